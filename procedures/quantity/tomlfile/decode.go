@@ -1,0 +1,346 @@
+package tomlfile
+
+import (
+	"encoding"
+	"fmt"
+	"reflect"
+	"sort"
+	"strconv"
+	"strings"
+)
+
+// Document is a file as read, with the places of its keys.
+type Document struct {
+	root     *node
+	mistakes Mistakes
+}
+
+// Positional marks a struct that may be written as a list of its fields in
+// order: ["100 MHz", "0.4 dB"].
+type Positional interface{ TOMLList() }
+
+// Decode reads TOML text into the struct that into points to. Fields are named
+// by their toml tag; a field whose tag has no ",omitempty" must be present.
+// Scalars are read by encoding.TextUnmarshaler where the field has it. The
+// result holds what could be read even when there are mistakes; see Err.
+func Decode(file string, data []byte, into any) *Document {
+	d := &Document{mistakes: Mistakes{File: file}}
+	root, line, err := parse(data)
+	if err != nil {
+		d.mistakes.add(line, "", err.Error())
+		return d
+	}
+	d.root = root
+	d.value(root, reflect.ValueOf(into).Elem(), "")
+	return d
+}
+
+// Add notes a mistake at a key path such as "input[0].range" (from 0).
+func (d *Document) Add(path, format string, args ...any) {
+	line, name := d.place(path)
+	d.mistakes.add(line, name, fmt.Sprintf(format, args...))
+}
+
+// Has tells whether the file has the key.
+func (d *Document) Has(path string) bool {
+	n, rest := d.walk(path)
+	return n != nil && rest == ""
+}
+
+// Err returns nil or a *Mistakes with all that was found, by line.
+func (d *Document) Err() error {
+	if len(d.mistakes.List) == 0 {
+		return nil
+	}
+	return d.mistakes.sorted()
+}
+
+// walk follows a path as far as the file has it; rest is what it lacks.
+func (d *Document) walk(path string) (n *node, rest string) {
+	n = d.root
+	for path != "" && n != nil {
+		var step string
+		step, path = nextStep(path)
+		var next *node
+		if i, err := strconv.Atoi(step); err == nil && n.kind == array {
+			if i < len(n.items) {
+				next = n.items[i]
+			}
+		} else if n.kind == table {
+			next = n.table[step]
+		}
+		if next == nil {
+			return n, step
+		}
+		n = next
+	}
+	return n, ""
+}
+
+// nextStep cuts "input[0].range" into "input", "0", "range".
+func nextStep(path string) (step, rest string) {
+	path = strings.TrimLeft(path, ".[")
+	end := strings.IndexAny(path, ".[]")
+	if end < 0 {
+		return path, ""
+	}
+	return path[:end], strings.TrimLeft(path[end:], "].")
+}
+
+// place returns the line of a path and the path in words, where an element of
+// a list of tables is called by its name, if it has one.
+func (d *Document) place(path string) (line int, words string) {
+	n := d.root
+	if n == nil {
+		return 0, path
+	}
+	line = 0
+	for path != "" {
+		var step string
+		step, path = nextStep(path)
+		var next *node
+		if i, err := strconv.Atoi(step); err == nil && n != nil && n.kind == array {
+			if i < len(n.items) {
+				next = n.items[i]
+			}
+			words += elementName(next, i)
+		} else {
+			if n != nil && n.kind == table {
+				next = n.table[step]
+			}
+			words = strings.TrimPrefix(words+"."+step, ".")
+		}
+		if next != nil {
+			line = next.line
+		}
+		n = next
+	}
+	return line, words
+}
+
+func elementName(n *node, i int) string {
+	if n != nil && n.kind == table {
+		if name := n.table["name"]; name != nil && name.kind == text && name.text != "" {
+			return fmt.Sprintf(" %q", name.text)
+		}
+	}
+	return fmt.Sprintf("[%d]", i+1)
+}
+
+func (d *Document) value(n *node, v reflect.Value, path string) {
+	if v.Kind() == reflect.Pointer {
+		v.Set(reflect.New(v.Type().Elem()))
+		v = v.Elem()
+	}
+	if u, ok := v.Addr().Interface().(encoding.TextUnmarshaler); ok {
+		d.unmarshalText(n, u, path)
+		return
+	}
+	switch v.Kind() {
+	case reflect.Struct:
+		d.structure(n, v, path)
+	case reflect.Slice:
+		d.list(n, v, path)
+	case reflect.Array:
+		d.fixed(n, v, path)
+	case reflect.Map:
+		d.mapping(n, v, path)
+	default:
+		d.scalar(n, v, path)
+	}
+}
+
+func (d *Document) unmarshalText(n *node, u encoding.TextUnmarshaler, path string) {
+	if n.kind == table || n.kind == array {
+		d.Add(path, "is %s; expected a text with a unit in quotes", kindNames[n.kind])
+		return
+	}
+	if err := u.UnmarshalText([]byte(n.text)); err != nil {
+		d.Add(path, "%s", strings.TrimPrefix(err.Error(), "not a quantity: "))
+	}
+}
+
+func (d *Document) scalar(n *node, v reflect.Value, path string) {
+	wrong := func(want string) { d.Add(path, "is %s; expected %s", kindNames[n.kind], want) }
+	switch v.Kind() {
+	case reflect.String:
+		if n.kind != text && n.kind != date {
+			wrong("a text in quotes")
+			return
+		}
+		v.SetString(n.text)
+	case reflect.Bool:
+		if n.kind != boolean {
+			wrong("true or false")
+			return
+		}
+		v.SetBool(n.text == "true")
+	case reflect.Int:
+		i, err := strconv.ParseInt(strings.ReplaceAll(n.text, "_", ""), 0, 64)
+		if n.kind != integer || err != nil {
+			wrong("a whole number")
+			return
+		}
+		v.SetInt(i)
+	case reflect.Float64:
+		f, err := strconv.ParseFloat(strings.ReplaceAll(n.text, "_", ""), 64)
+		if n.kind != integer && n.kind != float || err != nil {
+			wrong("a number")
+			return
+		}
+		v.SetFloat(f)
+	default:
+		d.Add(path, "cannot be read into %s (a fault of the program)", v.Type())
+	}
+}
+
+func (d *Document) structure(n *node, v reflect.Value, path string) {
+	if _, ok := v.Addr().Interface().(Positional); ok && n.kind == array {
+		d.positional(n, v, path)
+		return
+	}
+	if n.kind != table {
+		d.Add(path, "is %s; expected a table", kindNames[n.kind])
+		return
+	}
+	known := map[string]bool{}
+	for _, f := range fieldsOf(v.Type()) {
+		known[f.key] = true
+		child := n.table[f.key]
+		at := join(path, f.key)
+		switch {
+		case child != nil:
+			d.value(child, v.Field(f.index), at)
+		case f.required:
+			line, words := d.place(path)
+			d.mistakes.add(max(line, 1), strings.TrimPrefix(words+"."+f.key, "."), "is missing; it must be given")
+		}
+	}
+	for _, key := range n.keys {
+		if !known[key] {
+			d.Add(join(path, key), "is not a key here; %s", suggest(key, known))
+		}
+	}
+}
+
+func (d *Document) positional(n *node, v reflect.Value, path string) {
+	fields := fieldsOf(v.Type())
+	if len(n.items) != len(fields) {
+		d.Add(path, "has %d entries; expected %d (%s)", len(n.items), len(fields), keysOf(fields))
+		return
+	}
+	for i, f := range fields {
+		d.value(n.items[i], v.Field(f.index), fmt.Sprintf("%s[%d]", path, i))
+	}
+}
+
+func (d *Document) list(n *node, v reflect.Value, path string) {
+	if n.kind != array {
+		d.Add(path, "is %s; expected a list", kindNames[n.kind])
+		return
+	}
+	out := reflect.MakeSlice(v.Type(), len(n.items), len(n.items))
+	for i, item := range n.items {
+		d.value(item, out.Index(i), fmt.Sprintf("%s[%d]", path, i))
+	}
+	v.Set(out)
+}
+
+func (d *Document) fixed(n *node, v reflect.Value, path string) {
+	if n.kind != array || len(n.items) != v.Len() {
+		d.Add(path, "is not a list of %d; expected such as [lowest, highest]", v.Len())
+		return
+	}
+	for i, item := range n.items {
+		d.value(item, v.Index(i), fmt.Sprintf("%s[%d]", path, i))
+	}
+}
+
+func (d *Document) mapping(n *node, v reflect.Value, path string) {
+	if n.kind != table {
+		d.Add(path, "is %s; expected a table", kindNames[n.kind])
+		return
+	}
+	out := reflect.MakeMap(v.Type())
+	for _, key := range n.keys {
+		item := reflect.New(v.Type().Elem()).Elem()
+		d.value(n.table[key], item, join(path, key))
+		out.SetMapIndex(reflect.ValueOf(key), item)
+	}
+	v.Set(out)
+}
+
+type field struct {
+	key      string
+	index    int
+	required bool
+}
+
+func fieldsOf(t reflect.Type) []field {
+	var list []field
+	for i := range t.NumField() {
+		tag := t.Field(i).Tag.Get("toml")
+		if tag == "" || tag == "-" {
+			continue
+		}
+		key, options, _ := strings.Cut(tag, ",")
+		list = append(list, field{key, i, !strings.Contains(options, "omitempty")})
+	}
+	return list
+}
+
+func keysOf(fields []field) string {
+	keys := make([]string, len(fields))
+	for i, f := range fields {
+		keys[i] = f.key
+	}
+	return strings.Join(keys, ", ")
+}
+
+func join(path, key string) string {
+	if path == "" {
+		return key
+	}
+	return path + "." + key
+}
+
+// suggest names the known key that is nearest to a wrong one, else all of them.
+func suggest(key string, known map[string]bool) string {
+	keys := make([]string, 0, len(known))
+	for k := range known {
+		keys = append(keys, k)
+	}
+	sort.Strings(keys)
+	best, least := "", 3
+	for _, k := range keys {
+		if n := distance(key, k); n < least {
+			best, least = k, n
+		}
+	}
+	if best != "" {
+		return fmt.Sprintf("did you mean %q?", best)
+	}
+	return "known keys are " + strings.Join(keys, ", ")
+}
+
+// distance is the Levenshtein distance of two keys.
+func distance(a, b string) int {
+	row := make([]int, len(b)+1)
+	for j := range row {
+		row[j] = j
+	}
+	for i := 1; i <= len(a); i++ {
+		previous := row[0]
+		row[0] = i
+		for j := 1; j <= len(b); j++ {
+			old := row[j]
+			cost := 1
+			if a[i-1] == b[j-1] {
+				cost = 0
+			}
+			row[j] = min(row[j]+1, row[j-1]+1, previous+cost)
+			previous = old
+		}
+	}
+	return row[len(b)]
+}
