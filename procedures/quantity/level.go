@@ -20,6 +20,9 @@ func ParseLevel(text string) (Level, error) {
 	number, name, err := split(text)
 	if err == nil && name == "dBm" {
 		d, err := decimal(number)
+		if err == nil {
+			err = bounded(d)
+		}
 		if err != nil {
 			return Level{}, levelMistake(text, err.Error())
 		}

@@ -12,12 +12,13 @@ import (
 // ErrSyntax is wrapped by every error of Parse and ParseLevel.
 var ErrSyntax = errors.New("not a quantity")
 
-// maxExponent bounds what a text may ask for, so that "1e999999999 Hz" is an
-// error and not a gigabyte of zeros.
-const maxExponent = 60
-
-// maxDigits bounds the digits of a number; more than any instrument sends.
-const maxDigits = 60
+// Bounds on what a text may ask for, so that "1e999999999 Hz" is an error and
+// not a gigabyte of zeros; far beyond what any instrument sends.
+const (
+	maxMagnitude = 40  // of the leading digit, in base units, either way
+	maxDigits    = 60  // significant digits
+	maxLength    = 160 // characters of the number
+)
 
 // Parse reads a number and its unit: "12.345 678 MHz", "10us", "5e-10". The
 // number may be grouped by spaces, the unit stands after it with or without a
@@ -37,6 +38,9 @@ func Parse[D Dimension](text string) (Value[D], error) {
 	}
 	if name == "" {
 		if t.bare {
+			if err := bounded(d); err != nil {
+				return Value[D]{}, t.mistake(text, err.Error())
+			}
 			return New[D](d), nil
 		}
 		return Value[D]{}, t.mistake(text, "has no unit")
@@ -44,6 +48,9 @@ func Parse[D Dimension](text string) (Value[D], error) {
 	for _, u := range t.read {
 		if u.name == name {
 			_, _ = exact.Mul(d, d, apd.New(u.factor, u.exp10))
+			if err := bounded(d); err != nil {
+				return Value[D]{}, t.mistake(text, err.Error())
+			}
 			return New[D](d), nil
 		}
 	}
@@ -124,8 +131,11 @@ func numberEnd(s string) int {
 // exponentLength returns the length of "e-10" at the head of s, or 0.
 func exponentLength(s string) int {
 	i := 1
-	if i < len(s) && (s[i] == '+' || s[i] == '-') {
-		i++
+	for _, sign := range []string{"+", "-", "\u2212"} {
+		if strings.HasPrefix(s[i:], sign) {
+			i += len(sign)
+			break
+		}
 	}
 	start := i
 	for i < len(s) && s[i] >= '0' && s[i] <= '9' {
@@ -149,8 +159,7 @@ func dropSpace(r rune) rune {
 
 // decimal reads a finite decimal with bounded digits and exponent.
 func decimal(number string) (*apd.Decimal, error) {
-	digits := strings.Count(number, "")
-	if digits > maxDigits+10 {
+	if len(number) > maxLength {
 		return nil, fmt.Errorf("has more than %d digits", maxDigits)
 	}
 	if strings.Count(number, ".") > 1 {
@@ -158,13 +167,31 @@ func decimal(number string) (*apd.Decimal, error) {
 	}
 	d, _, err := apd.NewFromString(number)
 	if err != nil || d.Form != apd.Finite {
-		return nil, errors.New("does not begin with a number")
+		return nil, errors.New("is not a number or out of range")
 	}
-	if d.Exponent > maxExponent || d.Exponent < -maxExponent-maxDigits || d.NumDigits() > maxDigits {
-		return nil, fmt.Errorf("is out of range (exponent beyond ±%d or more than %d digits)", maxExponent, maxDigits)
-	}
-	if d.IsZero() {
-		d.Negative = false
+	plainZero(d)
+	if d.NumDigits() > maxDigits {
+		return nil, fmt.Errorf("has more than %d digits", maxDigits)
 	}
 	return d, nil
+}
+
+// plainZero makes a zero print as "0" or "0.00", never as "-0" or "000".
+func plainZero(d *apd.Decimal) {
+	if d.IsZero() {
+		d.Negative = false
+		d.Exponent = min(d.Exponent, 0)
+	}
+}
+
+// bounded refuses what is too large or too small, in base units, to be meant.
+func bounded(d *apd.Decimal) error {
+	m := magnitude(d)
+	if d.IsZero() {
+		m = int64(d.Exponent)
+	}
+	if m > maxMagnitude || m < -maxMagnitude-maxDigits {
+		return fmt.Errorf("is out of range (beyond 1e±%d)", maxMagnitude)
+	}
+	return nil
 }

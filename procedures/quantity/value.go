@@ -57,6 +57,7 @@ var exact = apd.BaseContext.WithPrecision(200)
 func New[D Dimension](d *apd.Decimal) Value[D] {
 	var v Value[D]
 	v.d.Set(d)
+	plainZero(&v.d)
 	return v
 }
 

@@ -210,7 +210,7 @@ func (d *Document) structure(n *node, v reflect.Value, path string) {
 		at := join(path, f.key)
 		switch {
 		case child != nil:
-			d.value(child, v.Field(f.index), at)
+			d.value(child, v.FieldByIndex(f.index), at)
 		case f.required:
 			line, words := d.place(path)
 			d.mistakes.add(max(line, 1), strings.TrimPrefix(words+"."+f.key, "."), "is missing; it must be given")
@@ -230,7 +230,7 @@ func (d *Document) positional(n *node, v reflect.Value, path string) {
 		return
 	}
 	for i, f := range fields {
-		d.value(n.items[i], v.Field(f.index), fmt.Sprintf("%s[%d]", path, i))
+		d.value(n.items[i], v.FieldByIndex(f.index), fmt.Sprintf("%s[%d]", path, i))
 	}
 }
 
@@ -272,19 +272,28 @@ func (d *Document) mapping(n *node, v reflect.Value, path string) {
 
 type field struct {
 	key      string
-	index    int
+	index    []int
 	required bool
 }
 
+// fieldsOf lists the tagged fields, those of embedded structs among them.
 func fieldsOf(t reflect.Type) []field {
 	var list []field
 	for i := range t.NumField() {
-		tag := t.Field(i).Tag.Get("toml")
+		f := t.Field(i)
+		tag := f.Tag.Get("toml")
+		if f.Anonymous && tag == "" && f.Type.Kind() == reflect.Struct {
+			for _, inner := range fieldsOf(f.Type) {
+				inner.index = append([]int{i}, inner.index...)
+				list = append(list, inner)
+			}
+			continue
+		}
 		if tag == "" || tag == "-" {
 			continue
 		}
 		key, options, _ := strings.Cut(tag, ",")
-		list = append(list, field{key, i, !strings.Contains(options, "omitempty")})
+		list = append(list, field{key, []int{i}, !strings.Contains(options, "omitempty")})
 	}
 	return list
 }

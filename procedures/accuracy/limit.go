@@ -1,0 +1,87 @@
+package accuracy
+
+import (
+	"fmt"
+	"math/big"
+
+	"bandproof/procedures/quantity"
+)
+
+// Residual is a systematic error in Hz that a specification allows over a
+// sub-range of an input.
+type Residual struct {
+	From  quantity.Frequency `toml:"from" json:"from" jsonschema_description:"Lowest frequency of the sub-range."`
+	To    quantity.Frequency `toml:"to" json:"to" jsonschema_description:"Highest frequency of the sub-range."`
+	Error quantity.Frequency `toml:"error" json:"error" jsonschema_description:"Permitted systematic error in Hz."`
+}
+
+// Spec is the accuracy specification of one input.
+type Spec struct {
+	Counting
+	// Counts of the ±count rule; 0 is 1.
+	Counts int `toml:"counts,omitempty" json:"counts,omitempty" jsonschema:"minimum=1" jsonschema_description:"Counts of the ± count rule; 1 unless stated."`
+	// Trigger is the permitted trigger error, relative to the reading, at the
+	// sensitivity level (reciprocal counting; 0 for none).
+	Trigger   quantity.Ratio `toml:"trigger,omitempty" json:"trigger" jsonschema_description:"Permitted trigger error relative to the frequency."`
+	Residuals []Residual     `toml:"residual,omitempty" json:"residual,omitempty" jsonschema_description:"Permitted systematic errors by sub-range."`
+}
+
+// Limit is the largest permitted |error| at a point.
+type Limit struct {
+	Resolution quantity.Exact `json:"resolution_hz"` // q, the size of one count
+	Terms      []Term         `json:"terms"`
+	Total      quantity.Exact `json:"limit_hz"`
+}
+
+// At computes the limit at reference value f (Hz) and actual gate. relative is
+// the timebase term's share (see Timebase.Relative), nil where the topology
+// cancels it; how says where it came from. Terms that are zero are left out.
+func (s Spec) At(f quantity.Exact, gate quantity.Duration, relative *quantity.Exact, how string) (Limit, error) {
+	q, err := s.Resolution(f, gate)
+	if err != nil {
+		return Limit{}, err
+	}
+	l := Limit{Resolution: q}
+	counts := int64(max(s.Counts, 1))
+	l.add("counts", q.Mul(quantity.ExactInt(counts)), fmt.Sprintf("%d × %s Hz", counts, show(q)))
+	if relative != nil {
+		l.add("timebase", f.Mul(*relative), how)
+	}
+	if s.Trigger.Sign() != 0 {
+		l.add("trigger", f.Mul(s.Trigger.Exact()).Abs(), s.Trigger.String())
+	}
+	if r := s.residual(f); r.Sign() > 0 {
+		l.add("residual", r.Exact(), "stated for this sub-range")
+	}
+	return l, nil
+}
+
+func (l *Limit) add(name string, hz quantity.Exact, how string) {
+	l.Terms = append(l.Terms, Term{name, hz, how})
+	l.Total = l.Total.Add(hz)
+}
+
+// residual returns the largest residual of the sub-ranges that hold f.
+func (s Spec) residual(f quantity.Exact) quantity.Frequency {
+	var most quantity.Frequency
+	for _, r := range s.Residuals {
+		if f.Cmp(r.From.Exact()) >= 0 && f.Cmp(r.To.Exact()) <= 0 && r.Error.Cmp(most) > 0 {
+			most = r.Error
+		}
+	}
+	return most
+}
+
+// show writes a count size for people: exact where that is short.
+func show(q quantity.Exact) string {
+	if s := q.String(); len(s) <= 12 {
+		return s
+	}
+	return fmt.Sprintf("%.6g", q.Float())
+}
+
+// Vacuous tells whether a limit is so wide, above a tenth of the frequency,
+// that meeting it shows nothing.
+func (l Limit) Vacuous(f quantity.Exact) bool {
+	return l.Total.Cmp(f.Mul(quantity.ExactOf(big.NewRat(1, 10)))) > 0
+}

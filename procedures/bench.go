@@ -1,0 +1,142 @@
+package procedures
+
+import (
+	"bandproof/procedures/quantity"
+)
+
+// BenchSchema names the version of the bench file.
+const BenchSchema = "bandproof bench 1"
+
+// Bench is one bench: its standards, instruments and paths.
+type Bench struct {
+	Schema     string      `toml:"schema" json:"schema" jsonschema:"const=bandproof bench 1" jsonschema_description:"Version of the file format."`
+	Name       string      `toml:"name" json:"name" jsonschema_description:"Name of the bench."`
+	Laboratory Laboratory  `toml:"laboratory" json:"laboratory" jsonschema_description:"Who does the work and where."`
+	References []Reference `toml:"reference,omitempty" json:"reference,omitempty" jsonschema_description:"Frequency standards."`
+	Sources    []Source    `toml:"source" json:"source" jsonschema_description:"Instruments that make the signal."`
+	Counter    Counter     `toml:"counter" json:"counter" jsonschema_description:"How the unit is reached."`
+	Paths      []Path      `toml:"path" json:"path" jsonschema_description:"What lies between a source and an input."`
+	// MoveTime is what a person needs to move a cable.
+	MoveTime *quantity.Duration `toml:"move_time,omitempty" json:"move_time,omitempty" jsonschema_description:"Time to move a cable, for the plan; 2 min unless stated."`
+}
+
+// Laboratory heads the data sheet.
+type Laboratory struct {
+	Name    string   `toml:"name" json:"name" jsonschema_description:"Name of the laboratory or workshop."`
+	Address []string `toml:"address,omitempty" json:"address,omitempty" jsonschema_description:"Lines of the address."`
+	Contact string   `toml:"contact,omitempty" json:"contact,omitempty" jsonschema_description:"Telephone or mail."`
+	Place   string   `toml:"place,omitempty" json:"place,omitempty" jsonschema_description:"Where the work is done, if not at the address."`
+}
+
+// Standard is the evidence that an instrument or reference may be relied on.
+type Standard struct {
+	Maker       string `toml:"maker,omitempty" json:"maker,omitempty" jsonschema_description:"Maker."`
+	Model       string `toml:"model,omitempty" json:"model,omitempty" jsonschema_description:"Model."`
+	Serial      string `toml:"serial,omitempty" json:"serial,omitempty" jsonschema_description:"Serial number."`
+	Certificate string `toml:"certificate,omitempty" json:"certificate,omitempty" jsonschema_description:"Number of the calibration certificate."`
+	Calibrated  Date   `toml:"calibrated,omitempty" json:"calibrated" jsonschema_description:"Date of calibration, as 2026-05-31."`
+	Due         Date   `toml:"due,omitempty" json:"due" jsonschema_description:"Date until which the calibration is relied on."`
+}
+
+// Reference is one frequency standard.
+type Reference struct {
+	Name string `toml:"name" json:"name" jsonschema_description:"Name by which sources and the counter refer to it."`
+	Standard
+	Frequency   quantity.Frequency `toml:"frequency,omitempty" json:"frequency" jsonschema_description:"Output frequency, such as 10 MHz."`
+	Offset      quantity.Ratio     `toml:"offset,omitempty" json:"offset" jsonschema_description:"Known fractional offset (actual − nominal)/nominal from its certificate."`
+	Uncertainty quantity.Ratio     `toml:"uncertainty" json:"uncertainty" jsonschema_description:"Expanded uncertainty (k = 2) of the offset, from its certificate."`
+	Drift       quantity.Ratio     `toml:"drift_per_day,omitempty" json:"drift_per_day" jsonschema_description:"Largest fractional drift per day since calibration."`
+	// Ancestor names the reference that this one is steered by, so that the
+	// offsets of both are correlated.
+	Ancestor string `toml:"steered_by,omitempty" json:"steered_by,omitempty" jsonschema_description:"Reference that this one follows, if any."`
+}
+
+// Connection says how an instrument is reached.
+type Connection struct {
+	Address         string            `toml:"address" json:"address" jsonschema_description:"VISA resource name, such as TCPIP0::192.0.2.7::5025::SOCKET or ASRL/dev/ttyUSB0::INSTR."`
+	Profile         string            `toml:"profile" json:"profile" jsonschema_description:"Name of an embedded profile, or a file path relative to the bench file."`
+	Timeout         quantity.Duration `toml:"timeout,omitempty" json:"timeout" jsonschema_description:"Longest wait for a reply beyond gates and settling; 5 s unless stated."`
+	ReadTerminator  string            `toml:"read_terminator,omitempty" json:"read_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a reply; LF unless stated."`
+	WriteTerminator string            `toml:"write_terminator,omitempty" json:"write_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a command; LF unless stated."`
+	Baud            int               `toml:"baud,omitempty" json:"baud,omitempty" jsonschema:"minimum=50" jsonschema_description:"Serial: bits per second; 9600 unless stated."`
+	DataBits        int               `toml:"data_bits,omitempty" json:"data_bits,omitempty" jsonschema:"enum=7,enum=8" jsonschema_description:"Serial: data bits; 8 unless stated."`
+	Parity          string            `toml:"parity,omitempty" json:"parity,omitempty" jsonschema:"enum=none,enum=odd,enum=even,enum=mark,enum=space" jsonschema_description:"Serial: parity; none unless stated."`
+	StopBits        string            `toml:"stop_bits,omitempty" json:"stop_bits,omitempty" jsonschema:"enum=1,enum=1.5,enum=2" jsonschema_description:"Serial: stop bits, as text; 1 unless stated."`
+	Flow            string            `toml:"flow_control,omitempty" json:"flow_control,omitempty" jsonschema:"enum=none,enum=xonxoff,enum=rtscts" jsonschema_description:"Serial: flow control; none unless stated."`
+}
+
+// Source is one instrument that makes the signal.
+type Source struct {
+	Name string `toml:"name" json:"name" jsonschema_description:"Name of the source."`
+	Standard
+	Connection
+	Range [2]quantity.Frequency `toml:"range" json:"range" jsonschema_description:"Lowest and highest frequency."`
+	Level [2]quantity.Level     `toml:"level" json:"level" jsonschema_description:"Lowest and highest level, in dBm into 50 Ω."`
+	// LevelUncertainty and Transient both raise what the interlock assumes.
+	LevelUncertainty quantity.Gain      `toml:"level_uncertainty" json:"level_uncertainty" jsonschema_description:"Uncertainty of the set level."`
+	Transient        quantity.Gain      `toml:"level_transient,omitempty" json:"level_transient" jsonschema_description:"Largest overshoot of the level while it switches."`
+	LevelResolution  *quantity.Gain     `toml:"level_resolution,omitempty" json:"level_resolution,omitempty" jsonschema_description:"Step of the level setting; 0.1 dB unless stated."`
+	Resolution       quantity.Frequency `toml:"resolution,omitempty" json:"resolution" jsonschema_description:"Step of the frequency setting."`
+	// Reference: "own", "unit" (driven by the unit's timebase output) or a name.
+	Reference   string          `toml:"reference" json:"reference" jsonschema_description:"What the source runs from: own, unit (the unit's timebase output), or the name of a reference."`
+	OwnTimebase *quantity.Ratio `toml:"own_timebase,omitempty" json:"own_timebase,omitempty" jsonschema_description:"Accuracy of the source's own timebase; needed where reference is own."`
+	// OwnOffset is the known fractional offset of the source's own timebase.
+	OwnOffset quantity.Ratio `toml:"own_offset,omitempty" json:"own_offset" jsonschema_description:"Known fractional offset of the source's own timebase."`
+}
+
+// Counter says how the unit is reached and what it runs from.
+type Counter struct {
+	Connection
+	Reference string `toml:"reference" json:"reference" jsonschema_description:"What the unit runs from: own, the name of a reference, or the name of a source whose reference output it uses."`
+}
+
+// Path is one way from a source to an input.
+type Path struct {
+	Name   string `toml:"name" json:"name" jsonschema_description:"Name of the path."`
+	Source string `toml:"source" json:"source" jsonschema_description:"Source at its beginning."`
+	Input  string `toml:"input" json:"input" jsonschema_description:"Input of the unit at its end."`
+	Parts  []Part `toml:"part,omitempty" json:"part,omitempty" jsonschema_description:"What the path is made of, from the source on."`
+	// Termination: a 50 Ω feed-through at a high-impedance input.
+	Termination bool `toml:"feed_through_termination,omitempty" json:"feed_through_termination,omitempty" jsonschema_description:"A 50 Ω feed-through termination sits at the high-impedance input."`
+	// Fixed: nobody has to move a cable for this path.
+	Fixed bool `toml:"fixed,omitempty" json:"fixed,omitempty" jsonschema_description:"The path is always connected; no cable has to be moved."`
+}
+
+// Part is one cable, pad, splitter, switch or feed-through of a path.
+type Part struct {
+	Name        string        `toml:"name" json:"name" jsonschema_description:"What it is."`
+	Coax        bool          `toml:"coax,omitempty" json:"coax,omitempty" jsonschema_description:"A coaxial cable: its loss is interpolated against the root of the frequency."`
+	Fixed       bool          `toml:"fixed,omitempty" json:"fixed,omitempty" jsonschema_description:"Permanently fitted: the interlock may count on its loss."`
+	Loss        []LossEntry   `toml:"loss" json:"loss" jsonschema_description:"Loss table: frequency and loss, rising in frequency."`
+	Uncertainty quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty" jsonschema_description:"Uncertainty (k = 2) of the loss."`
+	Measured    Date          `toml:"measured,omitempty" json:"measured" jsonschema_description:"Date of the loss measurement."`
+}
+
+// LossEntry is one row of a loss table.
+type LossEntry struct {
+	At   quantity.Frequency `toml:"at" json:"at"`
+	Loss quantity.Gain      `toml:"loss" json:"loss"`
+}
+
+// TOMLList lets an entry be written as ["100 MHz", "0.4 dB"].
+func (*LossEntry) TOMLList() {}
+
+// Source returns the source of that name.
+func (b *Bench) Source(name string) (Source, bool) {
+	for _, s := range b.Sources {
+		if s.Name == name {
+			return s, true
+		}
+	}
+	return Source{}, false
+}
+
+// Reference returns the reference of that name.
+func (b *Bench) Reference(name string) (Reference, bool) {
+	for _, r := range b.References {
+		if r.Name == name {
+			return r, true
+		}
+	}
+	return Reference{}, false
+}

@@ -1,0 +1,201 @@
+// Package decision turns an error, a limit and an uncertainty into a verdict by
+// a stated decision rule (words of ILAC-G8:09/2019).
+//
+// It is pure: how the error came about is the business of runner, what the
+// limit is that of procedures/accuracy. Comparisons are exact; an error equal
+// to the limit passes.
+package decision
+
+import (
+	"fmt"
+	"math"
+
+	"bandproof/procedures/quantity"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Word is the word of a verdict.
+type Word string
+
+const (
+	Pass            Word = "pass"
+	ConditionalPass Word = "conditional pass"
+	ConditionalFail Word = "conditional fail"
+	Fail            Word = "fail"
+	NotJudged       Word = "not judged"
+)
+
+// Reason says why a verdict is not a plain one.
+type Reason string
+
+// Reasons for fail.
+const (
+	NoCount        Reason = "no count"
+	Unstable       Reason = "unstable"
+	CoarseReply    Reason = "resolution"
+	OutsideLimit   Reason = "error outside the limit"
+	ReadingOutside Reason = "a reading outside the limit"
+)
+
+// Reasons for not judged.
+const (
+	UncertaintyTooLarge Reason = "uncertainty too large"
+	SourceNotLocked     Reason = "source not locked"
+	SourceReadBack      Reason = "source does not report what was set"
+	LinkFailed          Reason = "link"
+	PathNotProven       Reason = "path not proven"
+	HeldReading         Reason = "held reading"
+	ReferenceChanged    Reason = "reference changed"
+	InterlockRefused    Reason = "interlock"
+	NoOperator          Reason = "no operator"
+	Interrupted         Reason = "interrupted"
+)
+
+// Verdict is the outcome at one point.
+type Verdict struct {
+	Word   Word   `json:"word"`
+	Reason Reason `json:"reason,omitempty"`
+}
+
+// String writes "fail: no count".
+func (v Verdict) String() string {
+	if v.Reason == "" {
+		return string(v.Word)
+	}
+	return string(v.Word) + ": " + string(v.Reason)
+}
+
+// Good tells whether the point counts as shown within tolerance.
+func (v Verdict) Good() bool { return v.Word == Pass || v.Word == ConditionalPass }
+
+// Bad tells whether the point counts as outside tolerance.
+func (v Verdict) Bad() bool { return v.Word == Fail || v.Word == ConditionalFail }
+
+// RuleName names a decision rule.
+type RuleName string
+
+const (
+	// Simple acceptance: within the limit passes.
+	Simple RuleName = "simple"
+	// Guarded acceptance: within the limit less a guard band w = r·U passes.
+	Guarded RuleName = "guarded"
+)
+
+// Rule is the decision rule of a procedure.
+type Rule struct {
+	Name RuleName `toml:"rule" json:"rule" jsonschema:"enum=simple,enum=guarded" jsonschema_description:"simple: an error up to the limit passes. guarded: the limit is narrowed by the guard band w = r·U first."`
+	// R is the factor on U of a guard band; nil is 1.
+	R *quantity.Ratio `toml:"r,omitempty" json:"r,omitempty" jsonschema_description:"Factor r of the guard band w = r·U, as a bare number; 1 unless stated."`
+}
+
+// String writes the rule as a person would state it.
+func (r Rule) String() string {
+	if r.Name == Guarded {
+		return fmt.Sprintf("guarded acceptance, w = %s·U", r.factor())
+	}
+	return "simple acceptance (guard band w = 0; the risk of a false accept at the limit is up to 50 %)"
+}
+
+func (r Rule) factor() quantity.Exact {
+	if r.R == nil {
+		return quantity.ExactInt(1)
+	}
+	return r.R.Exact()
+}
+
+// GuardBand returns w in Hz at an expanded uncertainty u (Hz); never below zero.
+func (r Rule) GuardBand(u float64) quantity.Exact {
+	if r.Name != Guarded {
+		return quantity.Exact{}
+	}
+	w := r.factor().Mul(quantity.ExactFloat(u))
+	if w.Sign() < 0 {
+		return quantity.Exact{}
+	}
+	return w
+}
+
+// Evidence is what a verdict at one point rests on. Frequencies are in Hz.
+type Evidence struct {
+	// Bench is the reason why the bench or the link could not show the point;
+	// "" where it could.
+	Bench Reason
+	// Symptom is the unit's own failure before any limit is compared (NoCount,
+	// Unstable, CoarseReply); "" for none.
+	Symptom Reason
+	Errors  []quantity.Exact // of the n readings: reading − f_ref
+	Limit   quantity.Exact
+	// BenchU holds reference, source and path only and gates the verdict by
+	// TUR; DecisionU is what the rule uses. Both expanded.
+	BenchU, DecisionU float64
+}
+
+// Judge returns the verdict and the guard band used. The order is: not judged
+// (bench), no count, unstable, |E| > L + U: fail, TUR < 1: not judged, the rule.
+func (r Rule) Judge(e Evidence) (Verdict, quantity.Exact) {
+	w := r.GuardBand(e.DecisionU)
+	if e.Bench != "" {
+		return Verdict{NotJudged, e.Bench}, w
+	}
+	if e.Symptom != "" {
+		return Verdict{Fail, e.Symptom}, w
+	}
+	if len(e.Errors) == 0 {
+		return Verdict{Fail, NoCount}, w
+	}
+	// Σ|…| is compared as n·|E| with n·L, so that no division rounds.
+	n := quantity.ExactInt(int64(len(e.Errors)))
+	sum := quantity.Exact{}
+	for _, x := range e.Errors {
+		sum = sum.Add(x)
+	}
+	sum = sum.Abs()
+	within := func(bound quantity.Exact) bool { return sum.Cmp(n.Mul(bound)) <= 0 }
+	u := quantity.ExactFloat(e.DecisionU)
+	if !within(e.Limit.Add(u)) {
+		return Verdict{Fail, OutsideLimit}, w
+	}
+	if tur, limited := TUR(e.Limit, e.BenchU); limited && tur < 1 {
+		return Verdict{NotJudged, UncertaintyTooLarge}, w
+	}
+	if !within(e.Limit) {
+		if r.Name == Guarded && within(e.Limit.Add(w)) {
+			return Verdict{ConditionalFail, OutsideLimit}, w
+		}
+		return Verdict{Fail, OutsideLimit}, w
+	}
+	for _, x := range e.Errors {
+		if x.Abs().Cmp(e.Limit) > 0 {
+			return Verdict{Fail, ReadingOutside}, w
+		}
+	}
+	if !within(e.Limit.Sub(w)) {
+		return Verdict{ConditionalPass, ""}, w
+	}
+	return Verdict{Pass, ""}, w
+}
+
+// TUR is the test uncertainty ratio, limit over expanded uncertainty (span
+// over span, ANSI/NCSL Z540.3-2006, from memory); limited is false where the
+// uncertainty is zero.
+func TUR(limit quantity.Exact, u float64) (tur float64, limited bool) {
+	if !(u > 0) {
+		return 0, false
+	}
+	return limit.Float() / u, true
+}
+
+// Conformity returns the probability that the true error lies within ±limit,
+// given the measured mean error and a standard uncertainty, all in Hz (JCGM
+// 106:2012 clause 7, normal distribution, no prior knowledge).
+func Conformity(mean, limit, standard float64) float64 {
+	if !(standard > 0) {
+		if math.Abs(mean) <= limit {
+			return 1
+		}
+		return 0
+	}
+	n := distuv.UnitNormal
+	return n.CDF((limit-mean)/standard) - n.CDF((-limit-mean)/standard)
+}

@@ -1,0 +1,80 @@
+package procedures
+
+import (
+	"fmt"
+	"time"
+
+	"bandproof/procedures/quantity"
+)
+
+// JobSchema names the version of the job file.
+const JobSchema = "bandproof job 1"
+
+// Job is what is known of one order: whose unit, which, who works on it, under
+// which conditions.
+type Job struct {
+	Schema     string `toml:"schema" json:"schema" jsonschema:"const=bandproof job 1" jsonschema_description:"Version of the file format."`
+	Number     string `toml:"number,omitempty" json:"number,omitempty" jsonschema_description:"Number of the order."`
+	Customer   string `toml:"customer,omitempty" json:"customer,omitempty" jsonschema_description:"Customer."`
+	Contact    string `toml:"contact,omitempty" json:"contact,omitempty" jsonschema_description:"Address or contact of the customer."`
+	Asset      string `toml:"asset,omitempty" json:"asset,omitempty" jsonschema_description:"The customer's asset number."`
+	Serial     string `toml:"serial,omitempty" json:"serial,omitempty" jsonschema_description:"Serial number of the unit."`
+	Options    string `toml:"options,omitempty" json:"options,omitempty" jsonschema_description:"Options fitted."`
+	Technician string `toml:"technician,omitempty" json:"technician,omitempty" jsonschema_description:"Who does the work."`
+	Received   Date   `toml:"received,omitempty" json:"received" jsonschema_description:"Date of receipt."`
+	Condition  string `toml:"condition,omitempty" json:"condition,omitempty" jsonschema_description:"Condition on receipt."`
+	// Adjusted is the date of the last adjustment of the timebase.
+	Adjusted    Date                  `toml:"adjusted,omitempty" json:"adjusted" jsonschema_description:"Date of the last adjustment of the timebase, for the ageing term."`
+	Temperature *quantity.Temperature `toml:"temperature,omitempty" json:"temperature,omitempty" jsonschema_description:"Ambient temperature."`
+	Humidity    *quantity.Ratio       `toml:"humidity,omitempty" json:"humidity,omitempty" jsonschema_description:"Relative humidity, such as 45 %."`
+	Mains       *quantity.Voltage     `toml:"mains,omitempty" json:"mains,omitempty" jsonschema_description:"Mains voltage."`
+	// OnFor is how long the unit had been on when the run began.
+	OnFor quantity.Duration `toml:"on_for,omitempty" json:"on_for" jsonschema_description:"How long the unit has been on when the run begins."`
+	// Work tells what was done to the unit since the earlier run.
+	Work    string `toml:"work,omitempty" json:"work,omitempty" jsonschema_description:"What was repaired or adjusted since the as-found run."`
+	Remarks string `toml:"remarks,omitempty" json:"remarks,omitempty" jsonschema_description:"Remarks for the data sheet."`
+}
+
+// Date is a calendar day; the zero value is no date.
+type Date struct{ time.Time }
+
+// UnmarshalText reads 2026-05-31; an empty text is no date.
+func (d *Date) UnmarshalText(text []byte) error {
+	if len(text) == 0 {
+		*d = Date{}
+		return nil
+	}
+	t, err := time.Parse(time.DateOnly, string(text))
+	if err != nil {
+		return fmt.Errorf("%q is not a date; expected such as 2026-05-31", text)
+	}
+	d.Time = t
+	return nil
+}
+
+// MarshalText writes 2026-05-31, or nothing for no date.
+func (d Date) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// MarshalJSON writes the date as a string; the embedded time's own form is not used.
+func (d Date) MarshalJSON() ([]byte, error) { return []byte(`"` + d.String() + `"`), nil }
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (d *Date) UnmarshalJSON(data []byte) error {
+	if len(data) < 2 || data[0] != '"' {
+		return fmt.Errorf("%s is not a date in quotes", data)
+	}
+	return d.UnmarshalText(data[1 : len(data)-1])
+}
+
+// String writes 2026-05-31, or nothing for no date.
+func (d Date) String() string {
+	if d.IsZero() {
+		return ""
+	}
+	return d.Format(time.DateOnly)
+}
+
+// Pattern returns the regular expression of accepted texts and an example.
+func (Date) Pattern() (pattern, example string) {
+	return `^([0-9]{4}-[0-9]{2}-[0-9]{2})?$`, "2026-05-31"
+}

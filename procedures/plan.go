@@ -1,0 +1,156 @@
+package procedures
+
+import (
+	"fmt"
+	"time"
+
+	"bandproof/procedures/accuracy"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
+)
+
+// PlanSchema names the version of the plan's JSON.
+const PlanSchema = "bandproof plan 1"
+
+// Capability is what a profile says of an instrument's timing; cmd fills it in.
+type Capability struct {
+	Settle         quantity.Duration // of a source, after each set
+	Discard        int               // readings of a counter to throw away after a change
+	GateLengthened bool              // the counter multiplies its gate by the prescale factor
+	Overhead       quantity.Duration // per reading, beyond the gate
+}
+
+// Point is one frequency at one level at one input with one gate time.
+type Point struct {
+	ID        string             `json:"id"` // input and ordinal, such as "B-007"
+	Input     string             `json:"input"`
+	Frequency quantity.Frequency `json:"frequency"`
+	Levels
+	Path     string            `json:"path"`
+	Source   string            `json:"source_name"`
+	Gate     quantity.Duration `json:"gate"`
+	Readings int               `json:"readings"`
+	Limit    accuracy.Limit    `json:"limit"`
+	LimitPPM float64           `json:"limit_ppm"`
+	// BenchU is the expanded uncertainty of reference, source and path, Hz.
+	BenchU float64 `json:"bench_uncertainty_hz"`
+	// TUR is nil where the bench adds no uncertainty ("not limited").
+	TUR *float64 `json:"tur"`
+	// Seconds that settling, discarded readings and gates will take.
+	Seconds float64 `json:"seconds"`
+	// Coherent: shared reference and a frequency that is a multiple of 1/gate,
+	// so that the phase stands still and readings repeat.
+	Coherent bool `json:"coherent,omitempty"`
+}
+
+// NotShown is a stretch of an input's range, or a single point of it, that is
+// planned out because the bench can't show it.
+type NotShown struct {
+	Input  string             `json:"input"`
+	From   quantity.Frequency `json:"from"`
+	To     quantity.Frequency `json:"to"`
+	Reason string             `json:"reason"`
+}
+
+// PlannedInput is what is planned at one input.
+type PlannedInput struct {
+	Input    string     `json:"input"`
+	Coverage Coverage   `json:"coverage"`
+	NotShown []NotShown `json:"not_shown,omitempty"`
+}
+
+// Plan is every point in the order in which it is taken.
+type Plan struct {
+	Schema    string              `json:"schema"`
+	Procedure string              `json:"procedure"`
+	Revision  string              `json:"revision"`
+	Bench     string              `json:"bench"`
+	Topology  map[string]Topology `json:"topology"` // by source
+	Rule      decision.Rule       `json:"decision"`
+	Points    []Point             `json:"points"`
+	Inputs    []PlannedInput      `json:"inputs"`
+	Moves     int                 `json:"moves"` // cables that a person has to move
+	Minutes   float64             `json:"minutes"`
+	Warnings  []string            `json:"warnings,omitempty"`
+
+	// Timebase is the promised |relative error| of the unit's timebase.
+	Timebase    quantity.Exact `json:"timebase"`
+	TimebaseHow string         `json:"timebase_how"`
+}
+
+// Options of a plan.
+type Options struct {
+	Now          time.Time             // for drift since calibration
+	Adjusted     Date                  // last adjustment of the unit's timebase, if known
+	Capabilities map[string]Capability // by source name; the counter's under ""
+}
+
+// planner carries what the steps of planning share.
+type planner struct {
+	p    *Procedure
+	b    *Bench
+	o    Options
+	plan *Plan
+}
+
+// NewPlan lays out every point of the procedure on the bench. It fails only
+// where nothing sensible can be planned (a reference unstated, a timebase that
+// promises nothing, no point at all); what the bench can't show is in the plan.
+func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
+	l := &planner{p: p, b: b, o: o, plan: &Plan{Schema: PlanSchema, Procedure: p.Name, Revision: p.Revision,
+		Bench: b.Name, Topology: map[string]Topology{}, Rule: p.Decision}}
+	for _, s := range b.Sources {
+		t, err := topologyOf(b, s, o.Now)
+		if err != nil {
+			return nil, fmt.Errorf("bench %q: %w", b.Name, err)
+		}
+		l.plan.Topology[s.Name] = t
+	}
+	if err := l.timebase(); err != nil {
+		return nil, err
+	}
+	for _, i := range p.Inputs {
+		if err := l.input(i); err != nil {
+			return nil, fmt.Errorf("procedure %q, input %q: %w", p.Name, i.Name, err)
+		}
+	}
+	l.order()
+	l.warn()
+	return l.plan, nil
+}
+
+func (l *planner) timebase() error {
+	since := quantity.Duration{}
+	if !l.o.Adjusted.IsZero() {
+		days := int64(l.o.Now.Sub(l.o.Adjusted.Time).Hours() / 24)
+		since = quantity.Of[quantity.Second](max(days, 1)*86400, 0)
+	}
+	var err error
+	l.plan.Timebase, l.plan.TimebaseHow, err = l.p.Unit.Timebase.Relative(since)
+	if err != nil {
+		return fmt.Errorf("procedure %q, unit.timebase: %w", l.p.Name, err)
+	}
+	return nil
+}
+
+// LimitAt computes the limit at the actual reference value (Hz) and gate.
+func (pl *Plan) LimitAt(i Input, source string, reference quantity.Exact, gate quantity.Duration) (accuracy.Limit, error) {
+	var relative *quantity.Exact
+	if pl.Topology[source].TimebaseTested {
+		relative = &pl.Timebase
+	}
+	return i.Accuracy.At(reference, gate, relative, pl.TimebaseHow)
+}
+
+// BenchBudget lists what reference, source and path add at a frequency, in Hz.
+func (pl *Plan) BenchBudget(s Source, f quantity.Frequency) uncertainty.Budget {
+	var lines uncertainty.Budget
+	for _, c := range pl.Topology[s.Name].Relative {
+		lines = append(lines, uncertainty.Line(c.Name, c.Value*f.Float(), c.Distribution, c.DegreesOfFreedom, c.Source))
+	}
+	if s.Resolution.Sign() > 0 {
+		lines = append(lines, uncertainty.Line("setting resolution of source "+s.Name, s.Resolution.Float()/2, uncertainty.Rectangular, 0, "bench file"))
+	}
+	return lines
+}

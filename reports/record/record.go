@@ -1,0 +1,68 @@
+// Package record is the record of one run: who, what, which standards,
+// conditions, readings, verdicts. It is plain data with a JSON form that has a
+// version; once written a record is never edited, a correction is a new one
+// that names the old.
+//
+// How a record is laid out for people is the business of reports/sheet, where
+// it lives that of reports/store.
+package record
+
+import (
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/runner"
+)
+
+// Schema names the version of the record's JSON.
+const Schema = "bandproof record 1"
+
+// Program is the software that made a record.
+type Program struct {
+	Name    string `json:"name"`
+	Version string `json:"version"`
+	Go      string `json:"go"`
+}
+
+// Source is a file that the run was made from, kept whole.
+type Source struct {
+	File     string `json:"file"` // base name
+	Name     string `json:"name"`
+	Revision string `json:"revision,omitempty"`
+	SHA256   string `json:"sha256"` // of Text, lower-case hex
+	Text     string `json:"text"`
+}
+
+// Standard is one instrument or reference that the results are traceable to.
+type Standard struct {
+	Name string `json:"name"`
+	Role string `json:"role"` // "source" or "reference"
+	procedures.Standard
+	// Stated uncertainty or accuracy, in words.
+	Stated string `json:"stated"`
+	// Overdue at the time of the run.
+	Overdue bool `json:"overdue"`
+}
+
+// Record is everything about one run.
+type Record struct {
+	Schema string `json:"schema"`
+	ID     string `json:"id"`
+	// Follows is the id of the record of the earlier run of the same job (as
+	// found), for an after-repair or as-left record.
+	Follows    string                `json:"follows,omitempty"`
+	Created    time.Time             `json:"created"`
+	Program    Program               `json:"program"`
+	Job        procedures.Job        `json:"job"`
+	Laboratory procedures.Laboratory `json:"laboratory"`
+	// Unit as the procedure names it.
+	Maker     string        `json:"maker"`
+	Model     string        `json:"model"`
+	Procedure Source        `json:"procedure"`
+	Bench     Source        `json:"bench"`
+	Standards []Standard    `json:"standards"`
+	Cautions  []string      `json:"cautions"`
+	Run       runner.Result `json:"run"`
+	// Invented marks a record of a virtual bench: shown on every page.
+	Invented bool `json:"invented,omitempty"`
+}

@@ -1,0 +1,152 @@
+package runner
+
+import (
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/procedures"
+	"bandproof/procedures/accuracy"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
+)
+
+// Kind tells the state of the unit in which a run was taken. Runs are kept
+// apart; their status is never merged.
+type Kind string
+
+const (
+	AsFound     Kind = "as-found"     // as received, before anything was done
+	AfterRepair Kind = "after-repair" // repaired, not yet adjusted
+	AsLeft      Kind = "as-left"      // as released
+)
+
+// Use tells what a reading served for.
+type Use string
+
+const (
+	Counted   Use = "counted"    // enters mean and verdict
+	Discarded Use = "discarded"  // its gate may have begun before settling ended
+	FirstLook Use = "first look" // of a set that scattered too much and was read anew
+	Proof     Use = "proof"      // taken elsewhere to prove the path
+	RFOffLook Use = "rf off"     // taken without a signal, to see that the unit lets go
+)
+
+// Reading is one reading with what it served for.
+type Reading struct {
+	drivers.Reading
+	Use Use `json:"use"`
+}
+
+// Setting is what the source was asked for and what it says it does.
+type Setting struct {
+	Asked    quantity.Frequency `json:"asked"`
+	Reported quantity.Frequency `json:"reported"`
+	Level    quantity.Level     `json:"level"`  // as reported
+	Locked   string             `json:"locked"` // "yes", "no", "not stated"
+	Tries    int                `json:"tries"`
+}
+
+// PointResult is everything about one point, as planned and as taken.
+type PointResult struct {
+	Point   procedures.Point `json:"point"`
+	Setting Setting          `json:"setting"`
+	// Gate in force, read back where the unit can tell.
+	Gate     quantity.Duration `json:"gate"`
+	Readings []Reading         `json:"readings"`
+
+	// Of the counted readings, in Hz and exact; empty where there are none.
+	Reference quantity.Exact `json:"reference_hz"`
+	Counted   int            `json:"counted"`
+	Mean      quantity.Exact `json:"mean_hz"`
+	Error     quantity.Exact `json:"error_hz"`
+	ErrorPPM  float64        `json:"relative_error_ppm"`
+	Spread    quantity.Exact `json:"spread_hz"` // largest − smallest
+
+	Limit    accuracy.Limit `json:"limit"`
+	LimitPPM float64        `json:"limit_ppm"`
+
+	// Reported holds everything; Decision leaves out the quantisation that the
+	// limit's count term already allows; Bench is reference, source and path.
+	Reported       uncertainty.Result `json:"reported_uncertainty"`
+	ReportedBudget uncertainty.Budget `json:"reported_budget"`
+	Decision       uncertainty.Result `json:"decision_uncertainty"`
+	Bench          uncertainty.Result `json:"bench_uncertainty"`
+	// TUR is limit over bench uncertainty, nil where not limited; TURWithUnit
+	// takes the unit's resolution and repeatability in as well.
+	TUR         *float64         `json:"tur"`
+	TURWithUnit *float64         `json:"tur_with_unit"`
+	GuardBand   quantity.Exact   `json:"guard_band_hz"`
+	Conformity  *float64         `json:"probability_of_conformity"`
+	Verdict     decision.Verdict `json:"verdict"`
+	// Symptom names what the readings look like, such as "half the frequency".
+	Symptom   string    `json:"symptom,omitempty"`
+	Notes     []string  `json:"notes,omitempty"`
+	Standards []string  `json:"standards"` // names in the bench file
+	Started   time.Time `json:"started"`
+	Finished  time.Time `json:"finished"`
+}
+
+// Judged tells whether the point has a verdict on the unit.
+func (p PointResult) Judged() bool { return p.Verdict.Word != decision.NotJudged }
+
+// InputResult is what was shown at one input.
+type InputResult struct {
+	Input          procedures.Input      `json:"input"`
+	Coverage       procedures.Coverage   `json:"coverage"` // by points that passed or failed
+	NotShown       []procedures.NotShown `json:"not_shown,omitempty"`
+	ReferenceCheck string                `json:"reference_check"` // what the unit said it runs from, or "stated, not verified"
+	HeldCheck      string                `json:"held_check"`      // what the unit did with RF off
+}
+
+// Statement is the overall outcome.
+type Statement string
+
+const (
+	WithinAll     Statement = "within tolerance over all of the specified range"
+	WithinShown   Statement = "within tolerance over the range shown"
+	WithinPoints  Statement = "within tolerance at the points shown"
+	Outside       Statement = "outside tolerance"
+	Incomplete    Statement = "incomplete"
+	NotObtainable Statement = "not obtainable" // no readings at all; counts as outside tolerance
+)
+
+// Entry is what a person was asked and answered.
+type Entry struct {
+	At     time.Time `json:"at"`
+	Asked  string    `json:"asked"`
+	Answer string    `json:"answer"`
+	Who    string    `json:"who"`
+}
+
+// Event is something that happened between points or to the bench.
+type Event struct {
+	At   time.Time `json:"at"`
+	Text string    `json:"text"`
+}
+
+// Result is one finished (or ended) run.
+type Result struct {
+	ID       string    `json:"id"`
+	Kind     Kind      `json:"kind"`
+	Started  time.Time `json:"started"`
+	Finished time.Time `json:"finished"`
+	// Complete is false where the run ended before its plan did; Ended says why.
+	Complete  bool                           `json:"complete"`
+	Ended     string                         `json:"ended,omitempty"`
+	Unit      drivers.Identity               `json:"unit"`
+	Sources   map[string]drivers.Identity    `json:"sources"`
+	Topology  map[string]procedures.Topology `json:"topology"`
+	Rule      decision.Rule                  `json:"decision"`
+	Timebase  string                         `json:"timebase"` // what the unit promises, in words
+	OnFor     quantity.Duration              `json:"on_for"`   // at the first point
+	Inputs    []InputResult                  `json:"inputs"`
+	Points    []PointResult                  `json:"points"`
+	Planned   int                            `json:"planned_points"`
+	Entries   []Entry                        `json:"entries,omitempty"`
+	Events    []Event                        `json:"events,omitempty"`
+	Warnings  []string                       `json:"warnings,omitempty"`
+	Statement Statement                      `json:"statement"`
+	// Symptom of a unit that gives no readings at all.
+	Symptom string `json:"symptom,omitempty"`
+}
