@@ -1,0 +1,257 @@
+package procedures
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/quantity/tomlfile"
+)
+
+// LoadProcedure reads a procedure file. The error, if any, is a
+// *tomlfile.Mistakes that lists all that is wrong, with file, line and key.
+func LoadProcedure(file string, text []byte) (*Procedure, error) {
+	p := &Procedure{}
+	d := tomlfile.Decode(file, text, p)
+	c := checker{d}
+	c.schema(p.Schema, ProcedureSchema)
+	c.rule(p)
+	c.unit(p.Unit)
+	c.distinct("input", names(p.Inputs, func(i Input) string { return i.Name }))
+	for k, i := range p.Inputs {
+		c.input(fmt.Sprintf("input[%d]", k), i, p.Unit.Margin())
+	}
+	for k, s := range p.Sweeps {
+		c.sweep(fmt.Sprintf("sweep[%d]", k), s, p)
+	}
+	return p, d.Err()
+}
+
+// checker adds what the strict reader can't see: how values stand to each other.
+type checker struct{ d *tomlfile.Document }
+
+func (c checker) add(path, format string, args ...any) { c.d.Add(path, format, args...) }
+
+// given tells whether a key is there, so that a missing or unreadable one is
+// not complained of twice.
+func (c checker) given(path string) bool { return c.d.Has(path) }
+
+func (c checker) schema(got, want string) {
+	if got != want && c.given("schema") {
+		c.add("schema", "is %q; this program reads %q", got, want)
+	}
+}
+
+func (c checker) rule(p *Procedure) {
+	c.oneOf("decision.rule", string(p.Decision.Name), "simple", "guarded")
+	if p.Decision.R != nil && p.Decision.R.Sign() < 0 {
+		c.add("decision.r", "is %s; a guard band factor can't be negative", p.Decision.R)
+	}
+	if p.WarmUp.Sign() < 0 {
+		c.add("warm_up", "is %s; a time can't be negative", p.WarmUp)
+	}
+}
+
+func (c checker) oneOf(path, got string, known ...string) {
+	if c.given(path) && !slices.Contains(known, got) {
+		c.add(path, "is %q; expected one of %s", got, strings.Join(known, ", "))
+	}
+}
+
+func (c checker) unit(u Unit) {
+	t := u.Timebase
+	c.oneOf("unit.timebase.per", t.Per, "day", "month", "year")
+	c.oneOf("unit.timebase.combine", t.Combine, "linear", "rss")
+	terms := t.Ageing != nil || t.Temperature != nil || t.Line != nil || t.WarmUp != nil
+	switch {
+	case !c.given("unit.timebase"):
+	case t.Stated == nil && !terms:
+		c.add("unit.timebase", "promises nothing; give stated, or ageing, temperature, line or warm_up")
+	case t.Stated != nil && terms:
+		c.add("unit.timebase.stated", "stands beside single terms; give the one figure or the terms, not both")
+	}
+	if t.Ageing != nil && t.Per == "" {
+		c.add("unit.timebase.ageing", "has no period; per must be day, month or year")
+	}
+	if t.Ageing != nil && t.Interval.Sign() <= 0 {
+		c.add("unit.timebase.ageing", "needs interval, the time since adjustment it is taken over, such as \"365 d\"")
+	}
+	for key, r := range map[string]*quantity.Ratio{"stated": t.Stated, "ageing": t.Ageing, "temperature": t.Temperature, "line": t.Line, "warm_up": t.WarmUp} {
+		if r != nil && (r.Sign() < 0 || r.Float() > 0.01) {
+			c.add("unit.timebase."+key, "is %s; expected between 0 and 1 %%", r)
+		}
+	}
+	if u.DamageMargin != nil && u.DamageMargin.Sign() < 0 {
+		c.add("unit.damage_margin", "is %s; a margin can't be negative", u.DamageMargin)
+	}
+}
+
+// span checks a [lowest, highest] pair and tells whether it is sound.
+func (c checker) span(path string, low, high quantity.Frequency) bool {
+	if !c.given(path) {
+		return false
+	}
+	switch {
+	case low.Sign() <= 0:
+		c.add(path, "begins at %s; a frequency must be above zero", low)
+	case low.Cmp(high) >= 0:
+		c.add(path, "is reversed: %s is not below %s; write [lowest, highest]", low, high)
+	default:
+		return true
+	}
+	return false
+}
+
+func (c checker) input(path string, i Input, margin float64) {
+	sound := c.span(path+".range", i.Range[0], i.Range[1])
+	if c.given(path+".impedance") && i.Impedance.Sign() <= 0 {
+		c.add(path+".impedance", "is %s; expected above zero", i.Impedance)
+		return // levels can't be compared without
+	}
+	if i.Impedance.Sign() <= 0 {
+		return
+	}
+	if i.Maximum != nil && i.Maximum.DBm(i.Impedance) > i.Damage.DBm(i.Impedance) {
+		c.add(path+".maximum", "is %s, above the damage level %s", *i.Maximum, i.Damage)
+	}
+	for k, x := range i.Crossovers {
+		if sound && !inside(x, i.Range) {
+			c.add(fmt.Sprintf("%s.crossovers[%d]", path, k), "is %s, outside the range %s to %s", x, i.Range[0], i.Range[1])
+		}
+	}
+	if o := i.CrossoverOffset; o != nil && (o.Sign() <= 0 || o.Float() > 0.5) {
+		c.add(path+".crossover_offset", "is %s; expected above 0 and at most 50 %%", o)
+	}
+	c.sensitivity(path, i, sound, margin)
+	c.accuracy(path+".accuracy", i, sound)
+}
+
+func inside(f quantity.Frequency, r [2]quantity.Frequency) bool {
+	return f.Cmp(r[0]) >= 0 && f.Cmp(r[1]) <= 0
+}
+
+func (c checker) sensitivity(path string, i Input, sound bool, margin float64) {
+	for k, s := range i.Sensitivity {
+		at := fmt.Sprintf("%s.sensitivity[%d]", path, k)
+		if !c.given(at+".from") || !c.given(at+".to") {
+			continue
+		}
+		if s.From.Cmp(s.To) >= 0 {
+			c.add(at+".from", "is reversed: %s is not below %s", s.From, s.To)
+			continue
+		}
+		if sound && (!inside(s.From, i.Range) || !inside(s.To, i.Range)) {
+			c.add(at, "%s to %s reaches outside the input's range %s to %s", s.From, s.To, i.Range[0], i.Range[1])
+		}
+		if s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
+			c.add(at+".level", "is %s; at most the damage level %s less the margin of %g dB", s.Level, i.Damage, margin)
+		}
+		for m, o := range i.Sensitivity[:k] {
+			if s.From.Cmp(o.To) < 0 && o.From.Cmp(s.To) < 0 {
+				c.add(at, "%s to %s overlaps sub-range %d (%s to %s); one frequency can have one sensitivity only", s.From, s.To, m+1, o.From, o.To)
+			}
+		}
+	}
+}
+
+func (c checker) accuracy(path string, i Input, sound bool) {
+	if !c.given(path + ".kind") {
+		return
+	}
+	a := i.Accuracy
+	if a.Counts < 0 {
+		c.add(path+".counts", "is %d; expected at least 1", a.Counts)
+	}
+	if sound {
+		if _, err := a.Resolution(i.Range[1].Exact(), quantity.Of[quantity.Second](1, 0)); err != nil {
+			c.add(path+".kind", "%v", err)
+		}
+	}
+	for k, r := range a.Residuals {
+		at := fmt.Sprintf("%s.residual[%d]", path, k)
+		if c.given(at+".from") && c.given(at+".to") && r.From.Cmp(r.To) >= 0 {
+			c.add(at+".from", "is reversed: %s is not below %s", r.From, r.To)
+		}
+		if r.Error.Sign() < 0 {
+			c.add(at+".error", "is %s; expected at least zero", r.Error)
+		}
+	}
+}
+
+func (c checker) sweep(path string, s Sweep, p *Procedure) {
+	i, ok := p.Input(s.Input)
+	if !ok {
+		if c.given(path + ".input") {
+			c.add(path+".input", "is %q, which is not an input of the unit; inputs are %s", s.Input, strings.Join(names(p.Inputs, func(i Input) string { return i.Name }), ", "))
+		}
+		return
+	}
+	if c.given(path+".gate") && s.Gate.Sign() <= 0 {
+		c.add(path+".gate", "is %s; expected above zero", s.Gate)
+	}
+	for key, n := range map[string]int{"readings": s.Readings, "per_decade": s.PerDecade, "per_octave": s.PerOctave} {
+		if c.given(path+"."+key) && (n < 1 || n > 1000) {
+			c.add(path+"."+key, "is %d; expected 1 to 1000", n)
+		}
+	}
+	if s.Step != nil && s.Step.Sign() <= 0 {
+		c.add(path+".step", "is %s; expected above zero", s.Step)
+	}
+	c.sweepRange(path, s, i)
+	c.sweepLevel(path, s, i, p.Unit.Margin())
+}
+
+func (c checker) sweepRange(path string, s Sweep, i Input) {
+	low, high := s.edges(i)
+	outside := func(key string, f quantity.Frequency) {
+		if !inside(f, i.Range) {
+			c.add(path+"."+key, "is %s, outside the range of input %s (%s to %s)", f, i.Name, i.Range[0], i.Range[1])
+		}
+	}
+	if s.From != nil {
+		outside("from", *s.From)
+	}
+	if s.To != nil {
+		outside("to", *s.To)
+	}
+	for k, f := range s.Points {
+		outside(fmt.Sprintf("points[%d]", k), f)
+	}
+	if low.Cmp(high) >= 0 && (s.From != nil || s.To != nil) {
+		c.add(path, "is reversed: from %s is not below to %s", low, high)
+	}
+}
+
+func (c checker) sweepLevel(path string, s Sweep, i Input, margin float64) {
+	if s.Level != nil && s.AboveSensitivity != nil {
+		c.add(path+".level", "stands beside above_sensitivity; give one of them")
+	}
+	if s.Level != nil && i.Impedance.Sign() > 0 && s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
+		c.add(path+".level", "is %s; input %s is destroyed at %s, and the margin is %g dB", *s.Level, i.Name, i.Damage, margin)
+	}
+	if s.AboveSensitivity != nil && s.AboveSensitivity.Sign() < 0 {
+		c.add(path+".above_sensitivity", "is %s; expected at least 0 dB", s.AboveSensitivity)
+	}
+}
+
+// distinct complains of names that are empty or stand twice.
+func (c checker) distinct(path string, list []string) {
+	for k, name := range list {
+		at := fmt.Sprintf("%s[%d].name", path, k)
+		if name == "" && c.given(at) {
+			c.add(at, "is empty")
+		}
+		if name != "" && slices.Contains(list[:k], name) {
+			c.add(at, "%q stands twice; each needs a name of its own", name)
+		}
+	}
+}
+
+func names[T any](list []T, of func(T) string) []string {
+	out := make([]string, len(list))
+	for k, x := range list {
+		out[k] = of(x)
+	}
+	return out
+}

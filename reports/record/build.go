@@ -1,0 +1,132 @@
+package record
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"runtime"
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+	"bandproof/runner"
+)
+
+// Version of the program; set when a release is built.
+var Version = "development"
+
+// NewSource keeps a file whole, with its hash.
+func NewSource(file, name, revision string, text []byte) Source {
+	sum := sha256.Sum256(text)
+	return Source{file, name, revision, hex.EncodeToString(sum[:]), string(text)}
+}
+
+// Parts is what a record is made from.
+type Parts struct {
+	ID, Follows   string
+	Now           time.Time
+	Job           procedures.Job
+	Procedure     *procedures.Procedure
+	ProcedureFile Source
+	Bench         *procedures.Bench
+	BenchFile     Source
+	Run           runner.Result
+	Invented      bool
+}
+
+// New makes the record of a run.
+func New(p Parts) Record {
+	job := p.Job
+	if job.Serial == "" && p.Run.Unit.Stated {
+		job.Serial = p.Run.Unit.Serial
+	}
+	return Record{Schema: Schema, ID: p.ID, Follows: p.Follows, Created: p.Now,
+		Program: Program{"bandproof", Version, runtime.Version()}, Job: job, Laboratory: p.Bench.Laboratory,
+		Maker: p.Procedure.Unit.Maker, Model: p.Procedure.Unit.Model, Procedure: p.ProcedureFile, Bench: p.BenchFile,
+		Standards: standards(p.Bench, p.Run, p.Now), Cautions: append(UsualCautions(), p.Procedure.Cautions...), Run: p.Run, Invented: p.Invented}
+}
+
+// standards lists the sources and references that the results rest on.
+func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard {
+	used := map[string]bool{}
+	for _, p := range run.Points {
+		for _, name := range p.Standards {
+			used[name] = true
+		}
+	}
+	overdue := func(s procedures.Standard) bool { return !s.Due.IsZero() && now.After(s.Due.AddDate(0, 0, 1)) }
+	var list []Standard
+	for _, r := range b.References {
+		if used[r.Name] {
+			list = append(list, Standard{r.Name, "reference", r.Standard,
+				fmt.Sprintf("offset %s, U = %s (k = 2)", r.Offset, r.Uncertainty), overdue(r.Standard)})
+		}
+	}
+	for _, s := range b.Sources {
+		if used[s.Name] {
+			stated := "locked to " + s.Reference
+			if s.OwnTimebase != nil && s.Reference == "own" {
+				stated = "own timebase, accuracy " + s.OwnTimebase.String()
+			}
+			list = append(list, Standard{s.Name, "source", s.Standard, stated, overdue(s.Standard)})
+		}
+	}
+	return list
+}
+
+// UsualCautions are printed wherever a run starts and on each data sheet. They
+// are reminders; local codes and licensed practice come first.
+func UsualCautions() []string {
+	return []string{
+		"Local codes, site rules and qualified or licensed persons come before anything said here.",
+		"Mains: unplug before opening; work on a live open instrument only if qualified, under local rules, never alone.",
+		"Stored energy: capacitors in supplies and display tubes stay charged; wait, discharge by the maker's method, measure zero.",
+		"Inputs: stay below the damage level of each input; RF off while a cable is moved; begin at low level.",
+		"ESD: strap and mat when the instrument is open, through the safety resistor and never on a live chassis; discharge cables first.",
+		"Hot parts and fumes: soldering needs extraction and eye protection; heatsinks and oven oscillators burn.",
+		"Heavy units: two persons or a lifting aid; lock rack slides.",
+	}
+}
+
+// Encode writes the record as JSON, indented, with a final line feed.
+func (r Record) Encode() ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(r); err != nil {
+		return nil, fmt.Errorf("record %s: %w", r.ID, err)
+	}
+	return b.Bytes(), nil
+}
+
+// Decode reads a record and refuses what is none or of another version.
+func Decode(data []byte) (Record, error) {
+	var head struct {
+		Schema string `json:"schema"`
+	}
+	if err := json.Unmarshal(data, &head); err != nil {
+		return Record{}, fmt.Errorf("not a record: %w", err)
+	}
+	if head.Schema != Schema {
+		return Record{}, fmt.Errorf("schema is %q; this program reads %q", head.Schema, Schema)
+	}
+	var r Record
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(&r); err != nil {
+		return Record{}, fmt.Errorf("record: %w", err)
+	}
+	return r, nil
+}
+
+// Summary counts the verdicts of a record.
+func (r Record) Summary() map[decision.Word]int {
+	n := map[decision.Word]int{}
+	for _, p := range r.Run.Points {
+		n[p.Verdict.Word]++
+	}
+	return n
+}

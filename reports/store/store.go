@@ -1,0 +1,263 @@
+// Package store keeps journals and records in a SQLite file, so that what was
+// measured survives a power cut: each write returns once it is on disk.
+//
+// What a record holds is the business of reports/record. Entries and records
+// are only ever added.
+package store
+
+import (
+	"context"
+	"database/sql"
+	"embed"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"strings"
+	"time"
+
+	"bandproof/reports/record"
+	"bandproof/runner"
+
+	"github.com/pressly/goose/v3"
+	_ "modernc.org/sqlite" // the driver "sqlite"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+var (
+	// ErrStore is wrapped by every error of this package.
+	ErrStore = errors.New("store")
+	// ErrNotFound: no record has the id.
+	ErrNotFound = errors.New("no such record")
+)
+
+// Store is one SQLite file. It is safe for concurrent use.
+type Store struct {
+	db   *sql.DB
+	file string
+}
+
+// Open opens or creates the file and brings its layout up to date. A file that
+// is no SQLite database, or is newer than this program, is refused unchanged.
+func Open(ctx context.Context, file string) (*Store, error) {
+	dsn := "file:" + (&url.URL{Path: file}).EscapedPath() +
+		"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate"
+	db, err := sql.Open("sqlite", dsn)
+	if err != nil {
+		return nil, wrap(file, "open", err)
+	}
+	db.SetMaxOpenConns(1) // one writer; SQLite would serialise them anyway
+	s := &Store{db, file}
+	if err := s.migrate(ctx); err != nil {
+		_ = db.Close()
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *Store) migrate(ctx context.Context) error {
+	sub, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return wrap(s.file, "open", err)
+	}
+	p, err := goose.NewProvider(goose.DialectSQLite3, s.db, sub)
+	if err != nil {
+		return wrap(s.file, "open", err)
+	}
+	now, newest, err := p.GetVersions(ctx)
+	if err != nil {
+		return wrap(s.file, "open", err)
+	}
+	if now > newest {
+		return wrap(s.file, "open", fmt.Errorf("its layout %d is newer than this program knows (%d); use a newer bandproof", now, newest))
+	}
+	if _, err := p.Up(ctx); err != nil {
+		return wrap(s.file, "open", err)
+	}
+	return nil
+}
+
+func wrap(file, doing string, err error) error {
+	return fmt.Errorf("%w %s: %s: %w", ErrStore, file, doing, err)
+}
+
+// Close closes the file.
+func (s *Store) Close() error {
+	if err := s.db.Close(); err != nil {
+		return wrap(s.file, "close", err)
+	}
+	return nil
+}
+
+// Header is what a journal says at its head: enough to go on with the run.
+type Header struct {
+	ID        string        `json:"id"`
+	Kind      runner.Kind   `json:"kind"`
+	Started   time.Time     `json:"started"`
+	Procedure record.Source `json:"procedure"`
+	Bench     record.Source `json:"bench"`
+	Planned   int           `json:"planned_points"`
+}
+
+// Begin opens the journal of a run.
+func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
+	body, err := json.Marshal(h)
+	if err != nil {
+		return nil, wrap(s.file, "begin run", err)
+	}
+	_, err = s.db.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES (?, ?, ?, ?)", h.ID, string(h.Kind), stamp(h.Started), string(body))
+	if err != nil {
+		return nil, wrap(s.file, "begin run "+h.ID, err)
+	}
+	return &journal{s, h.ID}, nil
+}
+
+// stamp writes a time so that text order is time order.
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000000Z") }
+
+type journal struct {
+	s   *Store
+	run string
+}
+
+func (j *journal) add(ctx context.Context, what string, body any) error {
+	text, err := json.Marshal(body)
+	if err == nil {
+		_, err = j.s.db.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES (?, ?, ?)", j.run, what, string(text))
+	}
+	if err != nil {
+		return wrap(j.s.file, "journal of run "+j.run, err)
+	}
+	return nil
+}
+
+func (j *journal) Point(ctx context.Context, p runner.PointResult) error {
+	return j.add(ctx, "point", p)
+}
+func (j *journal) Event(ctx context.Context, e runner.Event) error { return j.add(ctx, "event", e) }
+func (j *journal) Entry(ctx context.Context, e runner.Entry) error { return j.add(ctx, "entry", e) }
+
+// Points returns the journaled points of a run in order; a point that was
+// voided stands as it was written last.
+func (s *Store) Points(ctx context.Context, run string) ([]runner.PointResult, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT body FROM journal WHERE run = ? AND what = 'point' ORDER BY seq", run)
+	if err != nil {
+		return nil, wrap(s.file, "journal of run "+run, err)
+	}
+	defer func() { _ = rows.Close() }()
+	var list []runner.PointResult
+	at := map[string]int{}
+	for rows.Next() {
+		var body string
+		var p runner.PointResult
+		if err := rows.Scan(&body); err != nil {
+			return nil, wrap(s.file, "journal of run "+run, err)
+		}
+		if err := json.Unmarshal([]byte(body), &p); err != nil {
+			return nil, wrap(s.file, "journal of run "+run, err)
+		}
+		if k, again := at[p.Point.ID]; again {
+			list[k] = p
+			continue
+		}
+		at[p.Point.ID] = len(list)
+		list = append(list, p)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, wrap(s.file, "journal of run "+run, err)
+	}
+	return list, nil
+}
+
+// Add keeps a record, whole, as its JSON.
+func (s *Store) Add(ctx context.Context, r record.Record) error {
+	body, err := r.Encode()
+	if err != nil {
+		return wrap(s.file, "add record", err)
+	}
+	_, err = s.db.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, body)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, r.ID, string(r.Run.Kind), stamp(r.Created), r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model,
+		string(r.Run.Statement), r.Follows, string(body))
+	if err != nil {
+		return wrap(s.file, "add record "+r.ID, err)
+	}
+	return nil
+}
+
+// Record returns one record by its id, or by the beginning of an id that only
+// one record has.
+func (s *Store) Record(ctx context.Context, id string) (record.Record, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT id, body FROM record WHERE id = ?1 OR substr(id, 1, length(?1)) = ?1 ORDER BY id LIMIT 3", id)
+	if err != nil {
+		return record.Record{}, wrap(s.file, "record "+id, err)
+	}
+	defer func() { _ = rows.Close() }()
+	var ids, bodies []string
+	for rows.Next() {
+		var one, body string
+		if err := rows.Scan(&one, &body); err != nil {
+			return record.Record{}, wrap(s.file, "record "+id, err)
+		}
+		if one == id {
+			ids, bodies = []string{one}, []string{body}
+			break
+		}
+		ids, bodies = append(ids, one), append(bodies, body)
+	}
+	if err := rows.Err(); err != nil {
+		return record.Record{}, wrap(s.file, "record "+id, err)
+	}
+	switch {
+	case len(ids) == 0 || id == "":
+		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound))
+	case len(ids) > 1:
+		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w: several begin so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", ")))
+	}
+	r, err := record.Decode([]byte(bodies[0]))
+	if err != nil {
+		return record.Record{}, wrap(s.file, "record "+id, err)
+	}
+	return r, nil
+}
+
+// Row is one line of a list of records.
+type Row struct {
+	ID        string `json:"id"`
+	Kind      string `json:"kind"`
+	Created   string `json:"created"`
+	Asset     string `json:"asset"`
+	Serial    string `json:"serial"`
+	Customer  string `json:"customer"`
+	Model     string `json:"model"`
+	Statement string `json:"statement"`
+	Follows   string `json:"follows,omitempty"`
+}
+
+// Query narrows a list; empty fields do not.
+type Query struct{ Asset, Serial, Customer, Kind string }
+
+// List returns the records that match, newest first.
+func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
+	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows FROM record
+		WHERE (?1 = '' OR asset = ?1) AND (?2 = '' OR serial = ?2) AND (?3 = '' OR customer = ?3) AND (?4 = '' OR kind = ?4)
+		ORDER BY created DESC, id DESC`, q.Asset, q.Serial, q.Customer, q.Kind)
+	if err != nil {
+		return nil, wrap(s.file, "list", err)
+	}
+	defer func() { _ = rows.Close() }()
+	list := []Row{}
+	for rows.Next() {
+		var r Row
+		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows); err != nil {
+			return nil, wrap(s.file, "list", err)
+		}
+		list = append(list, r)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, wrap(s.file, "list", err)
+	}
+	return list, nil
+}

@@ -1,0 +1,197 @@
+package runner
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"bandproof/drivers"
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+)
+
+// place is where a group of points is taken: one path from a source to an input.
+type place struct {
+	path   procedures.Path
+	input  procedures.Input
+	spec   procedures.Source
+	source drivers.Source
+	// proofs are points that passed here, to be repeated before a "no count"
+	// elsewhere is believed.
+	proofs []procedures.Point
+	held   bool // the unit keeps showing a frequency without a signal
+	looked bool // the held check was done
+	from   int  // index of the first result since the reference was last checked
+	asked  bool // a person was asked to prove the path
+	byHand bool // and saw the signal arrive
+}
+
+// outcome of taking a point once.
+type outcome int
+
+const (
+	taken    outcome = iota // the result is final
+	deferred                // put off to the end of the group
+)
+
+// group connects one path and takes its points; those that the source was not
+// good for, or whose path is not proven yet, once more at the end.
+func (r *run) group(ctx context.Context, points []procedures.Point) error {
+	at, err := r.connect(ctx, points[0])
+	if err != nil {
+		if errors.Is(err, ErrNoOperator) {
+			return r.giveUp(ctx, points, decision.NoOperator, err.Error())
+		}
+		return err
+	}
+	var later []procedures.Point
+	for _, p := range points {
+		o, err := r.point(ctx, at, p, false)
+		if err != nil {
+			return err
+		}
+		if o == deferred {
+			later = append(later, p)
+		}
+	}
+	if len(later) > 0 {
+		r.event(ctx, fmt.Sprintf("input %s: %d points put off, taken again now", at.input.Name, len(later)))
+	}
+	for _, p := range later {
+		if _, err := r.point(ctx, at, p, true); err != nil {
+			return err
+		}
+	}
+	return r.checkReference(ctx, at, "after")
+}
+
+// giveUp books points that could not be tried.
+func (r *run) giveUp(ctx context.Context, points []procedures.Point, why decision.Reason, note string) error {
+	for _, p := range points {
+		res := PointResult{Point: p, Started: r.Clock.Now(), Limit: p.Limit, LimitPPM: p.LimitPPM, Notes: []string{note},
+			Verdict: decision.Verdict{Word: decision.NotJudged, Reason: why}, Standards: r.standards(p)}
+		if err := r.keep(ctx, res); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// connect switches RF off, has the cable moved and selects the input.
+func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
+	path, _ := r.Bench.Path(p.Path)
+	input, _ := r.Procedure.Input(p.Input)
+	spec, _ := r.Bench.Source(p.Source)
+	at := &place{path: path, input: input, spec: spec, source: r.Sources[p.Source], from: len(r.result.Points)}
+	if at.source == nil {
+		return nil, fmt.Errorf("%w: source %s of path %s is not open", ErrBench, p.Source, p.Path)
+	}
+	r.Interlock.disarm()
+	if err := r.rfOffAll(ctx); err != nil {
+		return nil, fmt.Errorf("%w: RF must be off before a cable is moved: %w", ErrBench, err)
+	}
+	if !path.Fixed && r.current != path.Name {
+		m := move(path, input)
+		if err := r.Operator.Move(ctx, m); err != nil {
+			return nil, err
+		}
+		r.entry(ctx, m.String(), "done")
+	}
+	r.current = path.Name
+	if r.inputResult(input.Name) == nil {
+		r.result.Inputs = append(r.result.Inputs, InputResult{Input: input})
+	}
+	channel := input.Channel
+	if channel == "" {
+		channel = input.Name
+	}
+	if err := r.retryLink(ctx, r.Counter, func() error { return r.Counter.SelectInput(ctx, channel) }); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrBench, err)
+	}
+	r.gateAsked = r.gateAsked.Sub(r.gateAsked) // the gate may belong to the input
+	return at, r.checkReference(ctx, at, "before")
+}
+
+func move(p procedures.Path, i procedures.Input) Move {
+	m := Move{Source: p.Source, Input: i.Name, Connector: i.Connector, Path: p.Name,
+		Caution: fmt.Sprintf("input %s is destroyed at %s; RF is off now", i.Name, i.Damage)}
+	for _, part := range p.Parts {
+		m.Parts = append(m.Parts, part.Name)
+	}
+	if p.Termination {
+		m.Parts = append(m.Parts, "50 Ω feed-through termination at the input")
+	}
+	return m
+}
+
+// String writes the move as one line.
+func (m Move) String() string {
+	text := fmt.Sprintf("connect source %s to input %s (%s)", m.Source, m.Input, m.Connector)
+	for k, part := range m.Parts {
+		if k == 0 {
+			text += " through "
+		} else {
+			text += ", "
+		}
+		text += part
+	}
+	return text
+}
+
+// checkReference asks the unit which reference it runs from, where it can
+// tell. Where the answer is not what the bench file says, before an input, the
+// run can't go on; after it, the points since the last check are void.
+func (r *run) checkReference(ctx context.Context, at *place, when string) error {
+	want := r.Plan.Topology[at.spec.Name].UnitReference
+	in := r.inputResult(at.input.Name)
+	reporter, ok := r.Counter.(drivers.ReferenceReporter)
+	if !ok {
+		in.ReferenceCheck = "stated, not verified"
+		return nil
+	}
+	var got string
+	err := r.retryLink(ctx, r.Counter, func() (err error) { got, err = reporter.Reference(ctx); return err })
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrBench, err)
+	}
+	if got == want {
+		in.ReferenceCheck = "unit reports " + got + " before and after"
+		at.from = len(r.result.Points)
+		return nil
+	}
+	in.ReferenceCheck = fmt.Sprintf("unit reports %s %s the points, the bench file says %s", got, when, want)
+	if when == "before" {
+		return fmt.Errorf("%w: the unit reports that it runs from its %s reference, the bench file says %s; connect it or mend the bench file", ErrBench, got, want)
+	}
+	r.warn(ctx, fmt.Sprintf("input %s: %s; %d points are void", at.input.Name, in.ReferenceCheck, len(r.result.Points)-at.from))
+	return r.void(ctx, at.from, decision.ReferenceChanged)
+}
+
+// void takes back the verdicts from index on. The journal gets the points
+// again as they now stand; nothing that was read is lost.
+func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
+	for k := from; k < len(r.result.Points); k++ {
+		p := &r.result.Points[k]
+		if p.Verdict.Word == decision.NotJudged {
+			continue
+		}
+		p.Notes = append(p.Notes, "was "+p.Verdict.String()+" before it was voided")
+		p.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: why}
+		if err := r.Journal.Point(ctx, *p); err != nil {
+			return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
+		}
+	}
+	return nil
+}
+
+// standards names what a point's result rests on.
+func (r *run) standards(p procedures.Point) []string {
+	names := []string{p.Source}
+	s, _ := r.Bench.Source(p.Source)
+	for _, name := range []string{s.Reference, r.Bench.Counter.Reference} {
+		if _, ok := r.Bench.Reference(name); ok && name != names[len(names)-1] {
+			names = append(names, name)
+		}
+	}
+	return names
+}

@@ -1,0 +1,60 @@
+package runner
+
+import (
+	"context"
+	"errors"
+	"time"
+)
+
+// Clock is the only time that the runner knows, so that a night can be tested
+// in a second.
+type Clock interface {
+	Now() time.Time
+	// Sleep returns after d, or at once with the context's error.
+	Sleep(ctx context.Context, d time.Duration) error
+}
+
+// Journal keeps what happened. Each method returns only once the entry would
+// survive a power cut; an error ends the run.
+type Journal interface {
+	Point(ctx context.Context, p PointResult) error
+	Event(ctx context.Context, e Event) error
+	Entry(ctx context.Context, e Entry) error
+}
+
+// Operator is the person at the bench.
+type Operator interface {
+	// Move asks to connect a path. It returns when the person says it is done,
+	// or ErrNoOperator. RF is off at every source when it is called.
+	Move(ctx context.Context, m Move) error
+	// Confirm asks a question that is answered yes or no.
+	Confirm(ctx context.Context, question string) (bool, error)
+	// Name of the person, for the record.
+	Name() string
+}
+
+// Move says which cable goes where.
+type Move struct {
+	Source, Input, Connector, Path string
+	Parts                          []string
+	Caution                        string // damage level of the input and the like
+}
+
+// Watcher is told how the run goes; it must return at once.
+type Watcher interface {
+	// Progress after each point: how many are done, an estimate of the time
+	// that the rest takes, and the last point.
+	Progress(done, planned int, remaining time.Duration, last PointResult)
+	// Says passes a line on.
+	Says(text string)
+}
+
+// Errors of the bench, for exit codes.
+var (
+	// ErrNoOperator: a person was needed and none answered.
+	ErrNoOperator = errors.New("no operator")
+	// ErrBench: the bench could not carry on (link, interlock).
+	ErrBench = errors.New("bench error")
+	// ErrJournal: what happened could not be kept.
+	ErrJournal = errors.New("journal could not be written")
+)

@@ -1,0 +1,246 @@
+package runner
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/big"
+
+	"bandproof/drivers"
+	"bandproof/procedures/quantity"
+)
+
+// readings throws away what may have begun before settling ended and takes n
+// readings that count. After a link error the device is cleared and the
+// reading taken anew; a reading that came is never repeated.
+func (r *run) readings(ctx context.Context, res *PointResult, n int) error {
+	for range r.Counter.Discard() {
+		if err := r.reading(ctx, res, Discarded); err != nil {
+			return err
+		}
+	}
+	for range n {
+		if err := r.reading(ctx, res, Counted); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
+	return r.retryLink(ctx, r.Counter, func() error {
+		got, err := r.Counter.Read(ctx)
+		if errors.Is(err, drivers.ErrUnreadable) && got.Text != "" {
+			res.Notes = append(res.Notes, fmt.Sprintf("unreadable reply %q", got.Text))
+		}
+		if err == nil {
+			res.Readings = append(res.Readings, Reading{got, use})
+		}
+		return err
+	})
+}
+
+// use moves readings from one use to another.
+func (p *PointResult) use(from, to Use) {
+	for k := range p.Readings {
+		if p.Readings[k].Use == from {
+			p.Readings[k].Use = to
+		}
+	}
+}
+
+// numbers returns the counted readings that are numbers, in Hz.
+func (p *PointResult) numbers() []quantity.Exact {
+	var list []quantity.Exact
+	for _, x := range p.Readings {
+		if x.Use == Counted && x.Mark == drivers.None {
+			list = append(list, x.Frequency.Exact())
+		}
+	}
+	return list
+}
+
+// missing counts the counted readings that are no number.
+func (p *PointResult) missing() int {
+	n := 0
+	for _, x := range p.Readings {
+		if x.Use == Counted && x.Mark != drivers.None {
+			n++
+		}
+	}
+	return n
+}
+
+// spread returns largest − smallest.
+func spread(list []quantity.Exact) quantity.Exact {
+	if len(list) == 0 {
+		return quantity.Exact{}
+	}
+	low, high := list[0], list[0]
+	for _, x := range list {
+		if x.Cmp(low) < 0 {
+			low = x
+		}
+		if x.Cmp(high) > 0 {
+			high = x
+		}
+	}
+	return high.Sub(low)
+}
+
+// scatters tells whether readings of a steady signal lie further apart than
+// the ± counts allow: each may be off by its counts either way.
+func (r *run) scatters(res *PointResult) bool {
+	two := quantity.ExactInt(2 * int64(max(r.inputOf(res).Accuracy.Counts, 1)))
+	return spread(res.numbers()).Cmp(two.Mul(res.Limit.Resolution)) > 0
+}
+
+// heldCheck looks, once on each input, whether the unit stops showing the
+// frequency when RF is off. The reading is kept with the point.
+func (r *run) heldCheck(ctx context.Context, at *place, res *PointResult) (bool, error) {
+	numbers := res.numbers()
+	if at.looked || len(numbers) == 0 {
+		return at.held, nil
+	}
+	err := r.retryLink(ctx, at.source, func() error { return at.source.RFOff(ctx) })
+	if err != nil {
+		return false, err
+	}
+	set := r.lastSet[at.spec.Name]
+	set.on = false
+	r.lastSet[at.spec.Name] = set
+	if err := r.Clock.Sleep(ctx, seconds(at.source.Settle())); err != nil {
+		return false, err
+	}
+	for range r.Counter.Discard() + 1 {
+		if err := r.reading(ctx, res, RFOffLook); err != nil {
+			return false, err
+		}
+	}
+	at.looked = true
+	shown := res.Readings[len(res.Readings)-1]
+	in := r.inputResult(at.input.Name)
+	at.held = shown.Mark == drivers.None && near(shown.Frequency.Exact(), numbers[len(numbers)-1])
+	switch {
+	case at.held:
+		in.HeldCheck = fmt.Sprintf("still shows %s with RF off", shown.Frequency)
+		r.warn(ctx, fmt.Sprintf("input %s: the unit %s; none of its readings count", at.input.Name, in.HeldCheck))
+	case shown.Mark != drivers.None:
+		in.HeldCheck = "shows no frequency with RF off"
+	default:
+		in.HeldCheck = fmt.Sprintf("shows %s with RF off", shown.Frequency)
+	}
+	return at.held, nil
+}
+
+// near tells whether two frequencies agree to one part in a hundred.
+func near(a, b quantity.Exact) bool {
+	return a.Sub(b).Abs().Cmp(b.Abs().Mul(quantity.ExactOf(big.NewRat(1, 100)))) <= 0
+}
+
+// provePath makes sure that a signal arrives before "no count" is booked on
+// the unit: a point that passed on this path is repeated; else a person looks.
+// Where neither is possible yet the point is put off (last is false).
+func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last bool) (bool, error) {
+	if n := len(at.proofs); n > 0 {
+		ok, err := r.repeat(ctx, at, res)
+		if ok || err != nil {
+			return ok, err
+		}
+	} else if !last {
+		return false, nil
+	}
+	if !at.asked {
+		at.asked = true
+		var err error
+		if at.byHand, err = r.proveByHand(ctx, at, res); err != nil {
+			return false, err
+		}
+	}
+	if at.byHand {
+		res.Notes = append(res.Notes, "path proven by the operator on an instrument known to be good")
+	}
+	return at.byHand, nil
+}
+
+// repeat takes one reading at the last point that passed here.
+func (r *run) repeat(ctx context.Context, at *place, res *PointResult) (bool, error) {
+	p := at.proofs[len(at.proofs)-1]
+	var set Setting
+	bench, err := r.setSource(ctx, at, p, &set)
+	if bench != "" || err != nil {
+		return false, err
+	}
+	if err := r.setGate(ctx, p.Gate); err != nil {
+		return false, err
+	}
+	for range r.Counter.Discard() + 1 {
+		if err := r.reading(ctx, res, Proof); err != nil {
+			return false, err
+		}
+	}
+	got := res.Readings[len(res.Readings)-1]
+	reference := set.Reported.Exact().Mul(r.Plan.Topology[p.Source].Factor)
+	if got.Mark != drivers.None || got.Frequency.Exact().Sub(reference).Abs().Cmp(p.Limit.Total) > 0 {
+		res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed before, no longer reads right on this path", p.ID))
+		return false, nil
+	}
+	res.Notes = append(res.Notes, fmt.Sprintf("path proven: point %s, repeated, reads %s", p.ID, got.Frequency))
+	return true, nil
+}
+
+// proveByHand has a person look at the end of the path with an instrument
+// known to be good. RF is off whenever a cable is in somebody's hand.
+func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (bool, error) {
+	if err := r.rfOffAll(ctx); err != nil {
+		return false, err
+	}
+	ask := func(question string) (bool, error) {
+		yes, err := r.Operator.Confirm(ctx, question)
+		if errors.Is(err, ErrNoOperator) {
+			r.entry(ctx, question, "no operator")
+			return false, nil
+		}
+		if err == nil {
+			r.entry(ctx, question, map[bool]string{true: "yes", false: "no"}[yes])
+		}
+		return yes, err
+	}
+	p := res.Point
+	yes, err := ask(fmt.Sprintf("input %s reads nothing at %s. RF is off. Can you take the cable off the unit and connect it to a counter or power meter known to be good?", p.Input, p.Frequency))
+	if !yes || err != nil {
+		return false, err
+	}
+	var set Setting
+	bench, err := r.setSource(ctx, at, p, &set)
+	if bench != "" || err != nil {
+		return false, err
+	}
+	shows, err := ask(fmt.Sprintf("RF is on. Does it show %s?", p.Frequency))
+	if err != nil {
+		return false, err
+	}
+	if err := r.rfOffAll(ctx); err != nil {
+		return false, err
+	}
+	back, err := ask(fmt.Sprintf("RF is off. Is the cable back on input %s?", p.Input))
+	return shows && back, err
+}
+
+// symptomOf names what a wrong mean looks like.
+func symptomOf(mean, reference quantity.Exact, limit quantity.Exact) string {
+	if reference.Sign() <= 0 {
+		return ""
+	}
+	for _, x := range []struct {
+		p, q int64
+		name string
+	}{{1, 2, "half the frequency"}, {2, 1, "twice the frequency"}, {1, 3, "a third of the frequency"}, {3, 1, "three times the frequency"},
+		{1, 4, "a quarter of the frequency"}, {4, 1, "four times the frequency"}, {2, 3, "two thirds of the frequency"}, {3, 2, "one and a half times the frequency"}} {
+		ratio := quantity.ExactOf(big.NewRat(x.p, x.q))
+		if mean.Sub(reference.Mul(ratio)).Abs().Cmp(limit.Mul(ratio).Add(limit)) <= 0 {
+			return "reads " + x.name
+		}
+	}
+	return ""
+}

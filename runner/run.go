@@ -1,0 +1,277 @@
+package runner
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+)
+
+// Setup is all that a run needs; every field but Watcher and Log is required.
+type Setup struct {
+	ID        string
+	Kind      Kind
+	Procedure *procedures.Procedure
+	Bench     *procedures.Bench
+	Plan      *procedures.Plan
+	Counter   drivers.Counter
+	Sources   map[string]drivers.Source // by name in the bench file
+	Interlock *Interlock                // the same that the sources ask
+	Clock     Clock
+	Journal   Journal
+	Operator  Operator
+	Watcher   Watcher
+	Log       *slog.Logger
+	// OnFor is how long the unit had been on when the run is called.
+	OnFor quantity.Duration
+	// ReplyAgrees: the unit's replies show the digits of its display (profile).
+	ReplyAgrees bool
+}
+
+// run is one sweep under way.
+type run struct {
+	Setup
+	result  Result
+	started time.Time
+
+	current   string // path that is connected
+	gate      quantity.Duration
+	gateAsked quantity.Duration
+	lastSet   map[string]setting // by source
+	linkFails int                // points in a row that a link failed at
+	secondsTo map[string]float64 // remaining, by point id
+	interrupt error
+}
+
+// setting is what a source was last told.
+type setting struct {
+	frequency quantity.Frequency
+	level     quantity.Level
+	on        bool
+}
+
+// rfOffWithin bounds the switching off of RF on the way out.
+const rfOffWithin = 10 * time.Second
+
+// Run takes every point of the plan. It returns what there is also when it
+// ends early: Complete is then false and Ended says why. The error is nil
+// unless the bench or the journal failed (ErrBench, ErrJournal); cancelling the
+// context ends the run without an error. RF is off at every source when it
+// returns, or an event says which source could not be reached.
+func Run(ctx context.Context, s Setup) (Result, error) {
+	if s.Log == nil {
+		s.Log = slog.New(slog.DiscardHandler)
+	}
+	if s.Watcher == nil {
+		s.Watcher = silent{}
+	}
+	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}}
+	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
+		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
+	for _, p := range s.Plan.Points {
+		r.secondsTo[p.ID] = p.Seconds
+	}
+	err := r.all(ctx)
+	// RF off must still be possible when the context was cancelled.
+	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), rfOffWithin)
+	defer cancel()
+	r.rfOffAll(off)
+	r.Interlock.disarm()
+	r.finish(off, ctx, err)
+	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
+		err = nil
+	}
+	return r.result, err
+}
+
+// all is the run from the first contact to the last point.
+func (r *run) all(ctx context.Context) error {
+	if err := r.rfOffAll(ctx); err != nil {
+		return fmt.Errorf("%w: before anything else, RF could not be switched off: %w", ErrBench, err)
+	}
+	if err := r.identify(ctx); err != nil {
+		return err
+	}
+	if err := r.warmUp(ctx); err != nil {
+		return err
+	}
+	for _, group := range groups(r.Plan.Points) {
+		if err := r.group(ctx, group); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// groups cuts the plan where the path changes.
+func groups(points []procedures.Point) [][]procedures.Point {
+	var out [][]procedures.Point
+	for k, p := range points {
+		if k == 0 || p.Path != points[k-1].Path {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], p)
+	}
+	return out
+}
+
+func (r *run) identify(ctx context.Context) error {
+	id, err := r.Counter.Identify(ctx)
+	if err != nil {
+		return fmt.Errorf("%w: the unit does not say who it is: %w", ErrBench, err)
+	}
+	r.result.Unit = id
+	if want := r.Procedure.Unit.Model; id.Stated && want != "" && id.Model != want {
+		r.warn(ctx, fmt.Sprintf("the unit calls itself %q, the procedure is for %q", id.Model, want))
+	}
+	for name, s := range r.Sources {
+		id, err := s.Identify(ctx)
+		if err != nil {
+			return fmt.Errorf("%w: source %s does not say who it is: %w", ErrBench, name, err)
+		}
+		r.result.Sources[name] = id
+	}
+	return nil
+}
+
+// warmUp waits for what is left of the warm-up time.
+func (r *run) warmUp(ctx context.Context) error {
+	r.result.OnFor = r.OnFor
+	left := r.Procedure.WarmUp.Sub(r.OnFor)
+	if left.Sign() <= 0 {
+		return nil
+	}
+	r.event(ctx, fmt.Sprintf("waiting %s for the unit to warm up", left))
+	r.result.OnFor = r.Procedure.WarmUp
+	return r.Clock.Sleep(ctx, seconds(left))
+}
+
+// rfOffAll switches RF off at every source and returns the first failure; all
+// are tried.
+func (r *run) rfOffAll(ctx context.Context) error {
+	var first error
+	for name, s := range r.Sources {
+		if err := s.RFOff(ctx); err != nil {
+			r.warn(ctx, fmt.Sprintf("RF of source %s could not be switched off, do it by hand: %v", name, err))
+			if first == nil {
+				first = err
+			}
+			continue
+		}
+		set := r.lastSet[name]
+		set.on = false
+		r.lastSet[name] = set
+	}
+	return first
+}
+
+// finish fills in what follows from the points. keep may outlive ctx.
+func (r *run) finish(keep, ctx context.Context, err error) {
+	res := &r.result
+	res.Finished = r.Clock.Now()
+	res.Complete = err == nil && len(res.Points) == res.Planned
+	switch {
+	case err == nil && res.Complete:
+	case ctx.Err() != nil:
+		res.Ended = "interrupted by the operator"
+	case err != nil:
+		res.Ended = err.Error()
+	default:
+		res.Ended = "not all planned points were taken"
+	}
+	if res.Ended != "" {
+		r.event(keep, "run ended: "+res.Ended)
+	}
+	r.completeInputs()
+	res.Statement, res.Symptom = state(res)
+}
+
+// completeInputs computes the coverage of each input from its judged points.
+func (r *run) completeInputs() {
+	for _, planned := range r.Plan.Inputs {
+		k := r.inputResult(planned.Input)
+		if k == nil {
+			i, _ := r.Procedure.Input(planned.Input)
+			r.result.Inputs = append(r.result.Inputs, InputResult{Input: i})
+			k = &r.result.Inputs[len(r.result.Inputs)-1]
+		}
+		k.NotShown = planned.NotShown
+		var shown []quantity.Frequency
+		for _, p := range r.result.Points {
+			if p.Point.Input == planned.Input && p.Judged() {
+				shown = append(shown, p.Point.Frequency)
+			}
+		}
+		k.Coverage = k.Input.Coverage(shown)
+	}
+}
+
+func (r *run) inputResult(name string) *InputResult {
+	for k := range r.result.Inputs {
+		if r.result.Inputs[k].Input.Name == name {
+			return &r.result.Inputs[k]
+		}
+	}
+	return nil
+}
+
+func (r *run) event(ctx context.Context, text string) {
+	e := Event{r.Clock.Now(), text}
+	r.result.Events = append(r.result.Events, e)
+	r.Watcher.Says(text)
+	r.Log.Info(text)
+	if err := r.Journal.Event(ctx, e); err != nil && r.interrupt == nil {
+		r.interrupt = fmt.Errorf("%w: %w", ErrJournal, err)
+	}
+}
+
+func (r *run) warn(ctx context.Context, text string) {
+	r.result.Warnings = append(r.result.Warnings, text)
+	r.event(ctx, "warning: "+text)
+}
+
+func (r *run) entry(ctx context.Context, asked, answer string) {
+	e := Entry{r.Clock.Now(), asked, answer, r.Operator.Name()}
+	r.result.Entries = append(r.result.Entries, e)
+	if err := r.Journal.Entry(ctx, e); err != nil && r.interrupt == nil {
+		r.interrupt = fmt.Errorf("%w: %w", ErrJournal, err)
+	}
+}
+
+// keep journals a finished point before anything else happens.
+func (r *run) keep(ctx context.Context, p PointResult) error {
+	p.Finished = r.Clock.Now()
+	if err := r.Journal.Point(ctx, p); err != nil {
+		return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
+	}
+	r.result.Points = append(r.result.Points, p)
+	delete(r.secondsTo, p.Point.ID)
+	left := 0.0
+	for _, s := range r.secondsTo {
+		left += s
+	}
+	r.Watcher.Progress(len(r.result.Points), r.result.Planned, time.Duration(left*float64(time.Second)), p)
+	r.Log.Info("point", "id", p.Point.ID, "frequency", p.Point.Frequency.String(), "verdict", p.Verdict.String())
+	if p.Verdict.Reason == decision.LinkFailed {
+		r.linkFails++
+	} else {
+		r.linkFails = 0
+	}
+	return r.interrupt
+}
+
+func seconds(d quantity.Duration) time.Duration {
+	return time.Duration(d.Float() * float64(time.Second))
+}
+
+// silent is a Watcher that does nothing.
+type silent struct{}
+
+func (silent) Progress(int, int, time.Duration, PointResult) {}
+func (silent) Says(string)                                   {}

@@ -1,0 +1,84 @@
+package runner
+
+import (
+	"fmt"
+
+	"bandproof/drivers"
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+
+	"github.com/cockroachdb/apd/v3"
+
+	"bandproof/procedures/quantity"
+)
+
+// unitStep is one unit of the last digit of a reading.
+func unitStep(f quantity.Frequency) *apd.Decimal { return apd.New(1, f.Decimal().Exponent) }
+
+// state makes the overall statement: the worst of what was in scope. A point
+// that was not judged leaves the run incomplete, unless another one failed.
+func state(res *Result) (s Statement, symptom string) {
+	bad, open, numbers := 0, 0, 0
+	for _, p := range res.Points {
+		switch {
+		case p.Verdict.Bad():
+			bad++
+		case !p.Judged():
+			open++
+		}
+		for _, x := range p.Readings {
+			if x.Use == Counted && x.Mark == drivers.None {
+				numbers++
+			}
+		}
+	}
+	switch {
+	case bad > 0 && numbers == 0 && res.Complete && open == 0:
+		return NotObtainable, fmt.Sprintf("no reading at any of %d points", len(res.Points))
+	case bad > 0:
+		return Outside, ""
+	case open > 0 || !res.Complete || len(res.Points) == 0:
+		return Incomplete, ""
+	}
+	return extent(res), ""
+}
+
+// extent says over how much of the range the unit was within tolerance.
+func extent(res *Result) Statement {
+	s := WithinAll
+	for _, i := range res.Inputs {
+		for _, open := range i.Coverage.Open {
+			if !plannedOut(open, i.NotShown) {
+				return WithinPoints
+			}
+			s = WithinShown
+		}
+		if !i.Coverage.Complete && len(i.Coverage.Open) == 0 {
+			return WithinPoints // a crossover without a point on both sides
+		}
+	}
+	return s
+}
+
+// plannedOut tells whether a stretch without points is one that the bench
+// can't show, rather than one where the points lie too far apart.
+func plannedOut(open procedures.Stretch, list []procedures.NotShown) bool {
+	for _, n := range list {
+		if n.From.Cmp(open.To) <= 0 && n.To.Cmp(open.From) >= 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// Worst sums a result up for an exit code: failed if a point failed or the
+// unit gives nothing, bench if a point or the run ended by link or interlock,
+// open if something could not be judged.
+func (res Result) Worst() (failed, bench, open bool) {
+	for _, p := range res.Points {
+		failed = failed || p.Verdict.Bad()
+		open = open || !p.Judged()
+		bench = bench || p.Verdict.Reason == decision.LinkFailed || p.Verdict.Reason == decision.InterlockRefused
+	}
+	return failed || res.Statement == NotObtainable, bench, open || !res.Complete
+}
