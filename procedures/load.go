@@ -33,9 +33,9 @@ type checker struct{ d *tomlfile.Document }
 
 func (c checker) add(path, format string, args ...any) { c.d.Add(path, format, args...) }
 
-// given tells whether a key is there, so that a missing or unreadable one is
-// not complained of twice.
-func (c checker) given(path string) bool { return c.d.Has(path) }
+// given tells whether a key is there and readable, so that a missing or
+// unreadable one is not complained of twice.
+func (c checker) given(path string) bool { return c.d.Sound(path) }
 
 func (c checker) schema(got, want string) {
 	if got != want && c.given("schema") {
@@ -65,16 +65,16 @@ func (c checker) unit(u Unit) {
 	c.oneOf("unit.timebase.combine", t.Combine, "linear", "rss")
 	terms := t.Ageing != nil || t.Temperature != nil || t.Line != nil || t.WarmUp != nil
 	switch {
-	case !c.given("unit.timebase"):
+	case !c.d.Has("unit.timebase"):
 	case t.Stated == nil && !terms:
 		c.add("unit.timebase", "promises nothing; give stated, or ageing, temperature, line or warm_up")
 	case t.Stated != nil && terms:
 		c.add("unit.timebase.stated", "stands beside single terms; give the one figure or the terms, not both")
 	}
-	if t.Ageing != nil && t.Per == "" {
+	if t.Ageing != nil && t.Per == "" && !c.d.Has("unit.timebase.per") {
 		c.add("unit.timebase.ageing", "has no period; per must be day, month or year")
 	}
-	if t.Ageing != nil && t.Interval.Sign() <= 0 {
+	if t.Ageing != nil && t.Interval.Sign() <= 0 && (c.given("unit.timebase.interval") || !c.d.Has("unit.timebase.interval")) {
 		c.add("unit.timebase.ageing", "needs interval, the time since adjustment it is taken over, such as \"365 d\"")
 	}
 	for key, r := range map[string]*quantity.Ratio{"stated": t.Stated, "ageing": t.Ageing, "temperature": t.Temperature, "line": t.Line, "warm_up": t.WarmUp} {

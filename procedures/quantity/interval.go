@@ -80,7 +80,7 @@ func (i *Interval) UnmarshalText(text []byte) error {
 
 // Pattern returns the regular expression of accepted texts and an example.
 func (i Interval) Pattern() (pattern, example string) {
-	return `^\s*[0-9. ]+\s*(octaves?|decades?|[GMkmuµ]?Hz)\s*$`, "1 octave"
+	return numberPattern + `(octaves?|decades?|[GMkmuµμ]?Hz)\s*$`, "1 octave"
 }
 
 // Significant rounds a positive frequency to n significant digits, the way a

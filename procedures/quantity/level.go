@@ -136,7 +136,7 @@ func (l *Level) UnmarshalText(text []byte) error {
 
 // Pattern returns the regular expression of accepted texts and an example.
 func (l Level) Pattern() (pattern, example string) {
-	return `^\s*[+-]?[0-9. ]+([eE][+-]?[0-9]+)?\s*(dBm|[kmuµ]?V( rms)?)\s*$`, "-20 dBm"
+	return numberPattern + `(dBm|[kmuµμ]?V( rms)?)\s*$`, "-20 dBm"
 }
 
 // Dbm50 is the resistance that dBm refers to in this trade.

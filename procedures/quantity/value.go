@@ -133,14 +133,17 @@ func (v Value[D]) Pattern() (pattern, example string) {
 	t := d.units()
 	names := make([]string, 0, len(t.read))
 	for _, u := range t.read {
-		names = append(names, escape(u.name))
+		names = append(names, strings.Replace(escape(u.name), "µ", "[uµ\u03bc]", 1))
 	}
 	unit := `(` + strings.Join(names, "|") + `)`
 	if t.bare {
 		unit += "?"
 	}
-	return `^\s*[+-]?[0-9. ]+([eE][+-]?[0-9]+)?\s*` + unit + `\s*$`, t.example
+	return numberPattern + unit + `\s*$`, t.example
 }
+
+// numberPattern is the leading number with its sign, grouping and exponent.
+const numberPattern = `^\s*[+−-]?[0-9.\s]+([eE][+−-]?[0-9]+)?\s*`
 
 // RatOf returns the exact rational of a finite decimal.
 func RatOf(d *apd.Decimal) *big.Rat {

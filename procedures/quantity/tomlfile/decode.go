@@ -13,6 +13,7 @@ import (
 type Document struct {
 	root     *node
 	mistakes Mistakes
+	wrong    []string // paths that have a mistake
 }
 
 // Positional marks a struct that may be written as a list of its fields in
@@ -38,6 +39,7 @@ func Decode(file string, data []byte, into any) *Document {
 // Add notes a mistake at a key path such as "input[0].range" (from 0).
 func (d *Document) Add(path, format string, args ...any) {
 	line, name := d.place(path)
+	d.wrong = append(d.wrong, path)
 	d.mistakes.add(line, name, fmt.Sprintf(format, args...))
 }
 
@@ -45,6 +47,17 @@ func (d *Document) Add(path, format string, args ...any) {
 func (d *Document) Has(path string) bool {
 	n, rest := d.walk(path)
 	return n != nil && rest == ""
+}
+
+// Sound tells whether the file has the key and nothing was found wrong with it
+// or below it, so that one slip is not complained of twice.
+func (d *Document) Sound(path string) bool {
+	for _, w := range d.wrong {
+		if w == path || strings.HasPrefix(w, path+".") || strings.HasPrefix(w, path+"[") {
+			return false
+		}
+	}
+	return d.Has(path)
 }
 
 // Err returns nil or a *Mistakes with all that was found, by line.
