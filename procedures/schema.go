@@ -37,7 +37,9 @@ func JSONSchema(file string) ([]byte, error) {
 }
 
 // patterned is every quantity: text of a known form.
-type patterned interface{ Pattern() (pattern, example string) }
+type patterned interface {
+	Pattern() (pattern, example string)
+}
 
 var lossEntry = reflect.TypeFor[LossEntry]()
 
