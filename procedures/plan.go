@@ -26,13 +26,13 @@ type Point struct {
 	ID        string             `json:"id"` // input and ordinal, such as "B-007"
 	Input     string             `json:"input"`
 	Frequency quantity.Frequency `json:"frequency"`
-	Levels
-	Path     string            `json:"path"`
-	Source   string            `json:"source_name"`
-	Gate     quantity.Duration `json:"gate"`
-	Readings int               `json:"readings"`
-	Limit    accuracy.Limit    `json:"limit"`
-	LimitPPM float64           `json:"limit_ppm"`
+	Levels    Levels             `json:"levels"`
+	Path      string             `json:"path"`
+	Source    string             `json:"source_name"`
+	Gate      quantity.Duration  `json:"gate"`
+	Readings  int                `json:"readings"`
+	Limit     accuracy.Limit     `json:"limit"`
+	LimitPPM  float64            `json:"limit_ppm"`
 	// BenchU is the expanded uncertainty of reference, source and path, Hz.
 	BenchU float64 `json:"bench_uncertainty_hz"`
 	// TUR is nil where the bench adds no uncertainty ("not limited").

@@ -182,6 +182,9 @@ func (r *run) sourceGood(ctx context.Context, at *place, p procedures.Point, set
 	if !locked {
 		return decision.SourceNotLocked, nil
 	}
+	if !r.lastSet[at.spec.Name].on {
+		return decision.SourceReadBack, nil // it was cleared meanwhile: set it anew
+	}
 	return "", nil
 }
 
@@ -212,6 +215,9 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 		r.event(ctx, fmt.Sprintf("%s at %s: %v; clearing and trying again", who.Name(), who.Address(), err))
 		if err := who.Recover(ctx); err != nil {
 			r.Log.Warn("recovery failed", "instrument", who.Name(), "error", err)
+		}
+		if _, source := who.(drivers.Source); source {
+			r.lastSet[who.Name()] = setting{} // RF is off and the settings may be lost
 		}
 		if err := r.Clock.Sleep(ctx, pause); err != nil {
 			return err

@@ -1,0 +1,87 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/drivers/link"
+	"bandproof/drivers/profile"
+	"bandproof/procedures"
+	"bandproof/runner"
+)
+
+// instruments are the open instruments of a run.
+type instruments struct {
+	counter drivers.Counter
+	sources map[string]drivers.Source
+}
+
+// wiring is what opening instruments needs beyond the files.
+type wiring struct {
+	opener    link.Opener
+	interlock *runner.Interlock
+	clock     runner.Clock
+	log       *slog.Logger
+}
+
+// open opens the sources first, so that their RF is off before anything else.
+func (f *files) open(ctx context.Context, w wiring) (_ *instruments, err error) {
+	in := &instruments{sources: map[string]drivers.Source{}}
+	defer func() {
+		if err != nil {
+			in.close(w.log)
+		}
+	}()
+	for _, s := range f.bench.Sources {
+		o, err := w.opening(ctx, s.Name, s.Connection, f.sources[s.Name])
+		if err != nil {
+			return nil, fmt.Errorf("%w: source %s: %w", runner.ErrBench, s.Name, err)
+		}
+		if in.sources[s.Name], err = f.sources[s.Name].OpenSource(ctx, o); err != nil {
+			return nil, fmt.Errorf("%w: source %s: %w", runner.ErrBench, s.Name, err)
+		}
+	}
+	o, err := w.opening(ctx, "counter", f.bench.Counter.Connection, f.counter)
+	if err != nil {
+		return nil, fmt.Errorf("%w: counter: %w", runner.ErrBench, err)
+	}
+	if in.counter, err = f.counter.OpenCounter(ctx, o); err != nil {
+		return nil, fmt.Errorf("%w: counter: %w", runner.ErrBench, err)
+	}
+	return in, nil
+}
+
+func (w wiring) opening(ctx context.Context, name string, c procedures.Connection, p *profile.Profile) (profile.Opening, error) {
+	l, err := w.opener.Open(ctx, linkConfig(c, p))
+	if err != nil {
+		return profile.Opening{}, err
+	}
+	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Sleep: w.clock.Sleep, Now: w.clock.Now, Log: w.log}, nil
+}
+
+// close closes what is open; RF goes off at each source.
+func (in *instruments) close(log *slog.Logger) {
+	for name, s := range in.sources {
+		if s == nil {
+			continue
+		}
+		if err := s.Close(); err != nil {
+			log.Warn("closing", "source", name, "error", err)
+		}
+	}
+	if in.counter != nil {
+		if err := in.counter.Close(); err != nil {
+			log.Warn("closing", "counter", in.counter.Address(), "error", err)
+		}
+	}
+}
+
+// linkConfig takes the bench file's keys; what it leaves out the profile fills in.
+func linkConfig(c procedures.Connection, p *profile.Profile) link.Config {
+	return p.Prefer(link.Config{Address: c.Address, Timeout: time.Duration(c.Timeout.Float() * float64(time.Second)),
+		ReadTerminator: c.ReadTerminator, WriteTerminator: c.WriteTerminator,
+		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow})
+}

@@ -1,0 +1,86 @@
+package main
+
+import (
+	"errors"
+	"io/fs"
+
+	"bandproof/drivers"
+	"bandproof/drivers/link"
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/quantity/tomlfile"
+	"bandproof/reports/store"
+	"bandproof/runner"
+)
+
+// Exit codes. Where several apply the order is bench, usage, failed, open, ok.
+const (
+	exitOK     = 0 // all shown points pass (a conditional pass included)
+	exitFailed = 1 // at least one point fails or conditionally fails
+	exitUsage  = 2 // usage or input file error
+	exitOpen   = 3 // incomplete: something could not be judged
+	exitBench  = 4 // bench error: link, interlock, journal
+)
+
+// usage marks an error in how the program was called.
+type usage struct{ error }
+
+func (u usage) Unwrap() error { return u.error }
+
+// outcome carries the exit code of a run that ended by its own rules; err is
+// what is still to be said, or nil.
+type outcome struct {
+	code int
+	err  error
+}
+
+func (o outcome) Error() string {
+	if o.err != nil {
+		return o.err.Error()
+	}
+	return "see the data sheet"
+}
+
+func (o outcome) Unwrap() error { return o.err }
+
+// exitCode maps the kinds of errors to exit codes, in this one place.
+func exitCode(err error) int {
+	var done outcome
+	var u usage
+	var mistakes *tomlfile.Mistakes
+	switch {
+	case err == nil:
+		return exitOK
+	case errors.As(err, &done):
+		return done.code
+	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound):
+		return exitUsage
+	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
+		errors.Is(err, drivers.ErrInstrument), isLink(err):
+		return exitBench
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission):
+		return exitUsage
+	case errors.Is(err, store.ErrStore):
+		return exitBench
+	}
+	return exitUsage
+}
+
+func isLink(err error) bool {
+	var l *link.Error
+	var d *drivers.Error
+	return errors.As(err, &l) || errors.As(err, &d)
+}
+
+// codeOf sums up a run.
+func codeOf(r runner.Result) int {
+	failed, bench, open := r.Worst()
+	switch {
+	case bench:
+		return exitBench
+	case failed:
+		return exitFailed
+	case open:
+		return exitOpen
+	}
+	return exitOK
+}

@@ -1,0 +1,188 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"iter"
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"bandproof/drivers/profile"
+	"bandproof/drivers/profiles"
+	"bandproof/procedures"
+	"bandproof/procedures/quantity"
+	"bandproof/reports/record"
+
+	"github.com/spf13/cobra"
+)
+
+// files are the procedure and the bench as read, with the profiles they need.
+type files struct {
+	procedure     *procedures.Procedure
+	procedureFile record.Source
+	bench         *procedures.Bench
+	benchFile     record.Source
+	counter       *profile.Profile
+	sources       map[string]*profile.Profile
+}
+
+// loadFiles reads both files; the mistakes of both are told at once.
+func loadFiles(procedureFile, benchFile string) (*files, error) {
+	f := &files{sources: map[string]*profile.Profile{}}
+	text, err := readFile(procedureFile, "procedure")
+	var errs []error
+	if err == nil {
+		f.procedure, err = procedures.LoadProcedure(procedureFile, text)
+	}
+	errs = append(errs, err)
+	if err == nil {
+		f.procedureFile = record.NewSource(filepath.Base(procedureFile), f.procedure.Name, f.procedure.Revision, text)
+	}
+	if text, err = readFile(benchFile, "bench"); err == nil {
+		f.bench, err = procedures.LoadBench(benchFile, text)
+	}
+	errs = append(errs, err)
+	if err = errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	f.benchFile = record.NewSource(filepath.Base(benchFile), f.bench.Name, "", text)
+	return f, f.loadProfiles(filepath.Dir(benchFile))
+}
+
+func readFile(file, what string) ([]byte, error) {
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("%s file: %w", what, err)
+	}
+	return text, nil
+}
+
+// loadProfiles finds each instrument's profile: an embedded one by name, else
+// a file relative to the bench file.
+func (f *files) loadProfiles(dir string) (err error) {
+	if f.counter, err = loadProfile(dir, f.bench.Counter.Profile); err != nil {
+		return usage{fmt.Errorf("%s: counter.profile: %w", f.benchFile.File, err)}
+	}
+	for _, s := range f.bench.Sources {
+		if f.sources[s.Name], err = loadProfile(dir, s.Profile); err != nil {
+			return usage{fmt.Errorf("%s: source %q.profile: %w", f.benchFile.File, s.Name, err)}
+		}
+	}
+	return nil
+}
+
+func loadProfile(dir, name string) (*profile.Profile, error) {
+	if slices.Contains(profiles.Names(), name) {
+		return profiles.Get(name)
+	}
+	file := filepath.Join(dir, name)
+	text, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("%q is neither a ready profile (%v) nor a file that can be read: %w", name, profiles.Names(), err)
+	}
+	return profile.Load(file, text)
+}
+
+// plan makes the plan; what the profiles say of timing goes in as plain values.
+func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan, error) {
+	c := f.counter.Capability()
+	caps := map[string]procedures.Capability{"": {Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead}}
+	for name, p := range f.sources {
+		caps[name] = procedures.Capability{Settle: p.Capability().Settle}
+	}
+	plan, err := procedures.NewPlan(f.procedure, f.bench, procedures.Options{Now: now, Adjusted: adjusted, Capabilities: caps})
+	if err != nil {
+		return nil, usage{err}
+	}
+	return plan, nil
+}
+
+// jobFlags are the flags that fill in or replace what a job file says.
+type jobFlags struct {
+	path                                                       string
+	number, customer, asset, serial, technician, work, remarks string
+	temperature, humidity, onFor                               string
+}
+
+func (j *jobFlags) file(c *cobra.Command) {
+	c.Flags().StringVar(&j.path, "job", "", "job file (TOML)")
+}
+
+func (j *jobFlags) all(c *cobra.Command) {
+	j.file(c)
+	c.Flags().StringVar(&j.number, "number", "", "number of the order")
+	c.Flags().StringVar(&j.customer, "customer", "", "customer")
+	c.Flags().StringVar(&j.asset, "asset", "", "asset number")
+	c.Flags().StringVar(&j.serial, "serial", "", "serial number of the unit")
+	c.Flags().StringVar(&j.technician, "technician", "", "who does the work")
+	c.Flags().StringVar(&j.work, "work", "", "what was done to the unit since the as-found run")
+	c.Flags().StringVar(&j.remarks, "remarks", "", "remarks for the data sheet")
+	c.Flags().StringVar(&j.temperature, "temperature", "", "ambient temperature, such as \"23 °C\"")
+	c.Flags().StringVar(&j.humidity, "humidity", "", "relative humidity, such as \"45 %\"")
+	c.Flags().StringVar(&j.onFor, "on-for", "", "how long the unit has been on, such as \"2 h\"")
+}
+
+// load reads the job file, if any, and lays the flags over it.
+func (j *jobFlags) load(c *cobra.Command) (procedures.Job, error) {
+	job := procedures.Job{Schema: procedures.JobSchema}
+	if j.path != "" {
+		text, err := readFile(j.path, "job")
+		if err != nil {
+			return job, err
+		}
+		p, err := procedures.LoadJob(j.path, text)
+		if err != nil {
+			return job, err
+		}
+		job = *p
+	}
+	for flag, to := range map[string]*string{"number": &job.Number, "customer": &job.Customer, "asset": &job.Asset, "serial": &job.Serial,
+		"technician": &job.Technician, "work": &job.Work, "remarks": &job.Remarks} {
+		if f := c.Flags().Lookup(flag); f != nil && f.Changed {
+			*to = f.Value.String()
+		}
+	}
+	if err := j.conditions(&job); err != nil {
+		return job, usage{err}
+	}
+	return job, nil
+}
+
+func (j *jobFlags) conditions(job *procedures.Job) error {
+	if j.temperature != "" {
+		v, err := quantity.Parse[quantity.Celsius](j.temperature)
+		if err != nil {
+			return fmt.Errorf("--temperature: %w", err)
+		}
+		job.Temperature = &v
+	}
+	if j.humidity != "" {
+		v, err := quantity.Parse[quantity.One](j.humidity)
+		if err != nil {
+			return fmt.Errorf("--humidity: %w", err)
+		}
+		job.Humidity = &v
+	}
+	if j.onFor != "" {
+		v, err := quantity.Parse[quantity.Second](j.onFor)
+		if err != nil {
+			return fmt.Errorf("--on-for: %w", err)
+		}
+		job.OnFor = v
+	}
+	return nil
+}
+
+// sorted walks a map by its keys in order.
+func sorted[V any](m map[string]V) iter.Seq2[string, V] {
+	return func(yield func(string, V) bool) {
+		for _, k := range slices.Sorted(maps.Keys(m)) {
+			if !yield(k, m[k]) {
+				return
+			}
+		}
+	}
+}

@@ -1,0 +1,66 @@
+// Command bandproof proves the bands of a frequency counter: it sweeps a
+// source across each input, judges the readings against the specification, and
+// writes as-found and as-left records.
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"bandproof/reports/record"
+
+	"github.com/spf13/cobra"
+)
+
+func main() { os.Exit(Main()) }
+
+// Main runs the program on the process's arguments and returns the exit code;
+// tests call it as a command of their scripts.
+func Main() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return execute(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+}
+
+func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) int {
+	t := newTerminal(in, out, errOut)
+	root := &cobra.Command{
+		Use:           "bandproof",
+		Short:         "prove every band of a frequency counter, before and after its repair",
+		Version:       record.Version,
+		SilenceUsage:  true,
+		SilenceErrors: true,
+	}
+	root.SetIn(in)
+	root.SetOut(out)
+	root.SetErr(errOut)
+	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
+		return usage{fmt.Errorf("%w; see \"%s --help\"", err, c.CommandPath())}
+	})
+	root.AddCommand(demoCommand(t), planCommand(t), runCommand(t), schemaCommand(t), sheetCommand(t), recordsCommand(t))
+	root.SetArgs(args)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return 0
+	}
+	var done outcome
+	if !errors.As(err, &done) || done.err != nil {
+		t.complain(err)
+	}
+	return exitCode(err)
+}
+
+// exactly makes the complaint about a wrong number of arguments a usage error.
+func exactly(n int, names string) cobra.PositionalArgs {
+	return func(c *cobra.Command, args []string) error {
+		if len(args) != n {
+			return usage{fmt.Errorf("%s takes %s; see \"%s --help\"", c.CommandPath(), names, c.CommandPath())}
+		}
+		return nil
+	}
+}

@@ -1,0 +1,92 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"bandproof/procedures"
+
+	"github.com/spf13/cobra"
+)
+
+func planCommand(t *terminal) *cobra.Command {
+	var asJSON bool
+	var job jobFlags
+	c := &cobra.Command{
+		Use:   "plan PROCEDURE BENCH",
+		Short: "show every point with its limit, level and time, and what cannot be shown",
+		Args:  exactly(2, "a procedure file and a bench file"),
+		RunE: func(c *cobra.Command, args []string) error {
+			f, err := loadFiles(args[0], args[1])
+			if err != nil {
+				return err
+			}
+			j, err := job.load(c)
+			if err != nil {
+				return err
+			}
+			plan, err := f.plan(time.Now(), j.Adjusted)
+			if err != nil {
+				return err
+			}
+			if asJSON {
+				return t.json(plan)
+			}
+			return printPlan(t, plan)
+		},
+	}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the plan as JSON (schema \"bandproof plan 1\")")
+	job.file(c)
+	return c
+}
+
+// printPlan lays the plan out for a person.
+func printPlan(t *terminal, p *procedures.Plan) error {
+	t.print("procedure: %s, revision %s", p.Procedure, p.Revision)
+	t.print("bench: %s", p.Bench)
+	for name, x := range sorted(p.Topology) {
+		t.print("source %s: %s", name, x.Says)
+	}
+	t.print("timebase: %s ppm (%s)", ppm(p.Timebase.Float()), p.TimebaseHow)
+	t.print("decision rule: %s", p.Rule)
+	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	for _, i := range p.Inputs {
+		fmt.Fprintf(w, "\ninput %s\t\n", i.Input)
+		fmt.Fprintln(w, "point\tfrequency\tsource\tset\tconnector\tinput\tgate\tn\tlimit/Hz\tlimit/ppm\tTUR\ttime/s\t")
+		for _, x := range p.Points {
+			if x.Input != i.Input {
+				continue
+			}
+			tur := "not limited"
+			if x.TUR != nil {
+				tur = fmt.Sprintf("%.3g", *x.TUR)
+			}
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%.4g\t%.4g\t%s\t%.3g\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input,
+				x.Gate, x.Readings, x.Limit.Total.Float(), x.LimitPPM, tur, x.Seconds)
+		}
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	t.print("")
+	for _, i := range p.Inputs {
+		t.print("input %s: %.1f %% of the range covered (logarithm of frequency)", i.Input, i.Coverage.Share*100)
+		for _, n := range i.NotShown {
+			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
+		}
+		for _, s := range i.Coverage.Open {
+			if len(i.NotShown) == 0 {
+				t.print("  not covered: %s to %s: points further apart than max_gap, or a crossover between them", s.From, s.To)
+			}
+		}
+	}
+	for _, x := range p.Warnings {
+		t.print("warning: %s", x)
+	}
+	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, strings.TrimSuffix(fmt.Sprintf("%.1f", p.Minutes), ".0"))
+	return nil
+}
+
+func ppm(fraction float64) string { return fmt.Sprintf("%.4g", fraction*1e6) }

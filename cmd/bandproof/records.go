@@ -1,0 +1,130 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"text/tabwriter"
+
+	"bandproof/reports/record"
+	"bandproof/reports/store"
+
+	"github.com/spf13/cobra"
+)
+
+func recordsCommand(t *terminal) *cobra.Command {
+	var file string
+	c := &cobra.Command{Use: "records", Short: "list, show and export the records of a store",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usage{fmt.Errorf("records has no command %q; there are list, show, export", args[0])}
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
+	c.PersistentFlags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
+	c.AddCommand(recordsList(t, &file), recordsShow(t, &file), recordsExport(t, &file))
+	return c
+}
+
+// withStore opens an existing store for a command.
+func withStore(c *cobra.Command, file string, do func(*store.Store) error) error {
+	if _, err := os.Stat(file); err != nil {
+		return usage{fmt.Errorf("--store: %w", err)}
+	}
+	s, err := store.Open(c.Context(), file)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = s.Close() }()
+	return do(s)
+}
+
+func recordsList(t *terminal, file *string) *cobra.Command {
+	var q store.Query
+	var asJSON bool
+	c := &cobra.Command{Use: "list", Short: "list the records, newest first", Args: exactly(0, "no arguments"),
+		RunE: func(c *cobra.Command, _ []string) error {
+			return withStore(c, *file, func(s *store.Store) error {
+				rows, err := s.List(c.Context(), q)
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows})
+				}
+				w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
+				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tcustomer\tstatement")
+				for _, r := range rows {
+					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.ID, r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Customer, r.Statement)
+				}
+				if err := w.Flush(); err != nil {
+					return fmt.Errorf("standard output: %w", err)
+				}
+				return nil
+			})
+		}}
+	c.Flags().StringVar(&q.Asset, "asset", "", "only this asset number")
+	c.Flags().StringVar(&q.Serial, "serial", "", "only this serial number")
+	c.Flags().StringVar(&q.Customer, "customer", "", "only this customer")
+	c.Flags().StringVar(&q.Kind, "run", "", "only as-found, after-repair or as-left records")
+	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof records 1\")")
+	return c
+}
+
+func recordsShow(t *terminal, file *string) *cobra.Command {
+	var asJSON bool
+	c := &cobra.Command{Use: "show RECORD", Short: "show one record", Args: exactly(1, "the id of a record"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return withStore(c, *file, func(s *store.Store) error {
+				r, err := s.Record(c.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				if asJSON {
+					return writeRecord(t, r)
+				}
+				t.summary(summarise(r))
+				return nil
+			})
+		}}
+	c.Flags().BoolVar(&asJSON, "json", false, "print the whole record as JSON (schema \"bandproof record 1\")")
+	return c
+}
+
+func writeRecord(t *terminal, r record.Record) error {
+	text, err := r.Encode()
+	if err != nil {
+		return err
+	}
+	if _, err := t.out.Write(text); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	return nil
+}
+
+func recordsExport(t *terminal, file *string) *cobra.Command {
+	var to string
+	c := &cobra.Command{Use: "export RECORD", Short: "write one record as a JSON file", Args: exactly(1, "the id of a record"),
+		RunE: func(c *cobra.Command, args []string) error {
+			return withStore(c, *file, func(s *store.Store) error {
+				r, err := s.Record(c.Context(), args[0])
+				if err != nil {
+					return err
+				}
+				text, err := r.Encode()
+				if err != nil {
+					return err
+				}
+				if to == "" {
+					to = string(r.Run.Kind) + "-" + shortID(r.ID) + ".json"
+				}
+				if err := writeFile(to, text); err != nil {
+					return usage{err}
+				}
+				t.print("wrote %s", to)
+				return nil
+			})
+		}}
+	c.Flags().StringVar(&to, "to", "", "file to write")
+	return c
+}

@@ -1,0 +1,383 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"bandproof/drivers/link"
+	"bandproof/procedures"
+	"bandproof/reports/record"
+	"bandproof/reports/sheet"
+	"bandproof/reports/store"
+	"bandproof/runner"
+
+	"github.com/google/uuid"
+	"github.com/spf13/cobra"
+)
+
+// runFlags are what the run command takes besides its two files.
+type runFlags struct {
+	asFound, afterRepair, asLeft string
+	store, out                   string
+	unattended, json, verbose    bool
+	invented                     bool
+	job                          jobFlags
+}
+
+func runCommand(t *terminal) *cobra.Command {
+	var f runFlags
+	var found, repaired, left bool
+	c := &cobra.Command{
+		Use:   "run PROCEDURE BENCH --as-found|--after-repair|--as-left",
+		Short: "take every point of a procedure at the bench and write the record",
+		Args:  exactly(2, "a procedure file and a bench file"),
+		RunE: func(c *cobra.Command, args []string) error {
+			kind, err := kindOf(found, repaired, left)
+			if err != nil {
+				return usage{err}
+			}
+			return run(c, t, args[0], args[1], kind, f)
+		},
+	}
+	c.Flags().BoolVar(&found, "as-found", false, "the unit is as received")
+	c.Flags().BoolVar(&repaired, "after-repair", false, "the unit is repaired, not yet adjusted")
+	c.Flags().BoolVar(&left, "as-left", false, "the unit is as released")
+	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
+	c.Flags().StringVar(&f.out, "out", ".", "folder for the record (JSON) and the data sheets (PDF, CSV)")
+	c.Flags().BoolVar(&f.unattended, "unattended", false, "nobody answers prompts: paths that need a hand are not judged")
+	c.Flags().BoolVar(&f.json, "json", false, "print the summary as JSON (schema \"bandproof run 1\")")
+	c.Flags().BoolVar(&f.verbose, "verbose", false, "log what happens to standard error")
+	c.Flags().BoolVar(&f.invented, "invented", false, "mark the record as invented data (virtual bench)")
+	f.job.all(c)
+	return c
+}
+
+func kindOf(found, repaired, left bool) (runner.Kind, error) {
+	var kinds []runner.Kind
+	for _, k := range []struct {
+		set  bool
+		kind runner.Kind
+	}{{found, runner.AsFound}, {repaired, runner.AfterRepair}, {left, runner.AsLeft}} {
+		if k.set {
+			kinds = append(kinds, k.kind)
+		}
+	}
+	if len(kinds) != 1 {
+		return "", errors.New("say in which state the unit is: exactly one of --as-found, --after-repair, --as-left")
+	}
+	return kinds[0], nil
+}
+
+func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind runner.Kind, f runFlags) error {
+	ctx := c.Context()
+	in, err := loadFiles(procedureFile, benchFile)
+	if err != nil {
+		return err
+	}
+	job, err := f.job.load(c)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(f.out, 0o755); err != nil {
+		return usage{fmt.Errorf("--out: %w", err)}
+	}
+	st, err := store.Open(ctx, f.store)
+	if err != nil {
+		return err
+	}
+	defer func() { _ = st.Close() }()
+	var operator runner.Operator = person{t, job.Technician}
+	if f.unattended {
+		operator = nobody{}
+	}
+	level := slog.LevelError
+	if f.verbose {
+		level = slog.LevelInfo
+	}
+	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: wallClock{}, invented: f.invented,
+		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
+	done, err := w.do(ctx)
+	if err != nil && done.Record.ID == "" {
+		return err
+	}
+	if f.json {
+		if e := t.json(done); e != nil {
+			return e
+		}
+	} else {
+		t.summary(done)
+	}
+	return ended(done.Record.Run, err)
+}
+
+// ended turns the outcome of a run into the error that carries its exit code.
+func ended(r runner.Result, err error) error {
+	code := codeOf(r)
+	if err != nil {
+		return outcome{max(code, exitCode(err)), err}
+	}
+	if code == exitOK {
+		return nil
+	}
+	return outcome{code, nil}
+}
+
+// sweep is one run from files to data sheet; the demo uses it too.
+type sweep struct {
+	files    *files
+	job      procedures.Job
+	kind     runner.Kind
+	store    *store.Store
+	out      string
+	operator runner.Operator
+	terminal *terminal
+	clock    runner.Clock
+	invented bool
+	log      *slog.Logger
+	dial     func(ctx context.Context, network, address string) (net.Conn, error)
+	id       func() string
+}
+
+// finished is what a run leaves behind.
+type finished struct {
+	Schema    string        `json:"schema"`
+	Record    record.Record `json:"-"`
+	ID        string        `json:"record"`
+	Kind      string        `json:"kind"`
+	Statement string        `json:"statement"`
+	Passed    int           `json:"passed"`
+	Failed    int           `json:"failed"`
+	NotJudged int           `json:"not_judged"`
+	NotShown  int           `json:"not_shown_stretches"`
+	Files     []string      `json:"files"`
+}
+
+// do plans, runs and keeps one sweep. The record is there also when the run
+// ended early; an error then says why.
+func (w sweep) do(ctx context.Context) (finished, error) {
+	plan, err := w.files.plan(w.clock.Now(), w.job.Adjusted)
+	if err != nil {
+		return finished{}, err
+	}
+	if len(plan.Points) == 0 {
+		return finished{}, usage{errors.New("the bench can't show any point of this procedure; \"bandproof plan\" tells why")}
+	}
+	w.terminal.cautions(w.files.procedure, record.UsualCautions())
+	interlock := runner.NewInterlock(w.files.procedure.Unit)
+	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log}, interlock, w.clock, w.log})
+	if err != nil {
+		return finished{}, err
+	}
+	defer in.close(w.log)
+	id := w.newID()
+	journal, err := w.store.Begin(ctx, store.Header{ID: id, Kind: w.kind, Started: w.clock.Now(), Procedure: w.files.procedureFile, Bench: w.files.benchFile, Planned: len(plan.Points)})
+	if err != nil {
+		return finished{}, err
+	}
+	end := w.terminal.begin(len(plan.Points))
+	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
+		Counter: in.counter, Sources: in.sources, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,
+		Log: w.log, OnFor: w.job.OnFor, ReplyAgrees: w.files.counter.Capability().DisplayAndReplyAgree})
+	end()
+	// What there is must be kept also when the run was interrupted.
+	done, err := w.keep(context.WithoutCancel(ctx), result)
+	return done, errors.Join(runErr, err)
+}
+
+func (w sweep) newID() string {
+	if w.id != nil {
+		return w.id()
+	}
+	return uuid.Must(uuid.NewV7()).String()
+}
+
+// keep stores the record and writes the files. An as-left or after-repair
+// record names the newest as-found record of the same unit.
+func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
+	var earlier []record.Record
+	follows := ""
+	if w.kind != runner.AsFound {
+		var err error
+		if earlier, err = w.earlier(ctx, result); err != nil {
+			return finished{}, err
+		}
+		if len(earlier) > 0 {
+			follows = earlier[len(earlier)-1].ID
+		} else {
+			w.terminal.note("warning: no as-found record of this unit (serial %q) is in the store; the data sheet shows this run alone", w.serial(result))
+		}
+	}
+	r := record.New(record.Parts{ID: result.ID, Follows: follows, Now: w.clock.Now(), Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
+		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
+	if err := w.store.Add(ctx, r); err != nil {
+		return finished{}, err
+	}
+	done := summarise(r)
+	var err error
+	done.Files, err = writeAll(w.out, string(w.kind), append(earlier, r)...)
+	return done, err
+}
+
+func (w sweep) serial(result runner.Result) string {
+	if w.job.Serial != "" {
+		return w.job.Serial
+	}
+	return result.Unit.Serial
+}
+
+// earlier finds the records that belong before this one on a data sheet: the
+// newest as-found record of the unit and, for as-left, the newest after-repair
+// record that follows it.
+func (w sweep) earlier(ctx context.Context, result runner.Result) ([]record.Record, error) {
+	serial := w.serial(result)
+	if serial == "" {
+		return nil, nil
+	}
+	rows, err := w.store.List(ctx, store.Query{Serial: serial})
+	if err != nil {
+		return nil, err
+	}
+	var list []record.Record
+	for _, row := range rows {
+		found := row.Kind == string(runner.AsFound)
+		if !found && (w.kind != runner.AsLeft || row.Kind != string(runner.AfterRepair) || len(list) > 0) {
+			continue
+		}
+		r, err := w.store.Record(ctx, row.ID)
+		if err != nil {
+			return nil, err
+		}
+		if r.Procedure.SHA256 != w.files.procedureFile.SHA256 {
+			continue
+		}
+		list = append([]record.Record{r}, list...)
+		if found {
+			break
+		}
+	}
+	return list, nil
+}
+
+func summarise(r record.Record) finished {
+	done := finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement)}
+	for _, p := range r.Run.Points {
+		switch {
+		case p.Verdict.Good():
+			done.Passed++
+		case p.Verdict.Bad():
+			done.Failed++
+		default:
+			done.NotJudged++
+		}
+	}
+	for _, i := range r.Run.Inputs {
+		done.NotShown += len(i.NotShown)
+	}
+	return done
+}
+
+// writeAll writes the last record as JSON and the data sheet of all records as
+// PDF and CSV, each file whole or not at all.
+func writeAll(dir, name string, records ...record.Record) ([]string, error) {
+	last := records[len(records)-1]
+	text, err := last.Encode()
+	if err != nil {
+		return nil, err
+	}
+	s, err := sheet.New(records...)
+	if err != nil {
+		return nil, fmt.Errorf("data sheet: %w", err)
+	}
+	var pdf, csv strings.Builder
+	if err := s.PDF(&pdf); err != nil {
+		return nil, fmt.Errorf("data sheet: %w", err)
+	}
+	if err := s.CSV(&csv); err != nil {
+		return nil, fmt.Errorf("data sheet: %w", err)
+	}
+	base := filepath.Join(dir, name+"-"+shortID(last.ID))
+	var list []string
+	for _, f := range []struct {
+		file string
+		text []byte
+	}{{base + ".json", text}, {base + ".pdf", []byte(pdf.String())}, {base + ".csv", []byte(csv.String())}} {
+		if err := writeFile(f.file, f.text); err != nil {
+			return list, err
+		}
+		list = append(list, f.file)
+	}
+	return list, nil
+}
+
+// shortID is the tail of an id: of a time-ordered one, the part that differs.
+func shortID(id string) string { return id[max(0, len(id)-8):] }
+
+// writeFile writes a file whole or not at all.
+func writeFile(file string, text []byte) error {
+	tmp, err := os.CreateTemp(filepath.Dir(file), ".bandproof-*")
+	if err != nil {
+		return fmt.Errorf("write %s: %w", file, err)
+	}
+	_, err = tmp.Write(text)
+	err = errors.Join(err, tmp.Sync(), tmp.Chmod(0o644), tmp.Close())
+	if err == nil {
+		err = os.Rename(tmp.Name(), file)
+	}
+	if err != nil {
+		_ = os.Remove(tmp.Name())
+		return fmt.Errorf("write %s: %w", file, err)
+	}
+	return nil
+}
+
+// summary says in a few lines what came out.
+func (t *terminal) summary(d finished) {
+	t.print("%s run, record %s", d.Kind, d.ID)
+	t.print("statement: %s", d.Statement)
+	if d.Record.Run.Ended != "" {
+		t.print("the run ended early: %s", d.Record.Run.Ended)
+	}
+	t.print("%d of %d points passed, %d failed, %d not judged", d.Passed, d.Record.Run.Planned, d.Failed, d.NotJudged)
+	for _, p := range d.Record.Run.Points {
+		if !p.Verdict.Good() {
+			line := pointLine(p)
+			if p.Symptom != "" {
+				line += ", " + p.Symptom
+			}
+			t.print("  %s", line)
+		}
+	}
+	for _, i := range d.Record.Run.Inputs {
+		t.print("input %s: %.1f %% of the range shown", i.Input.Name, i.Coverage.Share*100)
+		for _, n := range i.NotShown {
+			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
+			t.note("note: input %s was not shown from %s to %s (%s)", i.Input.Name, n.From, n.To, n.Reason)
+		}
+	}
+	for _, f := range d.Files {
+		t.print("wrote %s", f)
+	}
+}
+
+// wallClock is the time of day.
+type wallClock struct{}
+
+func (wallClock) Now() time.Time { return time.Now() }
+
+func (wallClock) Sleep(ctx context.Context, d time.Duration) error {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}

@@ -1,0 +1,258 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+	"bandproof/runner"
+
+	"github.com/vbauerster/mpb/v8"
+	"github.com/vbauerster/mpb/v8/decor"
+	"golang.org/x/term"
+)
+
+// terminal owns tone and layout of all that a person sees: results go to
+// standard output, everything else to standard error. Sentences are lower case
+// and short; an error names the thing and what would be right.
+type terminal struct {
+	out, err io.Writer
+	lines    *lineReader
+	live     bool // standard error is a terminal: draw a bar
+
+	mu  sync.Mutex
+	bar *bar
+}
+
+func newTerminal(in io.Reader, out, errOut io.Writer) *terminal {
+	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}}
+	if f, ok := errOut.(*os.File); ok {
+		t.live = term.IsTerminal(int(f.Fd()))
+	}
+	return t
+}
+
+// complain writes an error with the program's name before each line.
+func (t *terminal) complain(err error) {
+	for _, line := range strings.Split(err.Error(), "\n") {
+		t.note("bandproof: %s", line)
+	}
+}
+
+// note writes one line to standard error, above the bar if there is one.
+func (t *terminal) note(format string, args ...any) {
+	line := fmt.Sprintf(format, args...) + "\n"
+	t.mu.Lock()
+	b := t.bar
+	t.mu.Unlock()
+	if b != nil {
+		_, _ = b.progress.Write([]byte(line))
+		b.redraw()
+		return
+	}
+	_, _ = io.WriteString(t.err, line)
+}
+
+// print writes a result to standard output.
+func (t *terminal) print(format string, args ...any) { _, _ = fmt.Fprintf(t.out, format+"\n", args...) }
+
+// json writes a result in its documented form.
+func (t *terminal) json(v any) error {
+	e := json.NewEncoder(t.out)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(v); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	return nil
+}
+
+// bar shows how far a run is; it is drawn anew only when something happened,
+// so that it never moves while a person types.
+type bar struct {
+	progress *mpb.Progress
+	bar      *mpb.Bar
+	refresh  chan any
+	mu       sync.Mutex
+	text     string
+}
+
+func (b *bar) redraw() {
+	select {
+	case b.refresh <- time.Now():
+	case <-time.After(time.Second): // the bar has ended
+	}
+}
+
+// Begin draws the bar for a run of n points; end removes it.
+func (t *terminal) begin(n int) (end func()) {
+	if !t.live || n == 0 {
+		return func() {}
+	}
+	b := &bar{refresh: make(chan any)}
+	b.progress = mpb.New(mpb.WithOutput(t.err), mpb.WithManualRefresh(b.refresh), mpb.WithWidth(40))
+	b.bar = b.progress.AddBar(int64(n),
+		mpb.PrependDecorators(decor.CountersNoUnit("%d/%d points ")),
+		mpb.AppendDecorators(decor.Any(func(decor.Statistics) string { b.mu.Lock(); defer b.mu.Unlock(); return b.text })))
+	t.mu.Lock()
+	t.bar = b
+	t.mu.Unlock()
+	return func() {
+		t.mu.Lock()
+		t.bar = nil
+		t.mu.Unlock()
+		b.bar.Abort(false)
+		b.progress.Wait()
+	}
+}
+
+// Progress implements runner.Watcher.
+func (t *terminal) Progress(done, planned int, remaining time.Duration, last runner.PointResult) {
+	t.mu.Lock()
+	b := t.bar
+	t.mu.Unlock()
+	line := pointLine(last)
+	if b == nil {
+		t.note("%3d/%d  %s", done, planned, line)
+		return
+	}
+	b.mu.Lock()
+	b.text = fmt.Sprintf(" %s left · %s", short(remaining), line)
+	b.mu.Unlock()
+	if !last.Verdict.Good() || last.Verdict.Word == decision.ConditionalPass {
+		t.note("%s", line)
+	}
+	b.bar.SetCurrent(int64(done))
+	b.redraw()
+}
+
+// Says implements runner.Watcher.
+func (t *terminal) Says(text string) { t.note("%s", text) }
+
+// pointLine is one point in one line.
+func pointLine(p runner.PointResult) string {
+	text := fmt.Sprintf("%s %s: %s", p.Point.ID, p.Point.Frequency, p.Verdict)
+	if p.Counted > 0 {
+		text += fmt.Sprintf(" (%+.4g Hz, limit ±%.4g Hz)", p.Error.Float(), p.Limit.Total.Float())
+	}
+	return text
+}
+
+func short(d time.Duration) string {
+	if d > time.Minute {
+		return d.Round(time.Minute).String()[:len(d.Round(time.Minute).String())-2]
+	}
+	return d.Round(time.Second).String()
+}
+
+// lineReader reads lines of standard input so that waiting for one can be
+// cancelled. Its goroutine lives as long as the process reads input: a read of
+// a terminal can't be taken back.
+type lineReader struct {
+	in    io.Reader
+	once  sync.Once
+	lines chan string
+}
+
+func (l *lineReader) next(ctx context.Context) (string, error) {
+	l.once.Do(func() {
+		l.lines = make(chan string)
+		go func() {
+			defer close(l.lines)
+			s := bufio.NewScanner(l.in)
+			for s.Scan() {
+				l.lines <- s.Text()
+			}
+		}()
+	})
+	select {
+	case line, ok := <-l.lines:
+		if !ok {
+			return "", io.EOF
+		}
+		return line, nil
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+}
+
+// person is the operator at the terminal.
+type person struct {
+	t    *terminal
+	name string
+}
+
+// Name implements runner.Operator.
+func (p person) Name() string { return p.name }
+
+// Move implements runner.Operator.
+func (p person) Move(ctx context.Context, m runner.Move) error {
+	p.t.note("")
+	p.t.note(">> %s", m)
+	p.t.note("   caution: %s", m.Caution)
+	p.t.note("   press Enter when done, or type \"skip\" to leave this input out")
+	answer, err := p.ask(ctx)
+	if err != nil {
+		return err
+	}
+	if strings.EqualFold(answer, "skip") {
+		return fmt.Errorf("%w: %s skipped by %s", runner.ErrNoOperator, m.Path, p.name)
+	}
+	return nil
+}
+
+// Confirm implements runner.Operator.
+func (p person) Confirm(ctx context.Context, question string) (bool, error) {
+	for {
+		p.t.note(">> %s [yes/no]", question)
+		answer, err := p.ask(ctx)
+		if err != nil {
+			return false, err
+		}
+		switch strings.ToLower(answer) {
+		case "y", "yes":
+			return true, nil
+		case "n", "no":
+			return false, nil
+		}
+		p.t.note("   please answer yes or no")
+	}
+}
+
+func (p person) ask(ctx context.Context) (string, error) {
+	line, err := p.t.lines.next(ctx)
+	if errors.Is(err, io.EOF) {
+		return "", fmt.Errorf("%w: standard input has ended", runner.ErrNoOperator)
+	}
+	return strings.TrimSpace(line), err
+}
+
+// nobody is the operator of an unattended run.
+type nobody struct{}
+
+func (nobody) Name() string { return "unattended" }
+
+func (nobody) Move(_ context.Context, m runner.Move) error {
+	return fmt.Errorf("%w: unattended run, nobody to %s (state \"fixed = true\" for a path that needs no hand)", runner.ErrNoOperator, m)
+}
+
+func (nobody) Confirm(context.Context, string) (bool, error) {
+	return false, fmt.Errorf("%w: unattended run", runner.ErrNoOperator)
+}
+
+// cautions are shown before RF is first switched on.
+func (t *terminal) cautions(p *procedures.Procedure, list []string) {
+	t.note("cautions:")
+	for _, c := range append(list, p.Cautions...) {
+		t.note("  - %s", c)
+	}
+}

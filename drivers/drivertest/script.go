@@ -1,0 +1,177 @@
+package drivertest
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"bandproof/drivers/link"
+)
+
+// Act is what is done with a link in one step.
+type Act string
+
+const (
+	Write Act = "write"
+	Read  Act = "read"
+	Clear Act = "clear"
+)
+
+// Step is one act on a link and how it ends.
+type Step struct {
+	Act   Act
+	Bytes []byte // Write: the message; Read: the answer. Without terminator.
+	Err   error  // nil, or one of the kinds of package link
+}
+
+// Script is a conversation over a link, in the order in which it takes place.
+//
+// As text it has one step a line; strings are quoted as in Go:
+//
+//	# a comment, or an empty line
+//	> "*IDN?"                    a message is written
+//	< "MAKER,MODEL,1,2"          the answer is read
+//	> "*RST" ! disconnected      the message can't be written
+//	< ! timeout                  no answer comes
+//	clear                        the link is cleared
+//	clear ! disconnected         and that fails
+type Script []Step
+
+// failures by their names in a script.
+var failures = []struct {
+	name string
+	kind error
+}{
+	{"timeout", link.ErrTimeout}, {"cancelled", link.ErrCancelled}, {"disconnected", link.ErrDisconnected},
+	{"closed", link.ErrClosed}, {"protocol", link.ErrProtocol}, {"dirty", link.ErrDirty}, {"busy", link.ErrBusy},
+}
+
+// Ask is the two steps of a question that is answered.
+func Ask(question, answer string) Script {
+	return Script{{Act: Write, Bytes: []byte(question)}, {Act: Read, Bytes: []byte(answer)}}
+}
+
+// Tell is the step of a command.
+func Tell(command string) Script { return Script{{Act: Write, Bytes: []byte(command)}} }
+
+// String is the script as text, which ParseScript reads back.
+func (s Script) String() string {
+	var b strings.Builder
+	for _, step := range s {
+		switch step.Act {
+		case Write:
+			b.WriteString("> " + strconv.QuoteToASCII(string(step.Bytes)))
+		case Read:
+			b.WriteString("<")
+			if step.Err == nil {
+				b.WriteString(" " + strconv.QuoteToASCII(string(step.Bytes)))
+			}
+		default:
+			b.WriteString(string(step.Act))
+		}
+		if step.Err != nil {
+			b.WriteString(" ! " + failureName(step.Err))
+		}
+		b.WriteByte('\n')
+	}
+	return b.String()
+}
+
+func failureName(err error) string {
+	for _, f := range failures {
+		if f.kind == kindOf(err) {
+			return f.name
+		}
+	}
+	return "protocol"
+}
+
+// ParseScript reads a script. An error names the line.
+func ParseScript(text string) (Script, error) {
+	var s Script
+	for i, line := range strings.Split(text, "\n") {
+		line = strings.TrimSpace(line)
+		if line == "" || strings.HasPrefix(line, "#") {
+			continue
+		}
+		step, err := parseStep(line)
+		if err != nil {
+			return nil, fmt.Errorf("script line %d: %w", i+1, err)
+		}
+		s = append(s, step)
+	}
+	return s, nil
+}
+
+func parseStep(line string) (Step, error) {
+	var step Step
+	rest, isWrite := strings.CutPrefix(line, ">")
+	isRead, isClear := false, false
+	if !isWrite {
+		if rest, isRead = strings.CutPrefix(line, "<"); !isRead {
+			rest, isClear = strings.CutPrefix(line, "clear")
+		}
+	}
+	switch {
+	case isWrite:
+		step.Act = Write
+	case isRead:
+		step.Act = Read
+	case isClear:
+		step.Act = Clear
+	default:
+		return Step{}, fmt.Errorf("%q begins with none of >, <, clear, #", line)
+	}
+	rest = strings.TrimSpace(rest)
+	hasBytes := false
+	if quoted, err := strconv.QuotedPrefix(rest); err == nil && step.Act != Clear {
+		text, _ := strconv.Unquote(quoted) // a quoted prefix can be unquoted
+		step.Bytes, hasBytes = []byte(text), true
+		rest = strings.TrimSpace(rest[len(quoted):])
+	}
+	if rest != "" {
+		name, failed := strings.CutPrefix(rest, "!")
+		if !failed {
+			return Step{}, fmt.Errorf("%q: expected a string in quotes, or ! and a kind of error", rest)
+		}
+		if step.Err = failure(strings.TrimSpace(name)); step.Err == nil {
+			return Step{}, fmt.Errorf("%q is no kind of error; expected timeout, cancelled, disconnected, closed, protocol, dirty or busy", name)
+		}
+	}
+	switch {
+	case step.Act == Write && !hasBytes:
+		return Step{}, fmt.Errorf("%q: the message is missing", line)
+	case step.Act == Read && hasBytes == (step.Err != nil):
+		return Step{}, fmt.Errorf("%q: expected either an answer or an error", line)
+	}
+	return step, nil
+}
+
+func failure(name string) error {
+	for _, f := range failures {
+		if f.name == name {
+			return f.kind
+		}
+	}
+	return nil
+}
+
+// kindOf is the kind of a link's error; of others it is ErrProtocol.
+func kindOf(err error) error {
+	for e := err; e != nil; {
+		if linkError, ok := e.(*link.Error); ok {
+			return linkError.Kind
+		}
+		wrapper, ok := e.(interface{ Unwrap() error })
+		if !ok {
+			break
+		}
+		e = wrapper.Unwrap()
+	}
+	for _, f := range failures {
+		if err == f.kind {
+			return f.kind
+		}
+	}
+	return link.ErrProtocol
+}

@@ -1,0 +1,123 @@
+package link
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Where a Config leaves a value out.
+const (
+	DefaultTimeout    = 5 * time.Second
+	DefaultQuiet      = 200 * time.Millisecond
+	DefaultGap        = 100 * time.Millisecond
+	DefaultMaxMessage = 16 << 20 // bytes
+	DefaultBaud       = 9600
+)
+
+// Config is one instrument's address and how it is spoken to. Only Address is
+// required; the zero value of everything else is the default.
+type Config struct {
+	Address string // VISA resource name, as ParseResource reads it
+
+	// Timeout is how long an operation may take whose context has no deadline.
+	// A deadline of the context always counts as it is, also a later one: only
+	// the caller knows how long a gate is.
+	Timeout time.Duration
+	// ReadTerminator ends a reply, WriteTerminator ends what is sent: "LF" (the
+	// default), "CR", "CRLF" or "none"; the characters themselves are
+	// understood as well. With LF a CR before it is dropped. With "none" a
+	// reply ends when nothing has come for Gap.
+	ReadTerminator, WriteTerminator string
+	Gap                             time.Duration
+	// PlainText tells that a '#' in a reply is an ordinary character. Else
+	// "#15HELLO" is a block by IEEE 488.2, whose 5 bytes may be terminators.
+	PlainText bool
+	// MaxMessage is the longest reply in bytes; a longer one is ErrProtocol.
+	MaxMessage int
+	// Quiet is how long a serial line must be silent before Clear takes it for
+	// empty.
+	Quiet time.Duration
+
+	// Serial lines only.
+	Baud        int    // bits per second; 9600
+	DataBits    int    // 5 to 8; 8
+	Parity      string // "none", "odd", "even", "mark", "space"
+	StopBits    string // "1", "1.5", "2"
+	FlowControl string // "none", "xonxoff", "rtscts"
+}
+
+// terminators by their names.
+var terminators = map[string]string{"": "\n", "LF": "\n", "CR": "\r", "CRLF": "\r\n", "NONE": "", "\n": "\n", "\r": "\r", "\r\n": "\r\n"}
+
+// Check tells everything that is wrong with the settings, the address included,
+// as an *Error. It opens nothing.
+func (c Config) Check() error {
+	r, err := ParseResource(c.Address)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(c.mistakes()...); err != nil {
+		return &Error{Address: r.String(), Op: "open", Kind: ErrConfig, Err: err}
+	}
+	return nil
+}
+
+func (c Config) mistakes() (found []error) {
+	wrong := func(format string, args ...any) { found = append(found, fmt.Errorf(format, args...)) }
+	oneOf := func(key, got string, known ...string) {
+		if got != "" && !slices.Contains(known, strings.ToLower(got)) {
+			wrong("%s is %q; expected %s", key, got, strings.Join(known, ", "))
+		}
+	}
+	for key, got := range map[string]string{"read terminator": c.ReadTerminator, "write terminator": c.WriteTerminator} {
+		if _, ok := terminators[strings.ToUpper(got)]; !ok {
+			wrong("%s is %q; expected LF, CR, CRLF or none", key, got)
+		}
+	}
+	for key, got := range map[string]time.Duration{"timeout": c.Timeout, "gap": c.Gap, "quiet": c.Quiet} {
+		if got < 0 {
+			wrong("%s is %s; expected a time above zero", key, got)
+		}
+	}
+	if c.MaxMessage < 0 {
+		wrong("longest message is %d bytes; expected a number above zero", c.MaxMessage)
+	}
+	if c.Baud != 0 && (c.Baud < 50 || c.Baud > 4_000_000) {
+		wrong("baud is %d; expected 50 to 4000000", c.Baud)
+	}
+	if c.DataBits != 0 && (c.DataBits < 5 || c.DataBits > 8) {
+		wrong("data bits is %d; expected 5 to 8", c.DataBits)
+	}
+	oneOf("parity", c.Parity, "none", "odd", "even", "mark", "space")
+	oneOf("stop bits", c.StopBits, "1", "1.5", "2")
+	oneOf("flow control", c.FlowControl, "none", "xonxoff", "rtscts")
+	slices.SortFunc(found, func(a, b error) int { return strings.Compare(a.Error(), b.Error()) })
+	return found
+}
+
+// filled returns the settings with the defaults in place.
+func (c Config) filled() Config {
+	c.Timeout = or(c.Timeout, DefaultTimeout)
+	c.Quiet = or(c.Quiet, DefaultQuiet)
+	c.Gap = or(c.Gap, DefaultGap)
+	c.MaxMessage = or(c.MaxMessage, DefaultMaxMessage)
+	c.Baud = or(c.Baud, DefaultBaud)
+	c.DataBits = or(c.DataBits, 8)
+	c.Parity = or(strings.ToLower(c.Parity), "none")
+	c.StopBits = or(c.StopBits, "1")
+	c.FlowControl = or(strings.ToLower(c.FlowControl), "none")
+	c.ReadTerminator = terminators[strings.ToUpper(c.ReadTerminator)]
+	c.WriteTerminator = terminators[strings.ToUpper(c.WriteTerminator)]
+	return c
+}
+
+func or[T comparable](value, fallback T) T {
+	var zero T
+	if value == zero {
+		return fallback
+	}
+	return value
+}

@@ -1,0 +1,26 @@
+// Package link carries message bytes between the program and one instrument.
+//
+// [Opener.Open] turns a VISA resource name and its settings into a [Link];
+// [Query] sends one question and waits for its answer. Nothing else in the
+// program opens a port or a socket to an instrument. What the bytes mean is
+// not its business: see drivers/scpi for the format of messages and
+// drivers/profile for what an instrument understands.
+//
+// # Late answers
+//
+// An answer that comes after its question was given up must never be taken for
+// the next one's. So a Read that ends without a message makes the link dirty:
+// Write, Read and Query refuse with ErrDirty until Clear has succeeded. Over a
+// socket Clear gives the connection up, and a late answer dies with it. A
+// serial line has no connection: Clear throws away what arrives until the line
+// has been silent for Config.Quiet, and an answer that comes later than that
+// still gets through. The layer above therefore asks for the identity after a
+// Clear and goes on only when that very answer has come.
+//
+// # Files
+//
+// One file a technology: socket.go, serial.go (with serial_*.go for what
+// differs between systems). Both are streams of bytes without message ends of
+// their own and share stream.go, framing.go and pump.go. A technology that
+// carries messages whole implements Link by itself.
+package link

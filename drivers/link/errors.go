@@ -1,0 +1,54 @@
+package link
+
+import "errors"
+
+// The kinds of error, for errors.Is. A kind of this table that can heal does so
+// by Clear.
+var (
+	// ErrTimeout: the time of the operation was over.
+	ErrTimeout = errors.New("timed out")
+	// ErrCancelled: the caller gave up. context.Canceled is in the chain.
+	ErrCancelled = errors.New("cancelled")
+	// ErrDisconnected: no connection could be made, or the other end is gone.
+	ErrDisconnected = errors.New("disconnected")
+	// ErrClosed: Close was called on this link.
+	ErrClosed = errors.New("link is closed")
+	// ErrProtocol: what came can't be a message.
+	ErrProtocol = errors.New("not a message")
+	// ErrDirty: an answer to an earlier question may still come.
+	ErrDirty = errors.New("an earlier answer may still come")
+	// ErrBusy: another program, or another link of this one, has the port.
+	ErrBusy = errors.New("port is in use")
+	// ErrAddress: the text is not a VISA resource name, or names nothing that
+	// could be opened.
+	ErrAddress = errors.New("bad address")
+	// ErrConfig: a setting of the link that can't be.
+	ErrConfig = errors.New("bad link setting")
+)
+
+// Error says which address an error came from, in doing what, and of what kind
+// it is. What this version or this system can't do has kind
+// errors.ErrUnsupported.
+type Error struct {
+	Address string
+	Op      string // "open", "write", "read", "clear" or "close"
+	Kind    error  // one of the kinds above, or errors.ErrUnsupported
+	Err     error  // the cause, with a hint at what to check; may be nil
+}
+
+// Error names address, operation, kind and cause.
+func (e *Error) Error() string {
+	text := e.Address + ": " + e.Op + ": " + e.Kind.Error()
+	if e.Err != nil {
+		text += ": " + e.Err.Error()
+	}
+	return text
+}
+
+// Unwrap gives kind and cause, so that errors.Is finds either.
+func (e *Error) Unwrap() []error {
+	if e.Err == nil {
+		return []error{e.Kind}
+	}
+	return []error{e.Kind, e.Err}
+}

@@ -1,0 +1,40 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+)
+
+// deadlineWriter is what sockets and unix descriptors have in common.
+type deadlineWriter interface {
+	io.Writer
+	SetWriteDeadline(t time.Time) error
+}
+
+// sendWithin writes all bytes unless the context ends first.
+func sendWithin(ctx context.Context, w deadlineWriter, p []byte) error {
+	deadline, _ := ctx.Deadline()
+	if err := w.SetWriteDeadline(deadline); err != nil {
+		return err
+	}
+	cut := make(chan struct{})
+	stop := context.AfterFunc(ctx, func() {
+		defer close(cut)
+		_ = w.SetWriteDeadline(time.Unix(1, 0))
+	})
+	n, err := w.Write(p)
+	if !stop() {
+		<-cut // else it might cut the next message off
+	}
+	switch {
+	case err == nil && n < len(p):
+		return io.ErrShortWrite
+	case errors.Is(err, os.ErrDeadlineExceeded):
+		return fmt.Errorf("%d of %d bytes were taken: %w", n, len(p), err)
+	}
+	return err
+}

@@ -1,0 +1,79 @@
+package link
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"os"
+	"syscall"
+	"time"
+)
+
+// keepAlive finds a half-open connection in about half a minute of silence.
+var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 15 * time.Second, Interval: 5 * time.Second, Count: 3}
+
+// openSocket connects to a raw TCP socket. There is one connection for each
+// link, kept open: many instruments take only one.
+func (o Opener) openSocket(ctx context.Context, r Resource, c Config) (Link, error) {
+	dial := o.Dial
+	if dial == nil {
+		dial = (&net.Dialer{}).DialContext
+	}
+	connect := func(ctx context.Context) (carrier, error) {
+		conn, err := dial(ctx, "tcp", r.hostPort())
+		if err != nil && ctx.Err() != nil {
+			return nil, err
+		}
+		if err != nil {
+			return nil, &Error{Kind: ErrDisconnected, Err: dialHint(err)}
+		}
+		if tcp, ok := conn.(*net.TCPConn); ok {
+			// Without these the link works as well, only slower to notice.
+			if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive)); err != nil {
+				o.Log.Debug("socket options", "address", r.String(), "error", err)
+			}
+		}
+		return &socket{conn: conn}, nil
+	}
+	return o.openStream(ctx, r, c, true, connect)
+}
+
+// dialHint says what to check.
+func dialHint(err error) error {
+	var name *net.DNSError
+	switch {
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return fmt.Errorf("%w; is the instrument on, is the port right, and does no other program hold its only connection?", err)
+	case errors.As(err, &name):
+		return fmt.Errorf("%w; is the name right?", err)
+	case errors.Is(err, syscall.EHOSTUNREACH), errors.Is(err, syscall.ENETUNREACH), errors.Is(err, os.ErrDeadlineExceeded):
+		return fmt.Errorf("%w; is the instrument on and in this network?", err)
+	}
+	return fmt.Errorf("%w; is the instrument on, and are address and port right?", err)
+}
+
+// socket is a carrier on a TCP connection.
+type socket struct{ conn net.Conn }
+
+func (s *socket) read(p []byte) (int, error) {
+	n, err := s.conn.Read(p)
+	switch {
+	case errors.Is(err, io.EOF):
+		err = errors.New("the instrument has closed the connection")
+	case errors.Is(err, syscall.ETIMEDOUT):
+		err = fmt.Errorf("the instrument has been silent to TCP for too long; is it still on and plugged in?: %w", err)
+	}
+	return n, err
+}
+
+func (s *socket) send(ctx context.Context, p []byte) error { return sendWithin(ctx, s.conn, p) }
+
+// drop does nothing: the connection is renewed instead.
+func (s *socket) drop(context.Context) error { return nil }
+
+func (s *socket) halt() { _ = s.conn.Close() }
+
+// close tells nothing: halt has closed the connection already.
+func (s *socket) close() error { return nil }

@@ -1,0 +1,314 @@
+package link
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+)
+
+// closeLimit is how long Close waits for what is under way. Everything that
+// goes on ends when the link closes, so only a driver of the system that hangs
+// takes longer.
+const closeLimit = 5 * time.Second
+
+// carrier is one connection that carries bytes both ways. It is used by one
+// goroutine, but for read, which the pump calls.
+type carrier interface {
+	// read waits for bytes; 0 bytes without error: none have come yet. It ends
+	// soon after halt.
+	read(p []byte) (int, error)
+	// send sends all bytes or tells why it could not; it ends with the context.
+	send(ctx context.Context, p []byte) error
+	// drop forgets what was to be sent and is not yet on the wire.
+	drop(ctx context.Context) error
+	// halt ends read, now and later.
+	halt()
+	// close frees the connection; read has ended.
+	close() error
+}
+
+// stream is a Link on a carrier of bytes that knows no messages.
+type stream struct {
+	address string
+	config  Config // filled
+	log     *slog.Logger
+	wire    WireLog
+	connect func(ctx context.Context) (carrier, error)
+	// renew: Clear makes a new connection, so that late answers die with the
+	// old one. Else it waits for silence on the one that there is.
+	renew bool
+
+	life  context.Context // ends with Close
+	end   context.CancelFunc
+	close sync.Once
+	ended error // what Close returns
+
+	turn chan struct{} // whoever has put a token in uses what follows
+	now  carrier       // nil: there is no connection
+	pump *pump
+	in   []byte // arrived and not yet given out
+	ends framer
+	sent bool // something was sent since the last Clear, so an answer may come
+	// dirty is why nothing goes on before a Clear, nil if it does; it is of
+	// kind ErrDirty or ErrDisconnected.
+	dirty *Error
+}
+
+// openStream connects for the first time.
+func (o Opener) openStream(ctx context.Context, r Resource, c Config, renew bool, connect func(ctx context.Context) (carrier, error)) (Link, error) {
+	address := r.String()
+	s := &stream{address: address, config: c, log: o.Log.With("address", address), wire: o.Wire, connect: connect, renew: renew,
+		turn: make(chan struct{}, 1), ends: framer{terminator: c.ReadTerminator, plain: c.PlainText, longest: c.MaxMessage}}
+	s.life, s.end = context.WithCancel(context.Background())
+	ctx, done, err := s.begin(ctx, "open")
+	if err != nil {
+		s.end()
+		return nil, err
+	}
+	defer done()
+	if err := s.join(ctx); err != nil {
+		s.end()
+		return nil, s.failed(ctx, "open", err)
+	}
+	return s, nil
+}
+
+func (s *stream) Address() string { return s.address }
+
+func (s *stream) Write(ctx context.Context, message []byte) error {
+	ctx, done, err := s.begin(ctx, "write")
+	if err != nil {
+		return err
+	}
+	defer done()
+	return s.write(ctx, message)
+}
+
+func (s *stream) Read(ctx context.Context) ([]byte, error) {
+	ctx, done, err := s.begin(ctx, "read")
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	return s.read(ctx)
+}
+
+func (s *stream) Query(ctx context.Context, message []byte) ([]byte, error) {
+	ctx, done, err := s.begin(ctx, "write")
+	if err != nil {
+		return nil, err
+	}
+	defer done()
+	s.discardPending()
+	if err := s.write(ctx, message); err != nil {
+		return nil, err
+	}
+	return s.read(ctx)
+}
+
+// begin waits for its turn and gives the operation its time: it ends with the
+// caller's context, after Timeout where that has no deadline, and with the link.
+func (s *stream) begin(ctx context.Context, op string) (context.Context, func(), error) {
+	cancelTimeout := context.CancelFunc(func() {})
+	if _, stated := ctx.Deadline(); !stated {
+		ctx, cancelTimeout = context.WithTimeout(ctx, s.config.Timeout)
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	stop := context.AfterFunc(s.life, cancel)
+	release := func() {
+		stop()
+		cancel()
+		cancelTimeout()
+	}
+	if ctx.Err() == nil && s.life.Err() == nil {
+		select {
+		case s.turn <- struct{}{}:
+			return ctx, func() { <-s.turn; release() }, nil
+		case <-ctx.Done():
+		}
+	}
+	err := s.failed(ctx, op, nil)
+	release()
+	return nil, nil, err
+}
+
+// failed makes the error of an operation. That the caller or Close ended it
+// counts more than what that did to the connection.
+func (s *stream) failed(ctx context.Context, op string, cause error) error {
+	var known *Error
+	switch {
+	case s.life.Err() != nil:
+		return &Error{Address: s.address, Op: op, Kind: ErrClosed}
+	case errors.Is(ctx.Err(), context.Canceled):
+		return &Error{Address: s.address, Op: op, Kind: ErrCancelled, Err: either(cause, context.Canceled)}
+	case errors.As(cause, &known):
+		return &Error{Address: s.address, Op: op, Kind: known.Kind, Err: known.Err}
+	case ctx.Err() != nil:
+		return &Error{Address: s.address, Op: op, Kind: ErrTimeout, Err: either(cause, context.DeadlineExceeded)}
+	}
+	return &Error{Address: s.address, Op: op, Kind: ErrDisconnected, Err: cause}
+}
+
+// either keeps the reason of the context in the chain beside the cause.
+func either(cause, reason error) error {
+	if cause == nil || errors.Is(cause, reason) {
+		return reason
+	}
+	return fmt.Errorf("%w (%w)", reason, cause)
+}
+
+// ready refuses while the link is dirty or lost.
+func (s *stream) ready(op string) error {
+	if s.dirty == nil {
+		return nil
+	}
+	// What happened is told, but not wrapped: this error is of one kind only.
+	return &Error{Address: s.address, Op: op, Kind: s.dirty.Kind, Err: fmt.Errorf("clear the link first; what happened: %v", s.dirty.Err)}
+}
+
+func (s *stream) write(ctx context.Context, message []byte) error {
+	if err := s.ready("write"); err != nil {
+		return err
+	}
+	if err := s.pump.ended(); err != nil { // noticed without waiting for an answer that can't come
+		return s.lost("write", err)
+	}
+	line := append(bytes.Clone(message), s.config.WriteTerminator...)
+	s.sent = true
+	err := s.now.send(ctx, line)
+	if err == nil {
+		s.tell(Sent, line, "")
+		return nil
+	}
+	s.tell(Sent, line, "not all of it, perhaps nothing: "+err.Error())
+	if ctx.Err() == nil {
+		return s.lost("write", err)
+	}
+	return s.soiled(s.failed(ctx, "write", err))
+}
+
+func (s *stream) read(ctx context.Context) ([]byte, error) {
+	if err := s.ready("read"); err != nil {
+		return nil, err
+	}
+	for {
+		found, ok, err := s.ends.scan(s.in)
+		if err != nil {
+			return nil, s.soiled(&Error{Address: s.address, Op: "read", Kind: ErrProtocol, Err: err})
+		}
+		if ok {
+			return s.message(found), nil
+		}
+		before := len(s.in)
+		s.in, err = s.pump.take(s.in)
+		if len(s.in) > before {
+			continue
+		}
+		if err != nil {
+			if n := len(s.in); n > 0 {
+				err = fmt.Errorf("after %d bytes of a message that has no end: %w", n, err)
+			}
+			return nil, s.lost("read", err)
+		}
+		gap, err := s.await(ctx)
+		if err != nil {
+			if s.sent || len(s.in) > 0 {
+				err = s.soiled(err)
+			}
+			return nil, err
+		}
+		if gap {
+			return s.message(frame{end: len(s.in), next: len(s.in)}), nil
+		}
+	}
+}
+
+// await waits for more bytes. gap: none came for so long that the message is
+// over, where silence is what ends messages.
+func (s *stream) await(ctx context.Context) (gap bool, err error) {
+	var silence <-chan time.Time
+	if s.config.ReadTerminator == "" && len(s.in) > 0 && !s.ends.inBlock(s.in) {
+		timer := time.NewTimer(s.config.Gap)
+		defer timer.Stop()
+		silence = timer.C
+	}
+	select {
+	case <-s.pump.arrived:
+		return false, nil
+	case <-silence:
+		return true, nil
+	case <-ctx.Done():
+		var part error
+		if n := len(s.in); n > 0 {
+			part = fmt.Errorf("%d bytes came that are no whole message; is the read terminator right?", n)
+		}
+		return false, s.failed(ctx, "read", part)
+	}
+}
+
+// message takes one message out of what has arrived.
+func (s *stream) message(f frame) []byte {
+	message := bytes.Clone(s.in[:f.end])
+	s.tell(Received, s.in[:f.next], "")
+	s.consume(f.next)
+	if message == nil {
+		message = []byte{}
+	}
+	return message
+}
+
+func (s *stream) consume(n int) {
+	rest := len(s.in) - n
+	copy(s.in, s.in[n:])
+	s.in = s.in[:rest]
+	if rest == 0 && cap(s.in) > 1<<20 {
+		s.in = nil
+	}
+	s.ends.reset()
+}
+
+// discardPending throws away what came before a question was sent.
+func (s *stream) discardPending() {
+	if s.dirty != nil {
+		return
+	}
+	s.in, _ = s.pump.take(s.in)
+	s.discard("came before the query was sent")
+}
+
+func (s *stream) discard(why string) {
+	if len(s.in) == 0 {
+		return
+	}
+	level := slog.LevelWarn
+	if len(bytes.Trim(s.in, "\r\n")) == 0 { // what a CR+LF leaves behind where CR is the terminator
+		level = slog.LevelDebug
+	}
+	s.log.Log(context.Background(), level, "threw away bytes of the instrument", "why", why, "count", len(s.in), "bytes", fmt.Sprintf("%.200q", s.in))
+	s.tell(Discarded, s.in, why)
+	s.consume(len(s.in))
+}
+
+func (s *stream) tell(d Direction, line []byte, note string) {
+	if s.wire != nil {
+		s.wire.Exchange(Exchange{At: time.Now(), Address: s.address, Direction: d, Bytes: bytes.Clone(line), Note: note})
+	}
+}
+
+// soiled stops everything until a Clear, and returns the error.
+func (s *stream) soiled(err error) error {
+	if s.life.Err() == nil {
+		s.dirty = &Error{Kind: ErrDirty, Err: err}
+	}
+	return err
+}
+
+// lost is soiled for a connection that is gone.
+func (s *stream) lost(op string, cause error) error {
+	s.dirty = &Error{Kind: ErrDisconnected, Err: cause}
+	return &Error{Address: s.address, Op: op, Kind: ErrDisconnected, Err: cause}
+}

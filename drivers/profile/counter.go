@@ -1,0 +1,261 @@
+package profile
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/drivers/link"
+	"bandproof/procedures/quantity"
+)
+
+// counter plays the role drivers.Counter.
+type counter struct {
+	*session
+	input string             // what {input} stands for; "" before the first selection
+	asked *quantity.Duration // gate as it was asked for; nil before the first SetGate
+	gate  quantity.Duration  // gate in force
+	most  quantity.Duration  // longest gate ever asked for: its reading may still be under way
+}
+
+// SelectInput routes the measurement to an input of the profile's map, or to
+// the input as named where the profile has no map.
+func (c *counter) SelectInput(ctx context.Context, input string) error {
+	return c.act(ctx, fmt.Sprintf("select input %s", quote(input)), func(ctx context.Context) error {
+		in := c.file.Input
+		if in == nil {
+			return fmt.Errorf("profile %q has no way to select an input; it is selected by hand or there is one only", c.file.Name)
+		}
+		word, err := in.word(input)
+		if err != nil {
+			return err
+		}
+		if err := c.selectInput(ctx, word); err != nil {
+			return err
+		}
+		c.input = word
+		return nil
+	})
+}
+
+// word is what {input} stands for.
+func (in *Input) word(input string) (string, error) {
+	if in.Map == nil {
+		if strings.TrimSpace(input) == "" || strings.ContainsFunc(input, isControl) {
+			return "", fmt.Errorf("%s is no name of an input", quote(input))
+		}
+		return input, nil
+	}
+	word, ok := in.Map[input]
+	if !ok {
+		return "", fmt.Errorf("no such input; known are %s", strings.Join(sortedKeys(in.Map), ", "))
+	}
+	return word, nil
+}
+
+func (c *counter) selectInput(ctx context.Context, word string) error {
+	in := c.file.Input
+	if err := c.commands(ctx, in.Commands, words{holdInput: word}, clockOr(in.Wait, 0)); err != nil {
+		return err
+	}
+	return c.complaints(ctx)
+}
+
+// SetGate asks for a gate time and returns the one in force.
+func (c *counter) SetGate(ctx context.Context, gate quantity.Duration) (quantity.Duration, error) {
+	var got quantity.Duration
+	err := c.act(ctx, fmt.Sprintf("set the gate to %s", gate), func(ctx context.Context) (err error) {
+		got, err = c.setGate(ctx, gate)
+		return err
+	})
+	return got, err
+}
+
+func (c *counter) setGate(ctx context.Context, gate quantity.Duration) (quantity.Duration, error) {
+	w, err := c.gateWords(gate)
+	if err != nil {
+		return quantity.Duration{}, err
+	}
+	c.asked = nil // unknown until this is through
+	g := c.file.Gate
+	if err := c.commands(ctx, g.Commands, w, clockOr(g.Wait, 0)); err != nil {
+		return quantity.Duration{}, err
+	}
+	if len(g.Commands) > 0 {
+		if err := c.complaints(ctx); err != nil {
+			return quantity.Duration{}, err
+		}
+	}
+	got, err := c.gateInForce(ctx, gate)
+	if err != nil {
+		return quantity.Duration{}, err
+	}
+	c.asked, c.gate = &gate, got
+	if got.Cmp(c.most) > 0 {
+		c.most = got
+	}
+	return got, nil
+}
+
+// words are those that every template of a counter may hold.
+func (c *counter) words(gate quantity.Duration) words {
+	w := words{holdSeconds: gate.Plain(), holdMilliseconds: gate.In("ms")}
+	if c.input != "" {
+		w[holdInput] = c.input
+	}
+	return w
+}
+
+// gateWords checks the gate time against those the counter has.
+func (c *counter) gateWords(gate quantity.Duration) (words, error) {
+	if gate.Sign() <= 0 || gate.Cmp(longest) > 0 {
+		return nil, fmt.Errorf("%s is no gate time; expected above zero and at most %s", gate, longest)
+	}
+	w := c.words(gate)
+	known := make([]string, 0, len(c.profile.gates))
+	for _, g := range c.profile.gates {
+		if g.gate.Cmp(gate) == 0 {
+			if g.code != "" {
+				w[holdCode] = g.code
+			}
+			return w, nil
+		}
+		known = append(known, g.gate.String())
+	}
+	if len(known) > 0 {
+		return nil, fmt.Errorf("the counter has no such gate time; it has %s", strings.Join(known, ", "))
+	}
+	return w, nil
+}
+
+// gateInForce reads the gate time back where the counter can tell it.
+func (c *counter) gateInForce(ctx context.Context, asked quantity.Duration) (quantity.Duration, error) {
+	g := c.file.Gate
+	if g.Query == "" {
+		return asked, nil
+	}
+	question, err := expand(g.Query, c.words(asked))
+	if err != nil {
+		return quantity.Duration{}, err
+	}
+	answer, err := c.ask(ctx, question, c.timeout())
+	if err != nil {
+		return quantity.Duration{}, err
+	}
+	got, err := g.inForce(answer, c.profile.gates)
+	return got, c.understand(question, err)
+}
+
+// inForce reads an answer as a gate time: a code where there are codes.
+func (g *Gate) inForce(answer string, gates []coded) (quantity.Duration, error) {
+	if g.Codes == nil {
+		got, err := positiveSetting[quantity.Second](g.Reply, answer)
+		if err == nil && got.Cmp(longest) > 0 {
+			err = fmt.Errorf("%w: %s is longer than any gate", drivers.ErrUnreadable, quote(answer))
+		}
+		return got, err
+	}
+	code := strings.TrimSpace(answer)
+	if g.Reply != nil {
+		stripped, err := g.Reply.strip(code)
+		if err != nil {
+			return quantity.Duration{}, err
+		}
+		code = stripped
+	}
+	for _, known := range gates {
+		if sameAnswer(code, known.code) {
+			return known.gate, nil
+		}
+	}
+	return quantity.Duration{}, fmt.Errorf("%w: %s is the code of no gate time", drivers.ErrUnreadable, quote(answer))
+}
+
+// Read takes one measurement and waits for it.
+func (c *counter) Read(ctx context.Context) (drivers.Reading, error) {
+	var got drivers.Reading
+	err := c.act(ctx, "read", func(ctx context.Context) (err error) {
+		got, err = c.read(ctx)
+		return err
+	})
+	return got, err
+}
+
+func (c *counter) read(ctx context.Context) (drivers.Reading, error) {
+	r := c.file.Read
+	if c.asked == nil {
+		return drivers.Reading{}, errors.New("no gate time is set since the counter was opened or tested itself; set one first")
+	}
+	w := c.words(c.gate)
+	question, err := expand(r.Query, w)
+	if err != nil {
+		return drivers.Reading{}, err
+	}
+	if err := c.commands(ctx, r.Commands, w, 0); err != nil {
+		return drivers.Reading{}, err
+	}
+	answer, err := c.ask(ctx, question, c.readingTime(c.gate))
+	if isSilence(err) {
+		return c.noReply(ctx, err)
+	}
+	if err != nil {
+		return drivers.Reading{}, err
+	}
+	f, mark, err := r.reading(answer)
+	if err != nil {
+		return drivers.Reading{}, c.understand(question, err)
+	}
+	return drivers.Reading{Text: printable(answer), Frequency: f, Mark: mark, At: c.now()}, nil
+}
+
+// isSilence tells whether an answer did not come in time, apart from a message
+// that could not even be sent.
+func isSilence(err error) bool {
+	var e *link.Error
+	if errors.As(err, &e) && e.Op != "read" {
+		return false
+	}
+	return errors.Is(err, link.ErrTimeout)
+}
+
+// readingTime is how long a reading may take: the gate with what it may run
+// longer, and the margin.
+func (c *counter) readingTime(gate quantity.Duration) time.Duration {
+	r := c.file.Read
+	safety := or(r.Safety, quantity.Of[quantity.One](1, -1)).Float()
+	return clock(gate.Add(r.Margin)) + time.Duration(float64(clock(gate))*safety)
+}
+
+// longestReading is how long any reading may take that is still under way: by
+// this conversation, or by one before it with any gate the counter has.
+func (c *counter) longestReading() time.Duration {
+	most := c.most
+	if n := len(c.profile.gates); n > 0 && c.profile.gates[n-1].gate.Cmp(most) > 0 {
+		most = c.profile.gates[n-1].gate
+	}
+	return c.readingTime(most)
+}
+
+// noReply tells a measurement that never ends from a link that is broken: the
+// first is a reading of its own kind if the counter answers to its name, the
+// second stays the time-out that it is.
+func (c *counter) noReply(ctx context.Context, cause error) (drivers.Reading, error) {
+	at := c.now()
+	answers, err := c.regain(ctx)
+	if err != nil {
+		return drivers.Reading{}, errors.Join(cause, fmt.Errorf("and afterwards: %w", err))
+	}
+	if !answers {
+		return drivers.Reading{}, fmt.Errorf("%w; and the profile has no question that would show that the counter still answers", cause)
+	}
+	if err := c.setUpAgain(ctx); err != nil {
+		return drivers.Reading{}, fmt.Errorf("no reply to the measurement, and afterwards: %w", err)
+	}
+	return drivers.Reading{Mark: drivers.NoReply, At: at}, nil
+}
+
+// Discard is the number of readings to throw away after a change.
+func (c *counter) Discard() int { return c.profile.discard() }

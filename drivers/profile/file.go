@@ -1,0 +1,192 @@
+package profile
+
+import "bandproof/procedures/quantity"
+
+// Schema is the version of the format that this package reads.
+const Schema = "bandproof profile 1"
+
+// The roles that a profile can describe.
+const (
+	RoleCounter = "counter"
+	RoleSource  = "source"
+)
+
+// File is a profile as it stands in TOML. Tables that one role must or may
+// have and the other may not are told in their descriptions.
+type File struct {
+	Schema      string `toml:"schema" jsonschema_description:"Version of this format: \"bandproof profile 1\"."`
+	Name        string `toml:"name" jsonschema_description:"Name by which a bench file calls the profile: lower case letters, digits and hyphens."`
+	Role        string `toml:"role" jsonschema:"enum=counter,enum=source" jsonschema_description:"What the instrument is: counter or source."`
+	Source      string `toml:"source" jsonschema_description:"Where the facts of this profile come from: document, edition, page."`
+	Description string `toml:"description" jsonschema_description:"What the profile is for, in a sentence or two."`
+
+	Link     *Link     `toml:"link,omitempty" jsonschema_description:"How the instrument prefers to be spoken to; the bench file may differ."`
+	Identify *Identify `toml:"identify,omitempty" jsonschema_description:"How the instrument tells who it is. Leave out where it cannot."`
+	Start    *Commands `toml:"start,omitempty" jsonschema_description:"Commands sent once on open; to a source after its RF is off."`
+
+	Input    *Input    `toml:"input,omitempty" jsonschema_description:"Counter: how an input is selected. Leave out where there is one input or a person selects it."`
+	Gate     *Gate     `toml:"gate,omitempty" jsonschema_description:"Counter: how the gate time is set. Required."`
+	Read     *Read     `toml:"read,omitempty" jsonschema_description:"Counter: how one reading is taken. Required."`
+	Abort    *Commands `toml:"abort,omitempty" jsonschema_description:"Counter: commands that stop a measurement that never ends."`
+	SelfTest *SelfTest `toml:"self_test,omitempty" jsonschema_description:"Counter: the self-test."`
+
+	RFOff     *Switch    `toml:"rf_off,omitempty" jsonschema_description:"Source: how the signal is switched off. Required; it is the first thing sent, before any reset."`
+	RFOn      *Switch    `toml:"rf_on,omitempty" jsonschema_description:"Source: how the signal is switched on. Required."`
+	Frequency *Frequency `toml:"frequency,omitempty" jsonschema_description:"Source: how the frequency is set. Required."`
+	Level     *Level     `toml:"level,omitempty" jsonschema_description:"Source: how the level is set. Required."`
+	Settle    *Settle    `toml:"settle,omitempty" jsonschema_description:"Source: when the signal can be trusted after a set. Required."`
+	Lock      *Lock      `toml:"lock,omitempty" jsonschema_description:"Source: how it tells whether its synthesis is locked."`
+
+	Reference *Reference `toml:"reference,omitempty" jsonschema_description:"How the instrument tells which reference it uses."`
+	Errors    *Errors    `toml:"errors,omitempty" jsonschema_description:"How the instrument's error queue is read."`
+
+	Examples []Example `toml:"example,omitempty" jsonschema_description:"One conversation in the order of the file, beginning with open, that shows every action."`
+}
+
+// Link holds what the profile prefers of the link; the bench file may differ
+// in each.
+type Link struct {
+	ReadTerminator  string             `toml:"read_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a reply on links that carry no message end of their own: LF (the default), CR, CRLF or none."`
+	WriteTerminator string             `toml:"write_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What is sent after each message: LF (the default), CR, CRLF or none."`
+	Gap             *quantity.Duration `toml:"gap,omitempty" jsonschema_description:"Silence that ends a reply where read_terminator is none."`
+	PlainText       bool               `toml:"plain_text,omitempty" jsonschema_description:"A # in a reply is an ordinary character and begins no block."`
+	Pace            *quantity.Duration `toml:"pace,omitempty" jsonschema_description:"Pause before each message, for instruments that lose messages which come back to back."`
+	Quiet           *quantity.Duration `toml:"quiet,omitempty" jsonschema_description:"How long a line must be silent before it counts as empty; 200 ms unless stated."`
+	Timeout         *quantity.Duration `toml:"timeout,omitempty" jsonschema_description:"How long an ordinary reply may take; 5 s unless stated."`
+
+	Baud        int    `toml:"baud,omitempty" jsonschema_description:"Serial line: bits per second as the instrument leaves the factory."`
+	DataBits    int    `toml:"data_bits,omitempty" jsonschema_description:"Serial line: 5 to 8."`
+	Parity      string `toml:"parity,omitempty" jsonschema:"enum=none,enum=odd,enum=even,enum=mark,enum=space" jsonschema_description:"Serial line: parity."`
+	StopBits    string `toml:"stop_bits,omitempty" jsonschema:"enum=1,enum=1.5,enum=2" jsonschema_description:"Serial line: stop bits."`
+	FlowControl string `toml:"flow_control,omitempty" jsonschema:"enum=none,enum=xonxoff,enum=rtscts" jsonschema_description:"Serial line: flow control."`
+}
+
+// Identify asks the instrument who it is.
+type Identify struct {
+	Query   string             `toml:"query" jsonschema_description:"The question, such as *IDN?."`
+	Timeout *quantity.Duration `toml:"timeout,omitempty" jsonschema_description:"How long the reply may take."`
+}
+
+// Commands is an action without an answer.
+type Commands struct {
+	Commands []string           `toml:"commands" jsonschema_description:"Messages, one an entry, sent in order."`
+	Wait     *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+}
+
+// Input selects an input of a counter.
+type Input struct {
+	Commands []string           `toml:"commands" jsonschema_description:"Messages with {input}."`
+	Map      map[string]string  `toml:"map,omitempty" jsonschema_description:"From the procedure's input name or channel to what {input} stands for. Without it the name is used as it is."`
+	Wait     *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+}
+
+// Gate sets the gate time of a counter.
+type Gate struct {
+	Commands []string            `toml:"commands,omitempty" jsonschema_description:"Messages with {seconds}, {milliseconds} or {code}, also {input}. May be left out only where allowed has one entry: a fixed gate."`
+	Query    string              `toml:"query,omitempty" jsonschema_description:"Question for the gate time in force."`
+	Reply    *Reply              `toml:"reply,omitempty" jsonschema_description:"How the answer is read; seconds unless stated. With codes the answer is a code."`
+	Allowed  []quantity.Duration `toml:"allowed,omitempty" jsonschema_description:"The only gate times there are, if not any."`
+	Codes    map[string]string   `toml:"codes,omitempty" jsonschema_description:"From gate time (\"100 ms\") to what {code} stands for; then these are the only gate times."`
+	Wait     *quantity.Duration  `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+}
+
+// Read takes one reading.
+type Read struct {
+	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages that arm the measurement, if the query alone does not."`
+	Query    string             `toml:"query" jsonschema_description:"Question that returns the reading once it is complete."`
+	Reply    *Reply             `toml:"reply,omitempty" jsonschema_description:"How the answer is read; hertz unless stated."`
+	Margin   quantity.Duration  `toml:"margin" jsonschema_description:"How long past the gate the reply may take before the measurement counts as never ending."`
+	Safety   *quantity.Ratio    `toml:"safety,omitempty" jsonschema_description:"Share of the gate by which it may run longer than set; 10 % unless stated."`
+	Overhead *quantity.Duration `toml:"overhead,omitempty" jsonschema_description:"What a reading takes beyond its gate, for planning."`
+	Discard  *int               `toml:"discard,omitempty" jsonschema_description:"Readings to throw away after the signal was changed; 1 unless stated."`
+
+	ZeroIsNoCount        bool `toml:"zero_is_no_count,omitempty" jsonschema_description:"A reply of zero stands for nothing counted."`
+	DisplayAndReplyAgree bool `toml:"display_and_reply_agree,omitempty" jsonschema_description:"The reply resolves what the display resolves, so that a coarser reply is the unit's fault."`
+	GateLengthened       bool `toml:"gate_lengthened,omitempty" jsonschema_description:"The counter lengthens its gate by its prescaler, so that one count stays 1/gate."`
+}
+
+// Reply tells how a number is found in an answer.
+type Reply struct {
+	Form      string   `toml:"form,omitempty" jsonschema:"enum=scpi" jsonschema_description:"Form of the number: scpi (the default), a decimal number as SCPI-1999 sends it."`
+	Unit      string   `toml:"unit,omitempty" jsonschema_description:"Unit that the number counts, such as MHz or ms."`
+	Prefix    []string `toml:"prefix,omitempty" jsonschema_description:"Texts before the number; the longest that is there is removed. If given, one must be there."`
+	Suffix    []string `toml:"suffix,omitempty" jsonschema_description:"Texts after the number; the longest that is there is removed. If given, one must be there."`
+	NoSignal  []string `toml:"no_signal,omitempty" jsonschema_description:"Whole answers that stand for nothing counted, beside 9.91E37."`
+	OverRange []string `toml:"over_range,omitempty" jsonschema_description:"Whole answers that stand for too much, beside 9.9E37."`
+}
+
+// SelfTest runs the instrument's self-test.
+type SelfTest struct {
+	Query   string             `toml:"query" jsonschema_description:"The question, such as *TST?."`
+	Pass    []string           `toml:"pass" jsonschema_description:"Answers that stand for passed."`
+	Timeout *quantity.Duration `toml:"timeout,omitempty" jsonschema_description:"How long the test may take; 30 s unless stated."`
+}
+
+// Switch switches the RF of a source.
+type Switch struct {
+	Commands []string           `toml:"commands" jsonschema_description:"Messages, sent in order. For rf_off also lowest level plus detune."`
+	Query    string             `toml:"query,omitempty" jsonschema_description:"Question for the state in force."`
+	Expect   []string           `toml:"expect,omitempty" jsonschema_description:"Answers that stand for done; required with query."`
+	Wait     *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+}
+
+// Frequency sets the frequency of a source.
+type Frequency struct {
+	Commands   []string           `toml:"commands" jsonschema_description:"Messages with {hertz}, {kilohertz} or {megahertz}: plain decimals."`
+	Query      string             `toml:"query,omitempty" jsonschema_description:"Question for the frequency in force."`
+	Reply      *Reply             `toml:"reply,omitempty" jsonschema_description:"How the answer is read; hertz unless stated."`
+	Resolution quantity.Frequency `toml:"resolution" jsonschema_description:"Smallest step that the source can set."`
+	Wait       *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command, before settling."`
+}
+
+// Level sets the level of a source.
+type Level struct {
+	Commands   []string           `toml:"commands" jsonschema_description:"Messages with {dbm}."`
+	Query      string             `toml:"query,omitempty" jsonschema_description:"Question for the level in force, answered in dBm."`
+	Reply      *Reply             `toml:"reply,omitempty" jsonschema_description:"How the answer is read; a number of dBm."`
+	Resolution quantity.Gain      `toml:"resolution" jsonschema_description:"Smallest step that the source can set."`
+	Wait       *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command, before settling."`
+}
+
+// Settle tells when the signal of a source can be trusted.
+type Settle struct {
+	Time   quantity.Duration  `toml:"time" jsonschema_description:"How long after a set the signal must not be trusted."`
+	Query  string             `toml:"query,omitempty" jsonschema_description:"Question that is answered once the source has settled, such as *OPC?."`
+	Expect []string           `toml:"expect,omitempty" jsonschema_description:"Answers to the query that stand for settled; required with query."`
+	Margin *quantity.Duration `toml:"margin,omitempty" jsonschema_description:"The answer may take ten times the settling time and this; 3 s unless stated."`
+}
+
+// Lock asks a source whether its synthesis is locked.
+type Lock struct {
+	Query  string            `toml:"query" jsonschema_description:"The question."`
+	Mask   *int              `toml:"mask,omitempty" jsonschema_description:"Bits of the answer that tell; use mask or map."`
+	Expect int               `toml:"expect,omitempty" jsonschema_description:"What the masked bits are while it is locked; 0 unless stated."`
+	Map    map[string]string `toml:"map,omitempty" jsonschema_description:"From answer to locked or unlocked; use mask or map."`
+}
+
+// Reference asks an instrument which reference it uses.
+type Reference struct {
+	Query string            `toml:"query" jsonschema_description:"The question."`
+	Map   map[string]string `toml:"map" jsonschema_description:"From answer to own or external."`
+}
+
+// Errors reads the instrument's error queue.
+type Errors struct {
+	Query string `toml:"query" jsonschema_description:"Question that takes one entry from the queue."`
+	None  int    `toml:"none,omitempty" jsonschema_description:"Code of the entry that stands for an empty queue; 0 unless stated."`
+	Bound *int   `toml:"bound,omitempty" jsonschema_description:"Most entries read at a time; 50 unless stated."`
+}
+
+// Example is one action with what goes over the wire.
+type Example struct {
+	Do       string     `toml:"do" jsonschema_description:"The action: open, identify, input, gate, read, rf_off, rf_on, frequency, level, lock, reference, errors, self_test, close."`
+	With     string     `toml:"with,omitempty" jsonschema_description:"What the action is asked for: an input, a gate time, a frequency, a level."`
+	Gives    string     `toml:"gives,omitempty" jsonschema_description:"What the action returns, as the program prints it."`
+	Exchange []Exchange `toml:"exchange" jsonschema_description:"Messages in order, each with its reply if it is a question."`
+}
+
+// Exchange is one message of an example and its reply, if any.
+type Exchange struct {
+	Send  string `toml:"send" jsonschema_description:"The message, without terminator."`
+	Reply string `toml:"reply,omitempty" jsonschema_description:"The answer, without terminator."`
+}

@@ -1,0 +1,150 @@
+package profile
+
+import (
+	"cmp"
+	"fmt"
+	"regexp"
+	"slices"
+	"strings"
+
+	"bandproof/drivers"
+	"bandproof/procedures/quantity"
+
+	"github.com/cockroachdb/apd/v3"
+)
+
+// value reads the number of an answer in the unit that the reply states (the
+// base unit unless stated), every digit kept. A mark other than None means
+// that the answer stands for something that is no number.
+func value[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], drivers.Mark, error) {
+	var none quantity.Value[D]
+	if r == nil {
+		r = &Reply{}
+	}
+	whole := strings.TrimSpace(answer)
+	if isAnswer(whole, r.NoSignal) {
+		return none, drivers.NoSignal, nil
+	}
+	if isAnswer(whole, r.OverRange) {
+		return none, drivers.OverRange, nil
+	}
+	number, err := r.strip(whole)
+	if err != nil {
+		return none, drivers.None, err
+	}
+	d, mark, err := decimal(number)
+	if err != nil || mark != drivers.None {
+		return none, mark, err
+	}
+	if r.Unit == "" {
+		return quantity.New[D](d), drivers.None, nil
+	}
+	unit, err := quantity.Parse[D]("1 " + r.Unit)
+	if err != nil {
+		return none, drivers.None, err // Load has refused such a unit
+	}
+	one := unit.Decimal()
+	return quantity.New[D](d).Scale(one.Coeff.Int64(), one.Exponent), drivers.None, nil
+}
+
+// strip removes what stands before and after the number.
+func (r *Reply) strip(text string) (string, error) {
+	text, ok := cut(text, r.Prefix, strings.CutPrefix)
+	if !ok {
+		return "", fmt.Errorf("%w: %s does not begin with %s", drivers.ErrUnreadable, quote(text), strings.Join(quoted(r.Prefix), " or "))
+	}
+	text, ok = cut(text, r.Suffix, strings.CutSuffix)
+	if !ok {
+		return "", fmt.Errorf("%w: %s does not end with %s", drivers.ErrUnreadable, quote(text), strings.Join(quoted(r.Suffix), " or "))
+	}
+	return strings.TrimSpace(text), nil
+}
+
+// cut removes the longest of the affixes that is there.
+func cut(text string, affixes []string, by func(s, affix string) (string, bool)) (string, bool) {
+	if len(affixes) == 0 {
+		return text, true
+	}
+	byLength := slices.SortedFunc(slices.Values(affixes), func(a, b string) int { return cmp.Compare(len(b), len(a)) })
+	for _, a := range byLength {
+		if rest, ok := by(text, a); ok {
+			return rest, true
+		}
+	}
+	return text, false
+}
+
+// reading reads an answer as a frequency that a counter shows: never negative.
+func (r *Read) reading(answer string) (quantity.Frequency, drivers.Mark, error) {
+	f, mark, err := value[quantity.Hertz](r.Reply, answer)
+	switch {
+	case err != nil || mark != drivers.None:
+		return quantity.Frequency{}, mark, err
+	case f.Sign() < 0:
+		return quantity.Frequency{}, drivers.None, fmt.Errorf("%w: %s is a negative frequency", drivers.ErrUnreadable, quote(answer))
+	case f.Sign() == 0 && r.ZeroIsNoCount:
+		return quantity.Frequency{}, drivers.NoSignal, nil
+	}
+	return f, drivers.None, nil
+}
+
+// setting reads an answer as a value that the instrument is set to: a marker
+// is as unreadable as a text.
+func setting[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], error) {
+	v, mark, err := value[D](r, answer)
+	if err == nil && mark != drivers.None {
+		err = fmt.Errorf("%w: %s stands for %q where a setting was asked for", drivers.ErrUnreadable, quote(answer), mark)
+	}
+	return v, err
+}
+
+// positiveSetting is setting for values that are above zero.
+func positiveSetting[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], error) {
+	v, err := setting[D](r, answer)
+	if err == nil && v.Sign() <= 0 {
+		err = fmt.Errorf("%w: %s is not above zero", drivers.ErrUnreadable, quote(answer))
+	}
+	return v, err
+}
+
+// Bounds of a number in a reply: more than any instrument sends, and less than
+// quantity can print and read back.
+const (
+	maxNumberLength = 80
+	maxDigits       = 50
+	maxMagnitude    = 45  // largest power of ten
+	minExponent     = -60 // of the last digit
+)
+
+// numberForm is a decimal number: NR1, NR2 or NR3 (IEEE 488.2 clause 8.7, from
+// memory), with what instruments make of them: no digit on one side of the
+// point, small e.
+var numberForm = regexp.MustCompile(`^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,6})?$`)
+
+// The numbers that stand for no number (SCPI-1999 volume 1 clauses 7.2.1.4 and
+// 7.2.1.5, from memory): 9.9E37 is infinity, 9.91E37 is not-a-number.
+var (
+	infinity   = apd.New(99, 36)
+	notANumber = apd.New(991, 35)
+)
+
+func decimal(number string) (*apd.Decimal, drivers.Mark, error) {
+	if len(number) > maxNumberLength || !numberForm.MatchString(number) {
+		return nil, drivers.None, fmt.Errorf("%w: %s is no number", drivers.ErrUnreadable, quote(number))
+	}
+	d, _, err := apd.NewFromString(number)
+	if err != nil || d.Form != apd.Finite || d.NumDigits() > maxDigits || d.Exponent < minExponent ||
+		int64(d.Exponent)+d.NumDigits()-1 > maxMagnitude {
+		return nil, drivers.None, fmt.Errorf("%w: %s is out of range", drivers.ErrUnreadable, quote(number))
+	}
+	switch {
+	case d.Cmp(infinity) == 0:
+		return nil, drivers.OverRange, nil
+	case d.Cmp(notANumber) == 0:
+		return nil, drivers.NoSignal, nil
+	}
+	if d.IsZero() {
+		d.Negative = false
+	}
+	return d, drivers.None, nil
+}

@@ -1,0 +1,207 @@
+package virtual
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"bandproof/procedures/quantity"
+)
+
+// Options are what a caller may choose beyond the scenario.
+type Options struct {
+	Seed   int          // 0 takes the scenario's
+	Clock  Clock        // nil is the wall clock
+	Log    *slog.Logger // nil logs nothing
+	Follow bool         // a virtual technician moves the cables, also if the scenario does not say so
+}
+
+// Bench is a virtual bench. All methods are safe for concurrent use.
+type Bench struct {
+	seed   int
+	clock  Clock
+	log    *slog.Logger
+	follow bool
+
+	mu         sync.Mutex // guards all below, and all instruments
+	age        float64    // seconds of model time since power-on of the bench
+	ambient    float64    // °C
+	references map[string]float64
+	counter    *counter
+	sources    []*source
+	wires      []*wire
+	faults     []fault
+	replies    map[string]int // ordinal of the next reply of each instrument
+	events     []Event
+
+	life   context.Context // ends with Close; bounds the in-process links
+	end    context.CancelFunc
+	dialed sync.WaitGroup
+}
+
+// EventKind says what happened at the bench that nobody asked for.
+type EventKind string
+
+const (
+	// Damage: an input saw more than its damage level and is dead from now on.
+	Damage EventKind = "damage"
+	// HotMove: a cable was moved while its source's RF was on.
+	HotMove EventKind = "hot cable move"
+)
+
+// Event is something that a careful run never causes.
+type Event struct {
+	Kind   EventKind
+	Source string
+	Input  string
+	At     time.Time // on the bench's clock
+	Text   string
+}
+
+// New builds the bench of a scenario that LoadScenario has passed.
+func New(s Scenario, o Options) (*Bench, error) {
+	b := &Bench{
+		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow,
+		ambient: 23, references: map[string]float64{}, replies: map[string]int{},
+	}
+	if o.Seed != 0 {
+		b.seed = o.Seed
+	}
+	if b.clock == nil {
+		b.clock = RealClock{}
+	}
+	if b.log == nil {
+		b.log = slog.New(slog.DiscardHandler)
+	}
+	if s.Ambient != nil {
+		b.ambient = s.Ambient.Float()
+	}
+	for _, r := range s.References {
+		b.references[r.Name] = r.Offset.Float()
+	}
+	b.counter = newCounter(b, s.Counter)
+	for _, x := range s.Sources {
+		b.sources = append(b.sources, newSource(b, x))
+	}
+	if err := b.string(s.Wires); err != nil {
+		return nil, err
+	}
+	if err := b.SetFaults(s.Faults); err != nil {
+		return nil, err
+	}
+	b.life, b.end = context.WithCancel(context.Background())
+	return b, nil
+}
+
+// Close ends the in-process links and waits for them. Links that Serve
+// functions run end by their own contexts.
+func (b *Bench) Close() error {
+	b.end()
+	b.dialed.Wait()
+	return nil
+}
+
+// Instrument is what a caller may know of an instrument without talking to it.
+type Instrument struct {
+	Name string
+	Role string // RoleCounter or RoleSource
+	TCP  string // host:port that the scenario gives, or empty
+}
+
+// The roles of instruments on the bench.
+const (
+	RoleCounter = "counter"
+	RoleSource  = "source"
+)
+
+// Instruments lists the instruments, the counter first.
+func (b *Bench) Instruments() []Instrument {
+	list := []Instrument{{b.counter.sc.Name, RoleCounter, b.counter.sc.Link.TCP}}
+	for _, s := range b.sources {
+		list = append(list, Instrument{s.sc.Name, RoleSource, s.sc.Link.TCP})
+	}
+	return list
+}
+
+// device finds an instrument by name.
+func (b *Bench) device(name string) (device, error) {
+	if name == b.counter.sc.Name {
+		return b.counter, nil
+	}
+	names := b.counter.sc.Name
+	for _, s := range b.sources {
+		if s.sc.Name == name {
+			return s, nil
+		}
+		names += ", " + s.sc.Name
+	}
+	return nil, fmt.Errorf("virtual bench has no instrument %q; it has %s", name, names)
+}
+
+// Advance lets model time pass: drift, ageing and warm-up go on, as in "two
+// weeks later". It takes no process time.
+func (b *Bench) Advance(d quantity.Duration) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.age += max(d.Float(), 0)
+}
+
+// SetAmbient changes the temperature of the room.
+func (b *Bench) SetAmbient(t quantity.Temperature) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.ambient = t.Float()
+}
+
+// PlugReference connects a reference of the scenario to the counter's
+// reference input; an empty name unplugs what is there.
+func (b *Bench) PlugReference(name string) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if _, ok := b.references[name]; !ok && name != "" {
+		return fmt.Errorf("virtual bench has no reference %q", name)
+	}
+	b.counter.external = name
+	return nil
+}
+
+// Repair clears all faults and damage and adjusts the counter's timebase to
+// the given offset, which ageing starts from anew.
+func (b *Bench) Repair(timebase quantity.Ratio) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.change(func() {
+		b.faults = nil
+		for _, in := range b.counter.inputs {
+			in.dead = false
+		}
+		b.counter.timebase.adjust(timebase.Float(), b.age)
+		b.counter.display = ""
+	})
+}
+
+// Events lists what happened, oldest first.
+func (b *Bench) Events() []Event {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return append([]Event(nil), b.events...)
+}
+
+func (b *Bench) note(kind EventKind, source, input, format string, args ...any) {
+	e := Event{kind, source, input, b.clock.Now(), fmt.Sprintf(format, args...)}
+	b.events = append(b.events, e)
+	b.log.Warn(e.Text, "kind", string(kind), "source", source, "input", input)
+}
+
+// change is the one way to change what an input sees or how it counts: a gate
+// that has ended is evaluated before, one that is open notes the change after.
+// The caller holds mu.
+func (b *Bench) change(do func()) {
+	b.counter.catchUp()
+	do()
+	b.technician()
+	b.stress(0)
+	b.counter.noteChange()
+}

@@ -1,0 +1,92 @@
+package virtual
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+)
+
+// Clock is the process time of the bench: gates, settling and pacing take time
+// on it. The age of the models is not its business; see [Bench.Advance].
+type Clock interface {
+	Now() time.Time
+	// Sleep returns nil once d has passed, else the error of the context.
+	Sleep(ctx context.Context, d time.Duration) error
+}
+
+// RealClock is the wall clock. The zero value is ready to use.
+type RealClock struct{}
+
+// Now returns the time of day.
+func (RealClock) Now() time.Time { return time.Now() }
+
+// Sleep waits for d.
+func (RealClock) Sleep(ctx context.Context, d time.Duration) error {
+	if d <= 0 {
+		return ctx.Err()
+	}
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// ScaledClock runs by a factor faster than the wall clock.
+type ScaledClock struct {
+	start  time.Time
+	factor float64
+}
+
+// NewScaledClock returns a clock that runs by factor faster; factor must be
+// between 1e-3 and 1e6.
+func NewScaledClock(factor float64) (*ScaledClock, error) {
+	if !(factor >= 1e-3 && factor <= 1e6) {
+		return nil, fmt.Errorf("time scale %v is out of range; expected 0.001 to 1000000, where 1 is real time", factor)
+	}
+	return &ScaledClock{start: time.Now(), factor: factor}, nil
+}
+
+// Now returns the scaled time since the clock was made, on top of its start.
+func (c *ScaledClock) Now() time.Time {
+	return c.start.Add(time.Duration(float64(time.Since(c.start)) * c.factor))
+}
+
+// Sleep waits for d of the scaled time.
+func (c *ScaledClock) Sleep(ctx context.Context, d time.Duration) error {
+	return RealClock{}.Sleep(ctx, time.Duration(float64(d)/c.factor)+1)
+}
+
+// InstantClock never waits: Sleep only advances Now. It is safe for concurrent
+// use. It begins at a fixed date, so that a test's times repeat.
+type InstantClock struct {
+	mu  sync.Mutex
+	now time.Time
+}
+
+// NewInstantClock returns a clock that stands at the start of the year 2000.
+func NewInstantClock() *InstantClock {
+	return &InstantClock{now: time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)}
+}
+
+// Now returns the time that all sleeps have added up to.
+func (c *InstantClock) Now() time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.now
+}
+
+// Sleep advances the clock by d.
+func (c *InstantClock) Sleep(ctx context.Context, d time.Duration) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.now = c.now.Add(max(d, 0))
+	return nil
+}

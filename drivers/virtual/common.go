@@ -1,0 +1,128 @@
+package virtual
+
+import (
+	"strconv"
+	"strings"
+
+	"bandproof/procedures/quantity"
+)
+
+// scpiVersion is what SYSTem:VERSion? answers.
+const scpiVersion = "1999.0"
+
+// commonCommands are those that every instrument here knows.
+var commonCommands = []command{
+	{"*IDN", true, 0, func(s *session, _ []string) (string, error) {
+		id := s.dev.identity()
+		return strings.Join([]string{id.Maker, id.Model, id.Serial, id.Firmware}, ","), nil
+	}},
+	{"*RST", false, 0, func(s *session, _ []string) (string, error) { s.dev.reset(); return "", nil }},
+	{"*CLS", false, 0, func(s *session, _ []string) (string, error) {
+		s.dev.registers().clear()
+		return "", nil
+	}},
+	{"*TST", true, 0, func(*session, []string) (string, error) { return "0", nil }},
+	{"*OPC", false, 0, func(s *session, _ []string) (string, error) {
+		s.passInstantly()
+		s.dev.registers().opc = true
+		s.poll()
+		return "", nil
+	}},
+	{"*OPC", true, 0, func(s *session, _ []string) (string, error) { return "1", s.await() }},
+	{"*WAI", false, 0, func(s *session, _ []string) (string, error) { return "", s.await() }},
+	{"*ESR", true, 0, func(s *session, _ []string) (string, error) {
+		s.poll()
+		st := s.dev.registers()
+		v := st.esr
+		st.esr = 0
+		return strconv.Itoa(v), nil
+	}},
+	{"*STB", true, 0, func(s *session, _ []string) (string, error) {
+		s.poll()
+		_, oper := s.dev.conditions()
+		return strconv.Itoa(s.dev.registers().byte(oper)), nil
+	}},
+	register("*ESE", func(s *status) *int { return &s.ese }, 255),
+	registerQuery("*ESE", func(s *status) *int { return &s.ese }),
+	register("*SRE", func(s *status) *int { return &s.sre }, 255&^stbMSS),
+	registerQuery("*SRE", func(s *status) *int { return &s.sre }),
+	{"SYSTem:ERRor[:NEXT]", true, 0, func(s *session, _ []string) (string, error) {
+		return s.dev.registers().pop().Error(), nil
+	}},
+	{"SYSTem:ERRor:COUNt", true, 0, func(s *session, _ []string) (string, error) {
+		return strconv.Itoa(len(s.dev.registers().queue)), nil
+	}},
+	{"SYSTem:VERSion", true, 0, func(*session, []string) (string, error) { return scpiVersion, nil }},
+	{"STATus:PRESet", false, 0, func(s *session, _ []string) (string, error) {
+		st := s.dev.registers()
+		st.quesEn, st.operEn = 0, 0
+		return "", nil
+	}},
+	{"STATus:QUEStionable:CONDition", true, 0, func(s *session, _ []string) (string, error) {
+		s.passInstantly()
+		ques, _ := s.dev.conditions()
+		return strconv.Itoa(ques), nil
+	}},
+	{"STATus:QUEStionable[:EVENt]", true, 0, func(s *session, _ []string) (string, error) {
+		s.passInstantly()
+		s.dev.conditions()
+		st := s.dev.registers()
+		v := st.ques
+		st.ques = 0
+		return strconv.Itoa(v), nil
+	}},
+	register("STATus:QUEStionable:ENABle", func(s *status) *int { return &s.quesEn }, 32767),
+	registerQuery("STATus:QUEStionable:ENABle", func(s *status) *int { return &s.quesEn }),
+	{"STATus:OPERation:CONDition", true, 0, func(s *session, _ []string) (string, error) {
+		_, oper := s.dev.conditions()
+		return strconv.Itoa(oper), nil
+	}},
+	register("STATus:OPERation:ENABle", func(s *status) *int { return &s.operEn }, 32767),
+	registerQuery("STATus:OPERation:ENABle", func(s *status) *int { return &s.operEn }),
+}
+
+// passInstantly lets the pending time pass where the clock never waits, so
+// that a client which polls comes to an end.
+func (s *session) passInstantly() {
+	clock, ok := s.b.clock.(*InstantClock)
+	if !ok {
+		return
+	}
+	if until, _, busy := s.dev.pending(); busy && !until.IsZero() {
+		_ = clock.Sleep(s.ctx, until.Sub(clock.Now())) // the context's end is seen by the session
+	}
+	s.b.counter.catchUp()
+}
+
+// poll notes the end of an operation that *OPC waits for.
+func (s *session) poll() {
+	s.b.counter.catchUp()
+	if _, _, busy := s.dev.pending(); !busy && s.dev.registers().opc {
+		s.dev.settleUp()
+		s.dev.registers().complete()
+	}
+}
+
+func register(pattern string, at func(*status) *int, mask int) command {
+	return command{pattern, false, 1, func(s *session, args []string) (string, error) {
+		if len(args) == 0 {
+			return "", errMissing
+		}
+		v, err := numeric[quantity.One](args[0], map[string]int32{"": 0}, quantity.Ratio{}, quantity.Of[quantity.One](int64(mask), 0), quantity.Ratio{})
+		if err != nil {
+			return "", err
+		}
+		f := v.Float()
+		if f < 0 || f > 65535 {
+			return "", errOutOfRange
+		}
+		*at(s.dev.registers()) = int(f+0.5) & mask
+		return "", nil
+	}}
+}
+
+func registerQuery(pattern string, at func(*status) *int) command {
+	return command{pattern, true, 0, func(s *session, _ []string) (string, error) {
+		return strconv.Itoa(*at(s.dev.registers())), nil
+	}}
+}

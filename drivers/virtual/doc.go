@@ -1,0 +1,19 @@
+// Package virtual is the virtual bench: a counter as unit, sources and the
+// wires between them, as models that are served as instruments over sockets,
+// pseudo-terminals, serial ports or in-process pipes. It is for rehearsal,
+// demonstration and tests of the real program over real links.
+//
+// Most callers need [LoadScenario] or [DefaultScenario], [New], and then
+// [Bench.Connect], [Bench.SetFaults], [Bench.Dial] or [Bench.ServeListener].
+// What can be broken is listed by [Catalogue].
+//
+// Everything random is drawn by a hash of the seed, the instrument, the setting
+// and the ordinal of the gate at that setting, never by a running generator:
+// the same seed and the same commands give the same replies on every link,
+// whatever the wall time and however often a status was polled.
+//
+// The models say what an instrument of a kind does, not what any one does; all
+// makers and models are invented. Judging readings, planning points and finding
+// the broken stage are not its business, and faults know nothing of the block
+// models by which the program isolates them.
+package virtual

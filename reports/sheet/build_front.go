@@ -1,0 +1,304 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/runner"
+)
+
+// front is what a reader wants first: whose unit, which, what was found.
+func (s *Sheet) front() []block {
+	var b []block
+	b = append(b, s.alerts()...)
+	b = append(b, s.identity(), &paragraph{Text: "Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value."})
+	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
+	for _, r := range s.runs {
+		b = append(b, r.statement())
+	}
+	b = append(b, s.specification(), &paragraph{Text: "Results concern only the unit named above, as it was at the time of each run."})
+	b = append(b, s.byInput())
+	b = append(b, s.notShown()...)
+	b = append(b, s.notJudged()...)
+	b = append(b, s.conditions(), s.standards())
+	b = append(b, s.statements()...)
+	b = append(b, &signatures{Lines: s.signers()})
+	return b
+}
+
+// alerts say what is wrong with a run as a whole.
+func (s *Sheet) alerts() []block {
+	var b []block
+	for _, r := range s.runs {
+		if r.Run.Statement == runner.NotObtainable {
+			b = append(b, &notice{Alert: true, Title: r.label + ": not obtainable",
+				Lines: []string{"The unit gives no readings at all; this counts as outside tolerance. Symptom: " + stated(r.Run.Symptom) + "."}})
+		}
+		if !r.Run.Complete {
+			b = append(b, &notice{Alert: true, Title: r.label + ": run incomplete",
+				Lines: []string{fmt.Sprintf("The run ended before its plan did: %s. Of %d planned points %d were taken.", stated(r.Run.Ended), r.Run.Planned, len(r.Run.Points))}})
+		}
+	}
+	return b
+}
+
+func (s *Sheet) identity() block {
+	l := s.last()
+	lab := l.Laboratory
+	var performed []string
+	for _, r := range s.runs {
+		performed = append(performed, strings.ToLower(r.label)+" "+days(r.Run.Started, r.Run.Finished))
+	}
+	return &grid{Columns: 4, Items: []item{
+		{"Laboratory", join("\n", stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, prefixed("work done at: ", lab.Place))},
+		{"Customer", join("\n", stated(l.Job.Customer), l.Job.Contact)},
+		{"Record", strings.Join(s.labelled(func(r run) string { return stated(r.ID) }), "\n")},
+		{"Unit: maker", stated(l.Maker)},
+		{"Unit: model", stated(l.Model)},
+		{"Unit: serial number", stated(l.Job.Serial)},
+		{"Asset number (as the customer states)", stated(l.Job.Asset)},
+		{"Options (as the customer states)", stated(l.Job.Options)},
+		{"What the unit states of itself", strings.Join(s.labelled(unitStates), "\n")},
+		{"Condition on receipt", stated(s.runs[0].Job.Condition)},
+		{"Received", stated(l.Job.Received.String())},
+		{"Performed", strings.Join(performed, "\n")},
+		{"Issued", day(l.Created)},
+		{"Order", stated(l.Job.Number)},
+		{"Performed by", strings.Join(s.labelled(func(r run) string { return stated(r.Job.Technician) }), "\n")},
+		{"Procedure", stated(l.Record.Procedure.Name) + ", revision " + stated(l.Record.Procedure.Revision)},
+	}}
+}
+
+// merged gathers lines of several runs: equal ones once, led by the labels of
+// all the runs that say them.
+type merged struct {
+	order  []string
+	labels map[string][]string
+}
+
+func (m *merged) add(label, text string) {
+	if m.labels == nil {
+		m.labels = map[string][]string{}
+	}
+	if _, seen := m.labels[text]; !seen {
+		m.order = append(m.order, text)
+	}
+	if !slices.Contains(m.labels[text], label) {
+		m.labels[text] = append(m.labels[text], label)
+	}
+}
+
+func (m *merged) lines() []string {
+	var list []string
+	for _, text := range m.order {
+		l := strings.ToLower(strings.Join(m.labels[text], ", "))
+		list = append(list, strings.ToUpper(l[:1])+l[1:]+": "+text)
+	}
+	return list
+}
+
+// labelled gives one line for each run, led by its label, or a single line
+// where all runs say the same.
+func (s *Sheet) labelled(f func(run) string) []string {
+	same := true
+	var list []string
+	for _, r := range s.runs {
+		same = same && f(r) == f(s.runs[0])
+		list = append(list, r.label+": "+f(r))
+	}
+	if same {
+		return []string{f(s.runs[0])}
+	}
+	return list
+}
+
+func unitStates(r run) string {
+	u := r.Run.Unit
+	if !u.Stated {
+		return "nothing (it has no way to tell)"
+	}
+	return stated(join(", ", u.Maker, u.Model, prefixed("serial number ", u.Serial), prefixed("firmware ", u.Firmware)))
+}
+
+// statement is the conformity of one run, on its own: runs are never merged.
+func (r run) statement() block {
+	word := string(r.Run.Statement)
+	if word == "" {
+		word = "no statement"
+	}
+	n := map[decision.Word]int{}
+	for _, p := range r.Run.Points {
+		n[p.Verdict.Word]++
+	}
+	lines := []string{fmt.Sprintf("Of %d planned points: %d pass, %d conditional pass, %d conditional fail, %d fail, %d not judged.",
+		r.Run.Planned, n[decision.Pass], n[decision.ConditionalPass], n[decision.ConditionalFail], n[decision.Fail], n[decision.NotJudged])}
+	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
+		lines[0] += " What was not shown stands below and is no part of the statement."
+	}
+	return &notice{Title: r.label + ": " + word, Lines: lines}
+}
+
+func (s *Sheet) specification() block {
+	l := s.last()
+	return &paragraph{Label: "Specification and decision rule", Text: fmt.Sprintf(
+		"The statement refers to the specification laid down in procedure %q, revision %s. Timebase as specified: %s. Decision rule: %s. "+
+			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.",
+		l.Record.Procedure.Name, stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return stated(r.Run.Timebase) }), "; "),
+		strings.Join(s.labelled(func(r run) string { return r.Run.Rule.String() }), "; "))}
+}
+
+// byInput sums each input up in a line.
+func (s *Sheet) byInput() block {
+	t := &table{Title: "Results by input", Columns: []column{{Head: "Input"}, {Head: "Range"}}}
+	for _, r := range s.runs {
+		for _, h := range []string{"Covered, %", "Pass", "Conditional", "Fail", "Not judged"} {
+			t.Columns = append(t.Columns, column{Group: r.label, Head: h, Align: right})
+		}
+	}
+	for _, name := range s.inputNames() {
+		row := []cell{{Text: name}, {Text: s.rangeOf(name)}}
+		for _, r := range s.runs {
+			row = append(row, r.summary(name)...)
+		}
+		t.Rows = append(t.Rows, row)
+	}
+	return t
+}
+
+func (r run) summary(name string) []cell {
+	in, ok := r.input(name)
+	n := map[decision.Word]int{}
+	for _, p := range r.points(name) {
+		n[p.Verdict.Word]++
+	}
+	covered := none
+	if ok {
+		covered = share(in.Coverage.Share, in.Coverage.Complete)
+	}
+	count := func(k int, m mark) cell {
+		if k == 0 {
+			m = plain
+		}
+		return cell{fmt.Sprint(k), m}
+	}
+	return []cell{{Text: covered}, count(n[decision.Pass], plain), count(n[decision.ConditionalPass]+n[decision.ConditionalFail], conditional),
+		count(n[decision.Fail], failed), count(n[decision.NotJudged], notJudged)}
+}
+
+// notShown lists what was planned out, once where all runs agree.
+func (s *Sheet) notShown() []block {
+	t := &table{Title: "Not shown: planned out, because the bench can't show it",
+		Columns: []column{{Head: "Input"}, {Head: "From", Align: right}, {Head: "To", Align: right}, {Head: "Reason"}, {Head: "Run"}}}
+	at := map[string]int{}
+	for _, r := range s.runs {
+		for _, in := range r.Run.Inputs {
+			for _, x := range in.NotShown {
+				key := fmt.Sprintf("%q", []string{x.Input, x.From.Plain(), x.To.Plain(), x.Reason})
+				if k, seen := at[key]; seen {
+					t.Rows[k][4].Text += ", " + strings.ToLower(r.label)
+					continue
+				}
+				at[key] = len(t.Rows)
+				t.Rows = append(t.Rows, []cell{{Text: x.Input}, {Text: x.From.Grouped()}, {Text: x.To.Grouped()}, {Text: stated(x.Reason)}, {Text: r.label}})
+			}
+		}
+	}
+	if len(t.Rows) == 0 {
+		return []block{&paragraph{Label: "Not shown", Text: "Nothing was planned out."}}
+	}
+	return []block{t}
+}
+
+// notJudged lists what was tried without a verdict on the unit.
+func (s *Sheet) notJudged() []block {
+	t := &table{Title: "Not judged: tried, but bench or link failed; no verdict on the unit",
+		Columns: []column{{Head: "Run"}, {Head: "Reason"}, {Head: "Points"}}}
+	for _, r := range s.runs {
+		var reasons []string
+		list := map[string][]string{}
+		for _, p := range r.Run.Points {
+			if p.Judged() {
+				continue
+			}
+			reason := string(p.Verdict.Reason)
+			if _, seen := list[reason]; !seen {
+				reasons = append(reasons, reason)
+			}
+			list[reason] = append(list[reason], p.Point.ID+" ("+p.Point.Frequency.Grouped()+")")
+		}
+		for _, reason := range reasons {
+			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: stated(reason)}, {Text: strings.Join(list[reason], ", ")}})
+		}
+	}
+	if len(t.Rows) == 0 {
+		return []block{&paragraph{Label: "Not judged", Text: "Every point that was tried has a verdict."}}
+	}
+	return []block{t}
+}
+
+// conditions is one column a run: what may differ between runs.
+func (s *Sheet) conditions() block {
+	t := &table{Title: "Runs and conditions", Columns: []column{{Head: ""}}}
+	for _, r := range s.runs {
+		t.Columns = append(t.Columns, column{Head: r.label})
+	}
+	for _, line := range []struct {
+		name string
+		f    func(run) string
+	}{
+		{"Record", func(r run) string { return stated(r.ID) + prefixed(", follows ", r.Follows) }},
+		{"Performed", func(r run) string { return moment(r.Run.Started) + " to " + moment(r.Run.Finished) }},
+		{"Ambient temperature", func(r run) string { return optional(r.Job.Temperature) }},
+		{"Relative humidity", func(r run) string { return optional(r.Job.Humidity) }},
+		{"Mains voltage", func(r run) string { return optional(r.Job.Mains) }},
+		{"Unit on before the first point for", func(r run) string { return positive(r.Run.OnFor) }},
+		{"Timebase last adjusted", func(r run) string { return stated(r.Job.Adjusted.String()) }},
+		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
+		{"Remarks", func(r run) string { return r.Job.Remarks }},
+		{"Bench", func(r run) string { return stated(r.Bench.Name) + prefixed(", file SHA-256 ", short(r.Bench.SHA256)) }},
+		{"Procedure file", func(r run) string {
+			return stated(r.Record.Procedure.File) + prefixed(", SHA-256 ", short(r.Record.Procedure.SHA256))
+		}},
+		{"Software", func(r run) string {
+			return stated(join(" ", r.Program.Name, r.Program.Version)) + prefixed(", built with ", r.Program.Go)
+		}},
+	} {
+		row := []cell{{Text: line.name}}
+		empty := true
+		for _, r := range s.runs {
+			row = append(row, cell{Text: line.f(r)})
+			empty = empty && line.f(r) == ""
+		}
+		if !empty {
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+// optional writes a quantity that the job may leave out.
+func optional[D quantity.Dimension](v *quantity.Value[D]) string {
+	if v == nil {
+		return "not stated"
+	}
+	return v.Grouped()
+}
+
+// positive writes a time that zero leaves unstated.
+func positive(d quantity.Duration) string {
+	if d.Sign() <= 0 {
+		return "not stated"
+	}
+	return d.Grouped()
+}
+
+// short is the first half of a SHA-256, plenty to tell two files apart.
+func short(hash string) string {
+	if len(hash) > 32 {
+		return hash[:32] + "…"
+	}
+	return hash
+}

@@ -1,0 +1,280 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/runner"
+)
+
+// standards lists what the results are traceable to, once where runs agree.
+func (s *Sheet) standards() block {
+	t := &table{Title: "Standards used", Columns: []column{{Head: "Standard"}, {Head: "Role"}, {Head: "Maker, model, serial number"}, {Head: "Certificate"},
+		{Head: "Calibrated"}, {Head: "Due"}, {Head: "Stated uncertainty or accuracy"}, {Head: "Run"}}}
+	at := map[string]int{}
+	for _, r := range s.runs {
+		for _, x := range r.Standards {
+			due, m := stated(x.Due.String()), plain
+			if x.Overdue {
+				due, m = due+" "+failed.flag()+" overdue at the time of the run", failed
+			}
+			row := []cell{{Text: stated(x.Name)}, {Text: stated(x.Role)}, {Text: stated(join(", ", x.Maker, x.Model, x.Serial))}, {Text: stated(x.Certificate)},
+				{Text: stated(x.Calibrated.String())}, {due, m}, {Text: stated(x.Stated)}}
+			key := rowKey(row)
+			if k, seen := at[key]; seen {
+				t.Rows[k][7].Text += ", " + strings.ToLower(r.label)
+				continue
+			}
+			at[key] = len(t.Rows)
+			t.Rows = append(t.Rows, append(row, cell{Text: r.label}))
+		}
+	}
+	all := strings.Join(s.labels(), ", ")
+	for k := range t.Rows {
+		if t.Rows[k][7].Text == all {
+			t.Rows[k][7].Text = "all"
+		}
+	}
+	if len(t.Rows) == 0 {
+		return &notice{Alert: true, Title: "No standard stated", Lines: []string{"The record names no standard: the results are traceable to nothing."}}
+	}
+	return t
+}
+
+// labels of the runs in a row, as in the middle of a sentence but the first.
+func (s *Sheet) labels() []string {
+	var list []string
+	for k, r := range s.runs {
+		l := r.label
+		if k > 0 {
+			l = strings.ToLower(l)
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+// rowKey tells whether two rows say the same.
+func rowKey(row []cell) string {
+	var list []string
+	for _, c := range row {
+		list = append(list, c.Text)
+	}
+	return fmt.Sprintf("%q", list)
+}
+
+// statements are what the sheet says about all results alike.
+func (s *Sheet) statements() []block {
+	b := []block{
+		&paragraph{Label: "Reference topology", Text: strings.Join(s.labelled(topology), "\n")},
+		&paragraph{Label: "Uncertainty", Text: "The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k " +
+			"that gives a coverage probability of about 95 % (95.45 %; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). " +
+			"It holds reference, source and path, and the unit's own resolution and repeatability during the run; it holds no later drift, transport or use."},
+	}
+	if w := s.warnings(); len(w) > 0 {
+		b = append(b, &notes{Title: "Warnings", Lines: w})
+	}
+	chain := s.chain
+	if chain == "" {
+		chain = "Head and count of the store's hash chain are not stated on this sheet: by the sheet alone it can't be excluded that later records were cut off."
+	}
+	return append(b, &paragraph{Label: "Integrity", Text: chain})
+}
+
+// topology is the sentence on what unit and source run from, by source.
+func topology(r run) string {
+	var names []string
+	for name := range r.Run.Topology {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	var says []string
+	by := map[string][]string{}
+	for _, name := range names {
+		t := r.Run.Topology[name].Says
+		if !slices.Contains(says, t) {
+			says = append(says, t)
+		}
+		by[t] = append(by[t], name)
+	}
+	for k, t := range says {
+		says[k] = "Source " + strings.Join(by[t], ", ") + ": " + t
+	}
+	return stated(strings.Join(says, " "))
+}
+
+func (s *Sheet) warnings() []string {
+	var m merged
+	for _, r := range s.runs {
+		for _, x := range r.Standards {
+			known := func(w string) bool {
+				return strings.Contains(w, x.Name) && strings.Contains(w, x.Due.String())
+			}
+			if x.Overdue && !slices.ContainsFunc(r.Run.Warnings, known) {
+				m.add(r.label, fmt.Sprintf("standard %q was overdue (due %s)", x.Name, stated(x.Due.String())))
+			}
+		}
+		if u := r.Run.Unit; u.Stated && u.Serial != "" && r.Job.Serial != "" && u.Serial != r.Job.Serial {
+			m.add(r.label, fmt.Sprintf("the unit states serial number %q, the job %q", u.Serial, r.Job.Serial))
+		}
+		for _, w := range r.Run.Warnings {
+			m.add(r.label, w)
+		}
+	}
+	return append(slices.Clone(s.doubts), m.lines()...)
+}
+
+func (s *Sheet) signers() []item {
+	name := join(", ", slices.Compact(names(s.runs))...)
+	return []item{{"Performed by", name}, {"Checked by", ""}}
+}
+
+func names(runs []run) []string {
+	var list []string
+	for _, r := range runs {
+		list = append(list, r.Job.Technician)
+	}
+	return list
+}
+
+// back holds what people did and must take care of.
+func (s *Sheet) back() []block {
+	var b []block
+	b = append(b, &heading{Level: 1, Text: "Entries, events and cautions"})
+	if t := s.journal(); len(t.Rows) > 0 {
+		b = append(b, t)
+	} else {
+		b = append(b, &paragraph{Label: "Entries and events", Text: "None."})
+	}
+	return append(b, &notes{Title: "Cautions", Lines: s.cautions()})
+}
+
+// journal lists entries and events in order of time.
+func (s *Sheet) journal() *table {
+	t := &table{Title: "Entries by people, and events", Columns: []column{{Head: "Time"}, {Head: "Run"}, {Head: "Who"}, {Head: "Asked, or what happened"}, {Head: "Answer"}}}
+	for _, r := range s.runs {
+		type line struct {
+			at  time.Time
+			row []cell
+		}
+		var lines []line
+		for _, e := range r.Run.Entries {
+			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: stated(e.Who)}, {Text: e.Asked}, {Text: stated(e.Answer)}}})
+		}
+		for _, e := range r.Run.Events {
+			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: "program"}, {Text: e.Text}, {Text: ""}}})
+		}
+		sort.SliceStable(lines, func(a, b int) bool { return lines[a].at.Before(lines[b].at) })
+		for _, l := range lines {
+			t.Rows = append(t.Rows, l.row)
+		}
+	}
+	return t
+}
+
+// usualCautions stand in where a record holds none (common practice, no
+// source).
+var usualCautions = []string{
+	"Mains and stored energy: unplug before opening; capacitors stay charged. Wait, discharge as the maker says, measure zero. Live work only by qualified persons.",
+	"Input damage levels: read the level of each input; start low, output off while a cable is moved.",
+	"ESD: wrist strap and mat when the unit is open, never on a live chassis; discharge cables first.",
+	"Hot parts and fumes: heatsinks and ovens are hot; solder only with extraction and eye protection.",
+	"Heavy units: two persons or a lift; no stacking on a bench edge.",
+}
+
+func (s *Sheet) cautions() []string {
+	var list []string
+	for _, r := range s.runs {
+		for _, c := range r.Cautions {
+			if !slices.Contains(list, c) {
+				list = append(list, c)
+			}
+		}
+	}
+	if len(list) == 0 {
+		list = slices.Clone(usualCautions)
+	}
+	return append(list, "Local codes, site rules and licensed or qualified persons come first; this list replaces none of them.")
+}
+
+// inputNames lists the inputs of all runs in order.
+func (s *Sheet) inputNames() []string {
+	var list []string
+	add := func(name string) {
+		if !slices.Contains(list, name) {
+			list = append(list, name)
+		}
+	}
+	for _, r := range s.runs {
+		for _, in := range r.Run.Inputs {
+			add(in.Input.Name)
+		}
+		for _, p := range r.Run.Points {
+			add(p.Point.Input)
+		}
+	}
+	return list
+}
+
+func (s *Sheet) rangeOf(name string) string {
+	if in, ok := s.input(name); ok {
+		return in.Range[0].Grouped() + " to " + in.Range[1].Grouped()
+	}
+	return "not stated"
+}
+
+func (s *Sheet) input(name string) (procedures.Input, bool) {
+	for _, r := range s.runs {
+		if in, ok := r.input(name); ok {
+			return in.Input, true
+		}
+	}
+	return procedures.Input{}, false
+}
+
+func (r run) input(name string) (runner.InputResult, bool) {
+	for _, in := range r.Run.Inputs {
+		if in.Input.Name == name {
+			return in, true
+		}
+	}
+	return runner.InputResult{}, false
+}
+
+func (r run) points(input string) []runner.PointResult {
+	var list []runner.PointResult
+	for _, p := range r.Run.Points {
+		if p.Point.Input == input {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// moment writes date, time of day and zone as recorded.
+func moment(t time.Time) string {
+	if t.IsZero() {
+		return "not stated"
+	}
+	return strings.Replace(t.Format("2006-01-02 15:04 -07:00"), "+00:00", "UTC", 1)
+}
+
+func day(t time.Time) string {
+	if t.IsZero() {
+		return "not stated"
+	}
+	return t.Format(time.DateOnly)
+}
+
+// days writes one date, or two where a run went over midnight.
+func days(from, to time.Time) string {
+	a, b := day(from), day(to)
+	if a == b || to.IsZero() {
+		return a
+	}
+	return a + " to " + b
+}

@@ -1,0 +1,121 @@
+package sheet
+
+import (
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"bandproof/procedures/quantity"
+	"bandproof/runner"
+)
+
+// csvHead names the columns; quantities are plain numbers in the unit that the
+// name ends with.
+var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "level", "level_unit", "gate_s", "mean_hz", "error_hz", "error_ppm",
+	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
+	"counted_readings", "readings", "started", "finished"}
+
+// csvPlaces is where a number without a finite decimal form (a mean of three)
+// is rounded; the readings beside it hold its exact value.
+const csvPlaces = 20
+
+// CSV writes one row a point and run (RFC 4180, UTF-8, CRLF), in the order in
+// which the points were taken. Numbers are numbers with every digit; a text
+// that a spreadsheet might run as a formula gets an apostrophe in front (and
+// so does one that begins with an apostrophe), which a reader takes off again.
+// Stretches that were not shown are no points and have no row.
+func (s *Sheet) CSV(w io.Writer) error {
+	c := csv.NewWriter(w)
+	c.UseCRLF = true
+	if err := c.Write(csvHead); err != nil {
+		return fmt.Errorf("write data sheet as CSV: %w", err)
+	}
+	for _, r := range s.runs {
+		for k := range r.Run.Points {
+			if err := c.Write(r.csvRow(&r.Run.Points[k])); err != nil {
+				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
+			}
+		}
+	}
+	c.Flush()
+	if err := c.Error(); err != nil {
+		return fmt.Errorf("write data sheet as CSV: %w", err)
+	}
+	return nil
+}
+
+func (r run) csvRow(p *runner.PointResult) []string {
+	level, unit := csvLevel(p.Point.Levels.Input)
+	var mean, e, relative, u, du string
+	if p.Counted > 0 {
+		mean, e, relative = csvExact(p.Mean), csvExact(p.Error), csvFloat(p.ErrorPPM)
+		u, du = csvFloat(p.Reported.Expanded), csvFloat(p.Decision.Expanded)
+	}
+	tur := ""
+	if p.TUR != nil {
+		tur = csvFloat(*p.TUR)
+	}
+	var readings []string
+	for _, x := range p.Readings {
+		if x.Use == runner.Counted {
+			readings = append(readings, strings.ReplaceAll(x.Text, ";", `\x3b`))
+		}
+	}
+	return []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
+		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
+		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished)}
+}
+
+func csvLevel(l quantity.Level) (number, unit string) {
+	if n, ok := l.DBmPlain(); ok {
+		return n, "dBm"
+	}
+	number = strings.TrimSuffix(l.String(), " V")
+	if v, err := quantity.Parse[quantity.Volt](l.String()); err == nil {
+		number = v.Plain()
+	}
+	return number, "V"
+}
+
+// csvExact writes every digit where the decimal form ends.
+func csvExact(x quantity.Exact) string {
+	if s := x.String(); !strings.Contains(s, "/") {
+		return s
+	}
+	return x.Fixed(csvPlaces)
+}
+
+func csvFloat(f float64) string {
+	if math.IsNaN(f) || math.IsInf(f, 0) {
+		return ""
+	}
+	return strconv.FormatFloat(f, 'f', -1, 64)
+}
+
+func csvTime(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return t.Format(time.RFC3339Nano)
+}
+
+var plainNumber = regexp.MustCompile(`^[-+]?[0-9]+(\.[0-9]+)?([eE][-+]?[0-9]+)?$`)
+
+// starters begin a formula in one spreadsheet program or another, full-width
+// forms among them; an apostrophe is the guard itself.
+const starters = "=+-@'|%＝＋－＠"
+
+// csvText makes a text safe to open in a spreadsheet; see CSV.
+func csvText(s string) string {
+	s = oneLine(s)
+	t := strings.TrimLeft(s, " \u00a0\u2007\u202f\u3000")
+	if t == "" || plainNumber.MatchString(s) || !strings.ContainsAny(string([]rune(t)[:1]), starters) {
+		return s
+	}
+	return "'" + s
+}

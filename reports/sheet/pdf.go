@@ -1,0 +1,150 @@
+package sheet
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"codeberg.org/go-fonts/liberation/liberationsansbold"
+	"codeberg.org/go-fonts/liberation/liberationsansregular"
+	"codeberg.org/go-pdf/fpdf"
+)
+
+// A4 landscape in points, so that as-found and as-left stand side by side.
+const (
+	pageWidth  = 841.89
+	pageHeight = 595.28
+	marginX    = 34.0
+	bodyTop    = 52.0
+	bodyBottom = pageHeight - 38.0
+	bodyWidth  = pageWidth - 2*marginX
+	family     = "sheet"
+)
+
+// pdfWriter puts a document on pages. y is where the next block begins.
+type pdfWriter struct {
+	pdf     *fpdf.Fpdf
+	doc     *document
+	regular *face
+	bold    *face
+	total   int // pages, 0 while they are counted
+	y       float64
+}
+
+// PDF writes the sheet as PDF. The same records give the same bytes.
+func (s *Sheet) PDF(w io.Writer) error {
+	doc := s.build()
+	pages, err := doc.pdf(io.Discard, 0)
+	if err != nil {
+		return err
+	}
+	_, err = doc.pdf(w, pages)
+	return err
+}
+
+// pdf lays the document out and returns the number of pages; total is what the
+// pages say of it.
+func (d *document) pdf(out io.Writer, total int) (pages int, err error) {
+	w := &pdfWriter{doc: d, total: total}
+	if w.regular, err = newFace("", liberationsansregular.TTF); err != nil {
+		return 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+	}
+	if w.bold, err = newFace("B", liberationsansbold.TTF); err != nil {
+		return 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+	}
+	w.open()
+	w.newPage()
+	w.head()
+	for _, b := range d.Blocks {
+		w.block(b)
+	}
+	w.end()
+	if err := w.pdf.Output(out); err != nil {
+		return 0, fmt.Errorf("write data sheet as PDF: %w", err)
+	}
+	return w.pdf.PageCount(), nil
+}
+
+func (w *pdfWriter) open() {
+	w.pdf = fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: pageWidth, Ht: pageHeight}})
+	w.pdf.SetAutoPageBreak(false, 0)
+	w.pdf.SetMargins(marginX, 0, marginX)
+	w.pdf.SetCatalogSort(true)
+	when := w.doc.Created.UTC()
+	if when.IsZero() {
+		when = time.Unix(0, 0).UTC() // the library would take the time of day
+	}
+	w.pdf.SetCreationDate(when)
+	w.pdf.SetModificationDate(when)
+	w.pdf.SetTitle(w.printable(w.doc.Title+" "+strings.Join(w.doc.IDs, ", ")), true)
+	w.pdf.SetAuthor(w.printable(w.doc.Author), true)
+	w.pdf.SetSubject(w.printable(w.doc.Subject), true)
+	w.pdf.SetCreator(w.printable(w.doc.Program), true)
+	w.pdf.SetProducer(w.printable(w.doc.Program), true)
+	w.pdf.SetLang("en")
+	for _, f := range []*face{w.regular, w.bold} {
+		w.pdf.AddUTF8FontFromBytes(family, f.style, bytes.Clone(f.ttf))
+	}
+}
+
+// newPage begins a page with its header and footer. Every page says which
+// records it belongs to, its number, and whether the data is invented.
+func (w *pdfWriter) newPage() {
+	w.pdf.AddPage()
+	const size = 8
+	right := fmt.Sprintf("page %d of %d", w.pdf.PageNo(), w.total)
+	rw := w.bold.width(right, size)
+	w.text(pageWidth-marginX-rw, 26, right, w.bold, size)
+	left := plural(len(w.doc.IDs), "Record ", "Records ") + strings.Join(w.doc.IDs, ", ")
+	w.text(marginX, 26, w.bold.elide(w.printable(w.doc.Title+"    "+left), bodyWidth-rw-20, size), w.bold, size)
+	w.rule(marginX, 31, bodyWidth, 0.8)
+	if w.doc.Invented != "" {
+		iw := w.bold.width(w.doc.Invented, 8.5)
+		w.pdf.SetFillColor(225, 225, 225)
+		w.pdf.Rect((pageWidth-iw)/2-8, 33.5, iw+16, 12, "F")
+		w.text((pageWidth-iw)/2, 42.5, w.doc.Invented, w.bold, 8.5)
+	}
+	w.rule(marginX, pageHeight-30, bodyWidth, 0.4)
+	pw := min(w.regular.width(w.printable(w.doc.Program), 7), bodyWidth/3)
+	w.text(marginX, pageHeight-20, w.regular.elide(w.printable(w.doc.Subject), bodyWidth-pw-20, 7), w.regular, 7)
+	w.text(pageWidth-marginX-pw, pageHeight-20, w.regular.elide(w.printable(w.doc.Program), bodyWidth/3, 7), w.regular, 7)
+	w.y = bodyTop
+}
+
+// need makes room for h, on a new page if there is none on this one.
+func (w *pdfWriter) need(h float64) {
+	if w.y+h > bodyBottom && w.y > bodyTop {
+		w.newPage()
+	}
+}
+
+// head is the title on the first page.
+func (w *pdfWriter) head() {
+	w.y += 16
+	w.text(marginX, w.y, w.doc.Title, w.bold, 18)
+	w.y += 10
+}
+
+func (w *pdfWriter) end() {
+	w.need(40)
+	w.y += 20
+	width := w.bold.width(w.doc.End, 9)
+	w.text((pageWidth-width)/2, w.y, w.doc.End, w.bold, 9)
+	w.rule(marginX, w.y-3, (bodyWidth-width)/2-10, 0.8)
+	w.rule((pageWidth+width)/2+10, w.y-3, (bodyWidth-width)/2-10, 0.8)
+}
+
+func (w *pdfWriter) rule(x, y, length, width float64) {
+	w.pdf.SetDrawColor(0, 0, 0)
+	w.pdf.SetLineWidth(width)
+	w.pdf.Line(x, y, x+length, y)
+}
+
+// text writes one line; s holds printable characters only.
+func (w *pdfWriter) text(x, y float64, s string, f *face, size float64) {
+	w.pdf.SetFont(family, f.style, size)
+	w.pdf.SetTextColor(0, 0, 0)
+	w.pdf.Text(x, y, visual(s))
+}

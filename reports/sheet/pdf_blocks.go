@@ -1,0 +1,251 @@
+package sheet
+
+import (
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// Sizes of text in points and the distance of lines relative to them.
+const (
+	textSize  = 8.5
+	smallSize = 7.0
+	leading   = 1.25
+)
+
+// block puts one block on the page.
+func (w *pdfWriter) block(b block) {
+	switch b := b.(type) {
+	case *heading:
+		w.heading(b)
+	case *paragraph:
+		w.paragraph(b)
+	case *notice:
+		w.notice(b)
+	case *grid:
+		w.grid(b)
+	case *table:
+		w.table(b)
+	case *notes:
+		w.notes(b)
+	case *chart:
+		w.chart(b)
+	case *signatures:
+		w.signatures(b)
+	}
+}
+
+func (w *pdfWriter) heading(h *heading) {
+	size := 13.0
+	if h.Level > 1 {
+		size = 10
+	}
+	if h.NewPage && w.y > bodyTop {
+		w.newPage()
+	}
+	w.need(size + 70)
+	s := w.printable(oneLine(h.Text))
+	w.pdf.Bookmark(s, max(h.Level-1, 0), w.y)
+	w.y += 8
+	w.flow(w.bold.wrap(s, bodyWidth, size), marginX, w.bold, size)
+	w.y += 3
+}
+
+// flow writes lines one below the other, on as many pages as they need.
+func (w *pdfWriter) flow(lines []string, x float64, f *face, size float64) {
+	for _, l := range lines {
+		w.need(size * leading)
+		w.y += size * leading
+		w.text(x, w.y-size*0.25, l, f, size)
+	}
+}
+
+// paragraph sets its label bold in a line of its own.
+func (w *pdfWriter) paragraph(p *paragraph) {
+	w.y += 4
+	if p.Label != "" {
+		w.need(3 * textSize * leading)
+		w.flow(w.bold.wrap(w.printable(p.Label), bodyWidth, textSize), marginX, w.bold, textSize)
+	}
+	w.flow(w.regular.wrap(w.printable(p.Text), bodyWidth, textSize), marginX, w.regular, textSize)
+	w.y += 2
+}
+
+func (w *pdfWriter) notes(n *notes) {
+	w.y += 4
+	const size = 7.5
+	if n.Title != "" {
+		w.need(3 * size * leading)
+		w.flow([]string{w.printable(n.Title)}, marginX, w.bold, size+0.5)
+	}
+	for _, l := range n.Lines {
+		lines := w.regular.wrap(w.printable(l), bodyWidth-10, size)
+		w.need(min(float64(len(lines)), 3) * size * leading)
+		w.text(marginX, w.y+size, "–", w.regular, size)
+		w.flow(lines, marginX+10, w.regular, size)
+	}
+	w.y += 4
+}
+
+// notice frames its lines; one that is longer than the page goes on in a frame
+// on the next.
+func (w *pdfWriter) notice(n *notice) {
+	const pad = 6.0
+	type line struct {
+		text string
+		face *face
+		size float64
+	}
+	var lines []line
+	for _, l := range w.bold.wrap(w.printable(n.Title), bodyWidth-2*pad, 11) {
+		lines = append(lines, line{l, w.bold, 11})
+	}
+	for _, x := range n.Lines {
+		for _, l := range w.regular.wrap(w.printable(x), bodyWidth-2*pad, textSize) {
+			lines = append(lines, line{l, w.regular, textSize})
+		}
+	}
+	w.y += 4
+	total := 2 * pad
+	for _, l := range lines {
+		total += l.size * leading
+	}
+	w.need(min(total, bodyBottom-bodyTop))
+	for len(lines) > 0 {
+		h, k := 2*pad, 0
+		for k < len(lines) && (k == 0 || w.y+h+lines[k].size*leading <= bodyBottom) {
+			h += lines[k].size * leading
+			k++
+		}
+		w.frame(marginX, w.y, bodyWidth, h, n.Alert)
+		y := w.y + pad
+		for _, l := range lines[:k] {
+			y += l.size * leading
+			w.text(marginX+pad, y-l.size*0.25, l.text, l.face, l.size)
+		}
+		w.y += h
+		if lines = lines[k:]; len(lines) > 0 {
+			w.newPage()
+		}
+	}
+	w.y += 2
+}
+
+func (w *pdfWriter) frame(x, y, width, height float64, heavy bool) {
+	w.pdf.SetDrawColor(0, 0, 0)
+	w.pdf.SetLineWidth(0.7)
+	style := "D"
+	if heavy {
+		w.pdf.SetLineWidth(1.8)
+		w.pdf.SetFillColor(235, 235, 235)
+		style = "FD"
+	}
+	w.pdf.Rect(x, y, width, height, style)
+}
+
+// grid sets keys above their values, some to a row; a long value has the full
+// width.
+func (w *pdfWriter) grid(g *grid) {
+	const gutter, most = 14.0, 5
+	columns := max(g.Columns, 1)
+	width := (bodyWidth - float64(columns-1)*gutter) / float64(columns)
+	w.y += 4
+	var pending []item
+	flush := func() {
+		w.gridRow(pending, width, gutter)
+		pending = nil
+	}
+	for _, x := range g.Items {
+		x = item{w.printable(x.Key), w.printable(x.Value)}
+		if len(w.regular.wrap(x.Value, width, textSize)) > most {
+			flush()
+			w.gridLong(x)
+			continue
+		}
+		if pending = append(pending, x); len(pending) == columns {
+			flush()
+		}
+	}
+	flush()
+	w.y += 2
+}
+
+func (w *pdfWriter) gridRow(items []item, width, gutter float64) {
+	if len(items) == 0 {
+		return
+	}
+	cells := make([][]string, len(items))
+	rows := 0
+	for k, x := range items {
+		cells[k] = w.regular.wrap(x.Value, width, textSize)
+		rows = max(rows, len(cells[k]))
+	}
+	h := smallSize*leading + float64(rows)*textSize*leading + 4
+	w.need(h)
+	for k, x := range items {
+		left := marginX + float64(k)*(width+gutter)
+		w.text(left, w.y+smallSize, w.bold.elide(x.Key, width, smallSize-0.5), w.bold, smallSize-0.5)
+		for n, l := range cells[k] {
+			w.text(left, w.y+smallSize*leading+textSize*(leading*float64(n)+0.95), l, w.regular, textSize)
+		}
+	}
+	w.y += h
+}
+
+func (w *pdfWriter) gridLong(x item) {
+	w.need(4 * textSize * leading)
+	w.y += smallSize * leading
+	w.text(marginX, w.y-2, x.Key, w.bold, smallSize-0.5)
+	w.flow(w.regular.wrap(x.Value, bodyWidth, textSize), marginX, w.regular, textSize)
+	w.y += 4
+}
+
+// chart draws the plot with its caption below.
+func (w *pdfWriter) chart(c *chart) {
+	const height = 205.0
+	caption := w.regular.wrap(w.printable(c.Caption), bodyWidth, smallSize)
+	w.need(height + 8 + float64(len(caption))*smallSize*leading)
+	w.y += 6
+	canvas := &pdfCanvas{w: w, x: marginX, y: w.y + height}
+	vg.Initialize(canvas)
+	c.plot(draw.NewCanvas(canvas, vg.Length(bodyWidth), vg.Length(height)))
+	w.pdf.SetDashPattern(nil, 0)
+	w.y += height
+	w.flow(caption, marginX, w.regular, smallSize)
+	w.y += 4
+}
+
+// signatures have a line each with room to write.
+func (w *pdfWriter) signatures(s *signatures) {
+	const gutter = 30.0
+	n := float64(len(s.Lines))
+	if n == 0 {
+		return
+	}
+	width := (bodyWidth - (n-1)*gutter) / n
+	h := 34.0
+	cells := make([][]string, len(s.Lines))
+	for k, x := range s.Lines {
+		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), width-90, textSize)
+		h = max(h, 34+float64(len(cells[k]))*textSize*leading)
+	}
+	w.need(min(h, bodyBottom-bodyTop))
+	top := w.y + 28
+	for k := range s.Lines {
+		x := marginX + float64(k)*(width+gutter)
+		w.rule(x, top, width, 0.6)
+		w.text(x+width-86, top+textSize*leading, "date, signature", w.regular, textSize)
+	}
+	// Names may be longer than a page: they flow, one after the other.
+	w.y = top
+	for k, lines := range cells {
+		if len(lines) <= 20 {
+			for n, l := range lines {
+				w.text(marginX+float64(k)*(width+gutter), top+textSize*leading*float64(n+1), l, w.regular, textSize)
+			}
+			continue
+		}
+		w.y = top + textSize*leading
+		w.flow(lines, marginX+float64(k)*(width+gutter), w.regular, textSize)
+	}
+	w.y = max(w.y, top) + 26
+}

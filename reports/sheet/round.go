@@ -1,0 +1,151 @@
+package sheet
+
+import (
+	"math"
+	"math/big"
+	"strconv"
+	"strings"
+
+	"bandproof/procedures/quantity"
+)
+
+// none stands where a point has no value.
+const none = "—"
+
+// mostPlaces bounds decimal places in print.
+const mostPlaces = 15
+
+// fixed writes x grouped and rounded half to even to the given decimal places;
+// negative places round to tens, hundreds, …
+func fixed(x quantity.Exact, places int) string {
+	return quantity.Group(fixedPlain(x, places))
+}
+
+func fixedPlain(x quantity.Exact, places int) string {
+	var s string
+	if places >= 0 {
+		s = x.Fixed(min(places, mostPlaces))
+	} else {
+		s = x.Quo(power(-places)).Fixed(0)
+		if s != "0" {
+			s += strings.Repeat("0", -places)
+		}
+	}
+	if strings.Trim(s, "-0.") == "" { // no minus before a zero
+		s = strings.TrimPrefix(s, "-")
+	}
+	return s
+}
+
+// power returns 10^n.
+func power(n int) quantity.Exact {
+	return quantity.ExactOf(new(big.Rat).SetInt(new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil)))
+}
+
+// twoDigits returns the decimal place of the second significant digit of u
+// after rounding to two digits; ok is false where u is not above zero and finite.
+func twoDigits(u float64) (places int, ok bool) {
+	if !(u > 0) || math.IsInf(u, 0) {
+		return 0, false
+	}
+	_, e, _ := strings.Cut(strconv.FormatFloat(u, 'e', 1, 64), "e")
+	exponent, err := strconv.Atoi(e)
+	if err != nil {
+		return 0, false
+	}
+	return max(-mostPlaces, min(1-exponent, mostPlaces)), true
+}
+
+// rounded is one point's error with its limit and uncertainty for print.
+type rounded struct{ Error, Limit, U string }
+
+// roundResult rounds U to two significant digits and the error to the same
+// place (JCGM 100:2008 7.2.6); the limit keeps at least two digits. Where that
+// would make the printed error seem to lie on the other side of the printed
+// limit than the unrounded one does, more digits are printed until it doesn't.
+// fallback is the decimal place where there is no uncertainty.
+func roundResult(e, limit quantity.Exact, u float64, fallback int) rounded {
+	places, known := twoDigits(u)
+	r := rounded{U: none}
+	if known {
+		r.U = fixed(quantity.ExactFloat(u), places)
+	} else {
+		places = fallback
+	}
+	within := e.Abs().Cmp(limit) <= 0
+	least, _ := twoDigits(limit.Float())
+	for ; ; places++ {
+		l := max(places, least)
+		if places >= mostPlaces || readsWithin(e, limit, places, l) == within {
+			r.Error, r.Limit = fixed(e, places), fixed(limit, l)
+			return r
+		}
+	}
+}
+
+// readsWithin tells whether the printed error lies within the printed limit.
+func readsWithin(e, limit quantity.Exact, places, limitPlaces int) bool {
+	return parse(fixedPlain(e.Abs(), places)).Cmp(parse(fixedPlain(limit, limitPlaces))) <= 0
+}
+
+func parse(s string) quantity.Exact {
+	r, ok := new(big.Rat).SetString(s)
+	if !ok {
+		return quantity.Exact{}
+	}
+	return quantity.ExactOf(r)
+}
+
+// significant writes x with n significant digits, grouped, without exponent.
+func significant(x float64, n int) string {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return none
+	}
+	if x == 0 {
+		return "0"
+	}
+	_, e, _ := strings.Cut(strconv.FormatFloat(math.Abs(x), 'e', n-1, 64), "e")
+	exponent, _ := strconv.Atoi(e) // FormatFloat always writes one
+	return fixed(quantity.ExactFloat(x), max(n-1-exponent, 0))
+}
+
+// ratio writes a TUR; far above what matters it says so.
+func ratio(tur *float64) string {
+	switch {
+	case tur == nil:
+		return "not limited"
+	case *tur >= 1000:
+		return "> 1000"
+	}
+	// Downwards, so that 3.999 never reads as 4.
+	scale, places := 10.0, 1
+	if *tur < 10 {
+		scale, places = 100, 2
+	}
+	x := math.Floor(*tur*scale) / scale
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return none
+	}
+	return strconv.FormatFloat(x, 'f', places, 64)
+}
+
+// share writes a coverage in %, downwards so that only all of it is 100 %.
+func share(s float64, complete bool) string {
+	if complete {
+		return "100"
+	}
+	if !(s >= 0) || s > 1 {
+		return none
+	}
+	return strconv.FormatFloat(min(math.Floor(s*1000)/10, 99.9), 'f', 1, 64)
+}
+
+func whole(n int) string { return strconv.Itoa(n) }
+
+// percent writes a probability downwards, so that only certainty is 100 %.
+func percent(p *float64) string {
+	if p == nil || !(*p >= 0) || *p > 1 {
+		return none
+	}
+	return strconv.FormatFloat(math.Floor(*p*1000+1e-9)/10, 'f', 1, 64)
+}
