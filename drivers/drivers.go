@@ -106,7 +106,8 @@ type Source interface {
 	// error that wraps ErrInterlock means that nothing was sent. It returns
 	// the level that the source reports.
 	SetLevel(ctx context.Context, level quantity.Level) (quantity.Level, error)
-	// Settle is how long after a set the signal must not be trusted.
+	// Settle is how long after a change the signal must not be trusted. The
+	// methods above have waited that long when they return, but for RFOff.
 	Settle() quantity.Duration
 }
 

@@ -75,8 +75,8 @@ type Sweep struct {
 	Points           []quantity.Frequency `toml:"points,omitempty" json:"points,omitempty" jsonschema_description:"Points by name."`
 }
 
-// Channel name by which the counter's profile knows an input.
-func (i Input) channel() string {
+// Selector is the name by which the counter's profile knows the input.
+func (i Input) Selector() string {
 	if i.Channel != "" {
 		return i.Channel
 	}

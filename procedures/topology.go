@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"bandproof/procedures/quantity"
@@ -125,7 +126,8 @@ func referenceOffset(b *Bench, name string, now time.Time) (quantity.Exact, unce
 	}
 	lines := uncertainty.Budget{uncertainty.Line("reference "+name, r.Uncertainty.Float()/2, uncertainty.Normal, 0, "certificate "+r.Certificate+", k = 2")}
 	if r.Drift.Sign() != 0 {
-		days := now.Sub(r.Calibrated.Time).Hours() / 24
+		// Whole days, so that plans of one day are alike.
+		days := math.Floor(now.Sub(r.Calibrated.Time).Hours() / 24)
 		if r.Calibrated.IsZero() || days < 0 {
 			return quantity.Exact{}, nil, fmt.Errorf("reference %q has drift_per_day but no date of calibration before today", name)
 		}

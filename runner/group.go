@@ -101,11 +101,7 @@ func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
 	if r.inputResult(input.Name) == nil {
 		r.result.Inputs = append(r.result.Inputs, InputResult{Input: input})
 	}
-	channel := input.Channel
-	if channel == "" {
-		channel = input.Name
-	}
-	if err := r.retryLink(ctx, r.Counter, func() error { return r.Counter.SelectInput(ctx, channel) }); err != nil {
+	if err := r.retryLink(ctx, r.Counter, func() error { return r.Counter.SelectInput(ctx, input.Selector()) }); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrBench, err)
 	}
 	r.gateAsked = r.gateAsked.Sub(r.gateAsked) // the gate may belong to the input

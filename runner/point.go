@@ -22,9 +22,6 @@ const (
 
 // point takes one point. last tells that it must not be put off any more.
 func (r *run) point(ctx context.Context, at *place, p procedures.Point, last bool) (outcome, error) {
-	if r.linkFails >= linkFailsMost {
-		return taken, fmt.Errorf("%w: link failed at %d points in a row, last at %s", ErrBench, r.linkFails, r.result.Points[len(r.result.Points)-1].Notes)
-	}
 	res := PointResult{Point: p, Started: r.Clock.Now(), Gate: p.Gate, Limit: p.Limit, LimitPPM: p.LimitPPM, Standards: r.standards(p)}
 	symptom, bench, err := r.take(ctx, at, &res, last)
 	if err != nil {
@@ -50,14 +47,34 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	if res.Verdict.Good() {
 		at.proofs = append(at.proofs, p)
 	}
-	return taken, r.keep(ctx, res)
+	if err := r.keep(ctx, res); err != nil {
+		return taken, err
+	}
+	return taken, r.linkHolds()
+}
+
+// linkHolds ends the run where a link is dead, or fails again and again.
+func (r *run) linkHolds() error {
+	if r.linkFails == 0 {
+		return nil
+	}
+	if r.dead != nil {
+		return fmt.Errorf("%w: the link is dead: %w", ErrBench, r.dead)
+	}
+	if r.linkFails >= linkFailsMost {
+		last := r.result.Points[len(r.result.Points)-1].Notes
+		return fmt.Errorf("%w: a link failed at %d points in a row; last: %s", ErrBench, r.linkFails, last[len(last)-1])
+	}
+	return nil
 }
 
 // take sets, reads and looks for what stands before any comparison with a
 // limit: bench is a reason not to judge, symptom a failure of the unit.
 func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) (symptom, bench decision.Reason, err error) {
 	p := res.Point
+	res.Setting.Tries = r.tries[p.ID] // of before it was put off
 	bench, err = r.setSource(ctx, at, p, &res.Setting)
+	r.tries[p.ID] = res.Setting.Tries
 	if bench != "" || err != nil {
 		return "", bench, err
 	}
@@ -109,9 +126,6 @@ func (r *run) setSource(ctx context.Context, at *place, p procedures.Point, set 
 		set.Asked, set.Tries = p.Frequency, set.Tries+1
 		err = r.retryLink(ctx, at.source, func() error { return r.bring(ctx, at, p, set) })
 		if err != nil {
-			return "", err
-		}
-		if err = r.Clock.Sleep(ctx, seconds(at.source.Settle())); err != nil {
 			return "", err
 		}
 		bench, err = r.sourceGood(ctx, at, p, set)
@@ -203,25 +217,40 @@ func (r *run) setGate(ctx context.Context, gate quantity.Duration) error {
 
 // retryLink does an action again after clearing the device, a few times. An
 // interlock's refusal, a complaint of the instrument and an end of the run are
-// returned at once.
+// returned at once. Where not even clearing works any more the link counts as
+// dead and the run ends with the point.
 func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func() error) error {
+	err := action()
 	pause := firstPause
-	for try := 1; ; try++ {
-		err := action()
-		if err == nil || ctx.Err() != nil || try == linkTries ||
-			errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) {
+	for try := 1; err != nil; try++ {
+		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) {
 			return err
 		}
-		r.event(ctx, fmt.Sprintf("%s at %s: %v; clearing and trying again", who.Name(), who.Address(), err))
-		if err := who.Recover(ctx); err != nil {
-			r.Log.Warn("recovery failed", "instrument", who.Name(), "error", err)
+		if try == linkTries {
+			return err
 		}
-		if _, source := who.(drivers.Source); source {
-			r.lastSet[who.Name()] = setting{} // RF is off and the settings may be lost
+		r.event(ctx, fmt.Sprintf("%v; clearing and trying again", err))
+		if r.dead = who.Recover(ctx); r.dead == nil {
+			r.forget(who)
+			err = action()
+		} else {
+			r.Log.Warn("recovery failed", "instrument", who.Name(), "error", r.dead)
+		}
+		if err == nil {
+			return nil
 		}
 		if err := r.Clock.Sleep(ctx, pause); err != nil {
 			return err
 		}
 		pause *= 4
+	}
+	return nil
+}
+
+// forget what a source was told: after it was cleared its RF is off and its
+// settings may be lost.
+func (r *run) forget(who drivers.Instrument) {
+	if _, source := who.(drivers.Source); source {
+		r.lastSet[who.Name()] = setting{}
 	}
 }

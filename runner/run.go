@@ -45,7 +45,9 @@ type run struct {
 	gateAsked quantity.Duration
 	lastSet   map[string]setting // by source
 	linkFails int                // points in a row that a link failed at
+	dead      error              // why a link could not even be cleared; nil: it could
 	secondsTo map[string]float64 // remaining, by point id
+	tries     map[string]int     // settings of the source so far, by point id
 	interrupt error
 }
 
@@ -71,7 +73,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	if s.Watcher == nil {
 		s.Watcher = silent{}
 	}
-	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}}
+	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, tries: map[string]int{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
 		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
 	for _, p := range s.Plan.Points {

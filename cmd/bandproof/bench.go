@@ -59,7 +59,7 @@ func (w wiring) opening(ctx context.Context, name string, c procedures.Connectio
 	if err != nil {
 		return profile.Opening{}, err
 	}
-	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Sleep: w.clock.Sleep, Now: w.clock.Now, Log: w.log}, nil
+	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Sleep: w.clock.Sleep, Now: w.clock.Now, Log: w.log, Timeout: timeout(c)}, nil
 }
 
 // close closes what is open; RF goes off at each source.
@@ -81,7 +81,11 @@ func (in *instruments) close(log *slog.Logger) {
 
 // linkConfig takes the bench file's keys; what it leaves out the profile fills in.
 func linkConfig(c procedures.Connection, p *profile.Profile) link.Config {
-	return p.Prefer(link.Config{Address: c.Address, Timeout: time.Duration(c.Timeout.Float() * float64(time.Second)),
+	return p.Prefer(link.Config{Address: c.Address, Timeout: timeout(c),
 		ReadTerminator: c.ReadTerminator, WriteTerminator: c.WriteTerminator,
 		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow})
+}
+
+func timeout(c procedures.Connection) time.Duration {
+	return time.Duration(c.Timeout.Float() * float64(time.Second))
 }

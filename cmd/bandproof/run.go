@@ -24,11 +24,9 @@ import (
 
 // runFlags are what the run command takes besides its two files.
 type runFlags struct {
-	asFound, afterRepair, asLeft string
-	store, out                   string
-	unattended, json, verbose    bool
-	invented                     bool
-	job                          jobFlags
+	store, out                          string
+	unattended, json, verbose, invented bool
+	job                                 jobFlags
 }
 
 func runCommand(t *terminal) *cobra.Command {

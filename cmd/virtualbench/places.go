@@ -27,6 +27,7 @@ type place struct {
 func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 	var list []place
 	var all []error
+	taken := map[string]bool{}
 	for _, group := range []struct {
 		flag, form string
 		values     []string
@@ -46,6 +47,10 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			if err == nil {
 				err = known(b, name)
 			}
+			if err == nil && taken[where] && group.flag != "--tcp" { // listening twice fails by itself
+				err = fmt.Errorf("%s is taken by another instrument", where)
+			}
+			taken[where] = true
 			if err != nil {
 				all = append(all, fmt.Errorf("%s %q: %w", group.flag, v, err))
 				continue

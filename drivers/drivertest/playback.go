@@ -26,7 +26,8 @@ type Playback struct {
 	turn   sync.Mutex // one operation at a time, a query counts as one
 	script Script
 	at     int
-	lost   error // why nothing goes on before a Clear
+	sent   bool  // something was written since the last Clear
+	lost   error // why nothing goes on before a Clear: ErrDirty or ErrDisconnected
 	closed bool
 	broken bool // the test has failed already; say it once
 }
@@ -88,7 +89,7 @@ func (p *Playback) Clear(ctx context.Context) error {
 	if step.Err != nil {
 		return p.fail("clear", step.Err)
 	}
-	p.lost = nil
+	p.sent, p.lost = false, nil
 	return nil
 }
 
@@ -112,6 +113,7 @@ func (p *Playback) write(ctx context.Context, message []byte) error {
 	if !bytes.Equal(step.Bytes, message) {
 		return p.stray("step %d: byte %d differs:\n  wrote    %q\n  expected %q", p.at, differs(step.Bytes, message), message, step.Bytes)
 	}
+	p.sent = true
 	if step.Err != nil {
 		return p.fail("write", step.Err)
 	}
@@ -165,15 +167,19 @@ func (p *Playback) step(act Act, what string) (Step, error) {
 
 // fail plays a failure; what it leaves behind is that of a real link.
 func (p *Playback) fail(op string, kind error) error {
-	p.lost = link.ErrDirty
-	if errors.Is(kind, link.ErrDisconnected) {
+	failed := &link.Error{Address: p.address, Op: op, Kind: kindOf(kind), Err: errors.New("as the script has it")}
+	switch failed.Kind {
+	case link.ErrDisconnected, link.ErrBusy:
 		p.lost = link.ErrDisconnected
+	case link.ErrCancelled:
+		failed.Err = context.Canceled
+	case link.ErrTimeout:
+		failed.Err = context.DeadlineExceeded
 	}
-	cause := errors.New("as the script has it")
-	if errors.Is(kind, link.ErrCancelled) {
-		cause = context.Canceled
+	if p.lost == nil && (p.sent || failed.Kind == link.ErrProtocol) {
+		p.lost = link.ErrDirty
 	}
-	return &link.Error{Address: p.address, Op: op, Kind: kindOf(kind), Err: cause}
+	return failed
 }
 
 // stray fails the test, once, and gives the driver an error to stop at.

@@ -11,16 +11,19 @@ import (
 )
 
 // Record is a link that writes down what goes over another one, as a script
-// that Playback takes.
+// that Playback takes. What that link refuses without trying (because it is
+// dirty, lost or closed, or the context has ended before) is not written down.
 type Record struct {
 	link.Link
-	turn   sync.Mutex // held for a whole operation, so that the script is in order
+	turn chan struct{} // held for a whole operation, so that the script is in order
+
 	mutex  sync.Mutex
 	script Script
+	lost   bool // a step has failed and no Clear has mended it
 }
 
 // NewRecord wraps a link, which still has to be closed, here or there.
-func NewRecord(l link.Link) *Record { return &Record{Link: l} }
+func NewRecord(l link.Link) *Record { return &Record{Link: l, turn: make(chan struct{}, 1)} }
 
 var _ link.Querier = (*Record)(nil)
 
@@ -32,53 +35,70 @@ func (r *Record) Script() Script {
 }
 
 func (r *Record) Write(ctx context.Context, message []byte) error {
-	r.turn.Lock()
-	defer r.turn.Unlock()
+	end := r.begin(ctx)
 	err := r.Link.Write(ctx, message)
-	r.add(Write, message, err)
+	end(Step{Act: Write, Bytes: message, Err: err})
 	return err
 }
 
 func (r *Record) Read(ctx context.Context) ([]byte, error) {
-	r.turn.Lock()
-	defer r.turn.Unlock()
+	end := r.begin(ctx)
 	answer, err := r.Link.Read(ctx)
-	r.add(Read, answer, err)
+	end(Step{Act: Read, Bytes: answer, Err: err})
 	return answer, err
 }
 
 // Query writes down two steps: what was written and what was read.
 func (r *Record) Query(ctx context.Context, message []byte) ([]byte, error) {
-	r.turn.Lock()
-	defer r.turn.Unlock()
+	end := r.begin(ctx)
 	answer, err := link.Query(ctx, r.Link, message)
 	var failed *link.Error
 	if errors.As(err, &failed) && failed.Op == "write" {
-		r.add(Write, message, err)
-		return answer, err
+		end(Step{Act: Write, Bytes: message, Err: err})
+	} else {
+		end(Step{Act: Write, Bytes: message}, Step{Act: Read, Bytes: answer, Err: err})
 	}
-	r.add(Write, message, nil)
-	r.add(Read, answer, err)
 	return answer, err
 }
 
 func (r *Record) Clear(ctx context.Context) error {
-	r.turn.Lock()
-	defer r.turn.Unlock()
+	end := r.begin(ctx)
 	err := r.Link.Clear(ctx)
-	r.add(Clear, nil, err)
+	end(Step{Act: Clear, Err: err})
 	return err
 }
 
-func (r *Record) add(act Act, b []byte, err error) {
-	step := Step{Act: act, Bytes: bytes.Clone(b)}
-	if err != nil {
-		step.Err = kindOf(err)
-		if act == Read {
-			step.Bytes = nil
-		}
+// begin waits for its turn; without one the link below refuses by itself. end
+// writes the steps down and gives the turn to the next.
+func (r *Record) begin(ctx context.Context) (end func(steps ...Step)) {
+	if ctx.Err() != nil {
+		return func(...Step) {}
 	}
+	select {
+	case r.turn <- struct{}{}:
+		return func(steps ...Step) {
+			r.add(steps)
+			<-r.turn
+		}
+	case <-ctx.Done():
+		return func(...Step) {}
+	}
+}
+
+func (r *Record) add(steps []Step) {
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
-	r.script = append(r.script, step)
+	for _, step := range steps {
+		if r.lost && step.Act != Clear || errors.Is(step.Err, link.ErrClosed) {
+			continue
+		}
+		step.Bytes = bytes.Clone(step.Bytes)
+		if step.Err != nil {
+			step.Err = kindOf(step.Err)
+			r.lost = true
+		} else if step.Act == Clear {
+			r.lost = false
+		}
+		r.script = append(r.script, step)
+	}
 }

@@ -1,6 +1,7 @@
 package drivertest
 
 import (
+	"errors"
 	"fmt"
 	"strconv"
 	"strings"
@@ -21,7 +22,7 @@ const (
 type Step struct {
 	Act   Act
 	Bytes []byte // Write: the message; Read: the answer. Without terminator.
-	Err   error  // nil, or one of the kinds of package link
+	Err   error  // nil, or link.ErrTimeout, ErrCancelled, ErrDisconnected, ErrProtocol or ErrBusy
 }
 
 // Script is a conversation over a link, in the order in which it takes place.
@@ -43,7 +44,7 @@ var failures = []struct {
 	kind error
 }{
 	{"timeout", link.ErrTimeout}, {"cancelled", link.ErrCancelled}, {"disconnected", link.ErrDisconnected},
-	{"closed", link.ErrClosed}, {"protocol", link.ErrProtocol}, {"dirty", link.ErrDirty}, {"busy", link.ErrBusy},
+	{"protocol", link.ErrProtocol}, {"busy", link.ErrBusy},
 }
 
 // Ask is the two steps of a question that is answered.
@@ -78,12 +79,13 @@ func (s Script) String() string {
 }
 
 func failureName(err error) string {
+	kind := kindOf(err)
 	for _, f := range failures {
-		if f.kind == kindOf(err) {
+		if f.kind == kind {
 			return f.name
 		}
 	}
-	return "protocol"
+	return "protocol" // kindOf gives no other
 }
 
 // ParseScript reads a script. An error names the line.
@@ -135,7 +137,7 @@ func parseStep(line string) (Step, error) {
 			return Step{}, fmt.Errorf("%q: expected a string in quotes, or ! and a kind of error", rest)
 		}
 		if step.Err = failure(strings.TrimSpace(name)); step.Err == nil {
-			return Step{}, fmt.Errorf("%q is no kind of error; expected timeout, cancelled, disconnected, closed, protocol, dirty or busy", name)
+			return Step{}, fmt.Errorf("%q is no kind of error; expected timeout, cancelled, disconnected, protocol or busy", name)
 		}
 	}
 	switch {
@@ -156,20 +158,15 @@ func failure(name string) error {
 	return nil
 }
 
-// kindOf is the kind of a link's error; of others it is ErrProtocol.
+// kindOf is the kind of failure that a script can tell; what it can't is
+// ErrProtocol.
 func kindOf(err error) error {
-	for e := err; e != nil; {
-		if linkError, ok := e.(*link.Error); ok {
-			return linkError.Kind
-		}
-		wrapper, ok := e.(interface{ Unwrap() error })
-		if !ok {
-			break
-		}
-		e = wrapper.Unwrap()
+	var failed *link.Error
+	if errors.As(err, &failed) {
+		err = failed.Kind // a cause may be of another kind
 	}
 	for _, f := range failures {
-		if err == f.kind {
+		if errors.Is(err, f.kind) {
 			return f.kind
 		}
 	}

@@ -17,8 +17,8 @@ type deadlineWriter interface {
 
 // sendWithin writes all bytes unless the context ends first.
 func sendWithin(ctx context.Context, w deadlineWriter, p []byte) error {
-	deadline, _ := ctx.Deadline()
-	if err := w.SetWriteDeadline(deadline); err != nil {
+	// Not the context's deadline: it might pass here before the context knows.
+	if err := w.SetWriteDeadline(time.Time{}); err != nil {
 		return err
 	}
 	cut := make(chan struct{})

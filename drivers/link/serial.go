@@ -158,8 +158,8 @@ func (g *guard) halt() { g.halted.Store(true) }
 // Close waits for the calls under way. What was not yet sent is dropped first:
 // a system may wait 30 s for an instrument that takes no more.
 func (g *guard) Close() error {
+	_ = g.ResetOutputBuffer() // also ends a write that hangs, where the system can
 	g.halt()
-	_ = g.port.ResetOutputBuffer() // also ends a write that hangs, where the system can
 	g.mutex.Lock()
 	defer g.mutex.Unlock()
 	if g.closed {

@@ -30,11 +30,7 @@ func (s *serialPort) read(p []byte) (int, error) {
 }
 
 func (s *serialPort) send(ctx context.Context, p []byte) error {
-	w := s.claim.writer()
-	if w == nil {
-		return s.spare.send(ctx, p)
-	}
-	err := sendWithin(ctx, w, p)
+	err := s.claim.send(ctx, p)
 	if errors.Is(err, os.ErrNoDeadline) {
 		return s.spare.send(ctx, p)
 	}

@@ -2,6 +2,11 @@
 
 package link
 
+import (
+	"context"
+	"os"
+)
+
 // portClaim does nothing where the system lets a port be opened only once.
 type portClaim struct{}
 
@@ -9,7 +14,7 @@ func claim(string) (*portClaim, error) { return &portClaim{}, nil }
 
 func (*portClaim) configure(c Config) error { return flowControl(0, c.FlowControl) }
 
-// writer is nil: there are no writes with deadlines.
-func (*portClaim) writer() deadlineWriter { return nil }
+// send has no way to write with a deadline.
+func (*portClaim) send(context.Context, []byte) error { return os.ErrNoDeadline }
 
 func (*portClaim) release() error { return nil }

@@ -3,6 +3,7 @@
 package link
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -103,8 +104,8 @@ func closeOnExec(ours int) {
 	}
 }
 
-// writer is where to write, with deadlines.
-func (c *portClaim) writer() deadlineWriter { return c.file }
+// send writes with a deadline; os.ErrNoDeadline: this port can't.
+func (c *portClaim) send(ctx context.Context, p []byte) error { return sendWithin(ctx, c.file, p) }
 
 // release gives the port free for others.
 func (c *portClaim) release() error {

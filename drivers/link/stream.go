@@ -71,8 +71,9 @@ func (o Opener) openStream(ctx context.Context, r Resource, c Config, renew bool
 	}
 	defer done()
 	if err := s.join(ctx); err != nil {
+		err = s.failed(ctx, "open", err)
 		s.end()
-		return nil, s.failed(ctx, "open", err)
+		return nil, err
 	}
 	return s, nil
 }

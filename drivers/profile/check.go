@@ -132,7 +132,7 @@ func (c *checker) holds(action string, list []string, any ...string) {
 	}
 }
 
-// wordMap checks that a map leads to known words only, and to each of them.
+// wordMap checks that a map leads to known words only.
 func (c *checker) wordMap(at string, m map[string]string, known ...string) {
 	if !c.Has(at) {
 		return

@@ -2,6 +2,7 @@ package profile
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -20,8 +21,11 @@ func (c *checker) counter() {
 	c.need("gate", "a reading's limit depends on it; a fixed gate is told by allowed with one entry")
 	c.need("read", "a counter is read by it")
 	if in := f.Input; in != nil {
-		c.commands("input", in.Commands, 1, holdInput)
+		c.commands("input", in.Commands, 0, holdInput)
 		c.holds("input", in.Commands, holdInput)
+		if len(in.Commands) == 0 && len(in.Map) != 1 {
+			c.Add("input", "has no commands; expected them, or map with the one input that there is")
+		}
 		c.notNegative("input.wait", in.Wait)
 		c.inputMap(in.Map)
 	}
@@ -171,6 +175,10 @@ func (c *checker) source() {
 	}
 }
 
+// longestSwitch is the longest pause after switching RF: RF off has a deadline
+// of its own, rfOffTimeout, in which it may be sent three times.
+var longestSwitch = quantity.Of[quantity.Second](2, 0)
+
 func (c *checker) rfSwitch(action string, s *Switch) {
 	if s == nil {
 		return
@@ -179,6 +187,9 @@ func (c *checker) rfSwitch(action string, s *Switch) {
 	c.query(action+".query", s.Query, false)
 	c.expect(action, s.Query, s.Expect)
 	c.notNegative(action+".wait", s.Wait)
+	if s.Wait != nil && s.Wait.Cmp(longestSwitch) > 0 {
+		c.Add(action+".wait", "is %s; expected at most %s, so that RF off ends in time", s.Wait, longestSwitch)
+	}
 }
 
 func (c *checker) lock(l *Lock) {
@@ -197,4 +208,7 @@ func (c *checker) lock(l *Lock) {
 		c.Add("lock.expect", "has no meaning without mask")
 	}
 	c.wordMap("lock.map", l.Map, wordLocked, wordUnlocked)
+	if len(l.Map) > 0 && !slices.Contains(slices.Collect(maps.Values(l.Map)), wordLocked) {
+		c.Add("lock.map", "has no answer that stands for %q; the source would never be trusted", wordLocked)
+	}
 }

@@ -27,7 +27,7 @@ func (c *counter) SelectInput(ctx context.Context, input string) error {
 	return c.act(ctx, fmt.Sprintf("select input %s", quote(input)), func(ctx context.Context) error {
 		in := c.file.Input
 		if in == nil {
-			return fmt.Errorf("profile %q has no way to select an input; it is selected by hand or there is one only", c.file.Name)
+			return fmt.Errorf("profile %q has no way to select an input; where the counter has one only, name it in input.map", c.file.Name)
 		}
 		word, err := in.word(input)
 		if err != nil {
@@ -58,6 +58,9 @@ func (in *Input) word(input string) (string, error) {
 
 func (c *counter) selectInput(ctx context.Context, word string) error {
 	in := c.file.Input
+	if len(in.Commands) == 0 {
+		return nil // there is only this one
+	}
 	if err := c.commands(ctx, in.Commands, words{holdInput: word}, clockOr(in.Wait, 0)); err != nil {
 		return err
 	}

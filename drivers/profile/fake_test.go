@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -34,6 +35,7 @@ type fake struct {
 	far     instrument
 	sent    []string // every message and every "(clear)" in order
 	pending []arrival
+	talks   bool // a late answer does not hold up later ones
 	asked   bool // something was sent since the last Clear
 	dirty   bool
 	dead    error // every call fails with it
@@ -69,6 +71,9 @@ func (f *fake) Write(ctx context.Context, message []byte) error {
 	}
 	f.asked = true
 	f.sent = append(f.sent, string(message))
+	if string(message) == "ABOR" {
+		f.pending = nil
+	}
 	for _, a := range f.far(string(message)) {
 		f.pending = append(f.pending, arrival{a.text, time.Now().Add(a.after)})
 	}
@@ -110,19 +115,31 @@ func (f *fake) take() (text string, ok bool, err error) {
 		return "", false, f.dead
 	case f.dirty:
 		return "", false, f.fail("read", link.ErrDirty)
-	case len(f.pending) == 0 || time.Now().Before(f.pending[0].at):
-		return "", false, nil
 	}
-	text, f.pending = f.pending[0].text, f.pending[1:]
-	return text, true, nil
+	return f.takeLocked()
+}
+
+func (f *fake) takeLocked() (text string, ok bool, err error) {
+	for i, a := range f.pending {
+		if !time.Now().Before(a.at) {
+			f.pending = slices.Delete(f.pending, i, i+1)
+			return a.text, true, nil
+		}
+		if !f.talks {
+			break
+		}
+	}
+	return "", false, nil
 }
 
 // discard throws away what has arrived.
 func (f *fake) discard() {
 	f.mutex.Lock()
 	defer f.mutex.Unlock()
-	for len(f.pending) > 0 && !time.Now().Before(f.pending[0].at) {
-		f.pending = f.pending[1:]
+	for {
+		if _, ok, _ := f.takeLocked(); !ok {
+			return
+		}
 	}
 }
 
@@ -241,7 +258,7 @@ role = "counter"
 source = "made up for the tests"
 description = "A counter that is quick to give up."
 [link]
-timeout = "60 ms"
+timeout = "150 ms"
 quiet = "10 ms"
 [identify]
 query = "*IDN?"
@@ -255,7 +272,7 @@ commands = ["APER {seconds}"]
 query = "APER?"
 [read]
 query = "READ?"
-margin = "50 ms"
+margin = "120 ms"
 zero_is_no_count = true
 [abort]
 commands = ["ABOR"]
@@ -275,7 +292,7 @@ role = "source"
 source = "made up for the tests"
 description = "A source that is quick to give up."
 [link]
-timeout = "60 ms"
+timeout = "150 ms"
 quiet = "10 ms"
 [identify]
 query = "*IDN?"

@@ -24,7 +24,7 @@ type File struct {
 	Identify *Identify `toml:"identify,omitempty" jsonschema_description:"How the instrument tells who it is. Leave out where it cannot."`
 	Start    *Commands `toml:"start,omitempty" jsonschema_description:"Commands sent once on open; to a source after its RF is off."`
 
-	Input    *Input    `toml:"input,omitempty" jsonschema_description:"Counter: how an input is selected. Leave out where there is one input or a person selects it."`
+	Input    *Input    `toml:"input,omitempty" jsonschema_description:"Counter: how an input is selected. Leave out where only a person can select it; a counter with one input has a map with that one."`
 	Gate     *Gate     `toml:"gate,omitempty" jsonschema_description:"Counter: how the gate time is set. Required."`
 	Read     *Read     `toml:"read,omitempty" jsonschema_description:"Counter: how one reading is taken. Required."`
 	Abort    *Commands `toml:"abort,omitempty" jsonschema_description:"Counter: commands that stop a measurement that never ends."`
@@ -75,7 +75,7 @@ type Commands struct {
 
 // Input selects an input of a counter.
 type Input struct {
-	Commands []string           `toml:"commands" jsonschema_description:"Messages with {input}."`
+	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages with {input}. May be left out only where map has one entry: a counter with one input."`
 	Map      map[string]string  `toml:"map,omitempty" jsonschema_description:"From the procedure's input name or channel to what {input} stands for. Without it the name is used as it is."`
 	Wait     *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
 }

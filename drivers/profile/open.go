@@ -23,6 +23,9 @@ type Opening struct {
 	Sleep     Sleeper          // nil: by the clock of the machine
 	Now       func() time.Time // nil: time.Now; when a reading came
 	Log       *slog.Logger     // nil: nothing is logged
+	// Timeout replaces the profile's longest wait for a reply, beyond gates and
+	// settling; 0 keeps it.
+	Timeout time.Duration
 }
 
 // OpenCounter begins the conversation with a counter: who it is, what stands
@@ -75,7 +78,7 @@ func (p *Profile) session(o Opening, role string) (*session, error) {
 			Err: fmt.Errorf("profile %q describes a %s, not a %s", p.file.Name, p.file.Role, role)}
 	}
 	s := &session{profile: p, file: &p.file, name: o.Name, link: o.Link, sleep: o.Sleep, now: o.Now, log: o.Log,
-		turn: make(chan struct{}, 1)}
+		limit: o.Timeout, turn: make(chan struct{}, 1)}
 	if s.sleep == nil {
 		s.sleep = sleepByMachine
 	}

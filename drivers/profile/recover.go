@@ -97,6 +97,11 @@ func (s *session) regainOnce(ctx context.Context) (answers bool, err error) {
 	if s.file.Identify == nil {
 		return s.outwait(ctx, stop != nil)
 	}
+	if stop == nil { // a measurement that nothing has stopped may answer yet
+		if err := s.awaitSilence(ctx); err != nil {
+			return false, err
+		}
+	}
 	if err := s.matchIdentity(ctx); err != nil {
 		return false, err
 	}
@@ -132,33 +137,42 @@ func (s *session) matchIdentity(ctx context.Context) error {
 	return fmt.Errorf("%w: %d messages came and none was identity %s", drivers.ErrUnreadable, staleBound, quote(s.identity))
 }
 
-// outwait waits, where there is no identity, until the line has been silent
-// for longer than anything that may still be under way. sent tells that a
-// message went out since the last Clear, so that the silence leaves the link
-// dirty.
+// outwait is what is done where there is no identity to match. answers tells
+// whether the instrument has answered another question instead. sent tells
+// that a message went out since the last Clear, so that silence leaves the
+// link dirty.
 func (s *session) outwait(ctx context.Context, sent bool) (answers bool, err error) {
+	if err := s.awaitSilence(ctx); err != nil {
+		return false, err
+	}
+	if sent {
+		if err := s.clear(ctx); err != nil {
+			return false, err
+		}
+	}
+	if s.file.Errors == nil {
+		return false, nil
+	}
+	_, _, err = s.drain(ctx)
+	return err == nil, err
+}
+
+// awaitSilence throws away what comes until nothing has come for longer than
+// anything takes that may still be under way.
+func (s *session) awaitSilence(ctx context.Context) error {
 	for range staleBound {
 		message, err := s.receive(ctx, s.longestAnswer())
 		switch {
 		case err == nil:
 			s.log.Warn("threw away a late message", "message", quote(message))
-			continue
-		case !errors.Is(err, link.ErrTimeout):
-			return false, err
+		case errors.Is(err, link.ErrTimeout):
+			s.lost = false // silence is what was hoped for
+			return nil
+		default:
+			return err
 		}
-		s.lost = false // silence is what was hoped for
-		if sent {
-			if err := s.clear(ctx); err != nil {
-				return false, err
-			}
-		}
-		if s.file.Errors == nil {
-			return false, nil
-		}
-		_, _, err = s.drain(ctx)
-		return err == nil, err
 	}
-	return false, fmt.Errorf("%w: %d messages came without a question; does the instrument send by itself?", drivers.ErrUnreadable, staleBound)
+	return fmt.Errorf("%w: %d messages came without a question; does the instrument send by itself?", drivers.ErrUnreadable, staleBound)
 }
 
 func (s *session) quiet() time.Duration {
@@ -170,12 +184,12 @@ func (s *session) quiet() time.Duration {
 
 // longestAnswer is longer than any answer may be under way.
 func (s *session) longestAnswer() time.Duration {
-	longest := s.timeout()
+	most := s.timeout()
 	if t := s.file.SelfTest; t != nil && s.testing {
-		longest = max(longest, clockOr(t.Timeout, selfTestTimeout))
+		most = max(most, clockOr(t.Timeout, selfTestTimeout))
 	}
 	if s.patience != nil {
-		longest = max(longest, s.patience())
+		most = max(most, s.patience())
 	}
-	return longest + s.quiet()
+	return most + s.quiet()
 }

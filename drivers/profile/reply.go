@@ -3,11 +3,11 @@ package profile
 import (
 	"cmp"
 	"fmt"
-	"regexp"
 	"slices"
 	"strings"
 
 	"bandproof/drivers"
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 
 	"github.com/cockroachdb/apd/v3"
@@ -110,41 +110,28 @@ func positiveSetting[D quantity.Dimension](r *Reply, answer string) (quantity.Va
 // Bounds of a number in a reply: more than any instrument sends, and less than
 // quantity can print and read back.
 const (
-	maxNumberLength = 80
-	maxDigits       = 50
-	maxMagnitude    = 45  // largest power of ten
-	minExponent     = -60 // of the last digit
+	maxDigits    = 50
+	maxMagnitude = 45  // largest power of ten
+	minExponent  = -60 // of the last digit
 )
 
-// numberForm is a decimal number: NR1, NR2 or NR3 (IEEE 488.2 clause 8.7, from
-// memory), with what instruments make of them: no digit on one side of the
-// point, small e.
-var numberForm = regexp.MustCompile(`^[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]{1,6})?$`)
-
-// The numbers that stand for no number (SCPI-1999 volume 1 clauses 7.2.1.4 and
-// 7.2.1.5, from memory): 9.9E37 is infinity, 9.91E37 is not-a-number.
-var (
-	infinity   = apd.New(99, 36)
-	notANumber = apd.New(991, 35)
-)
-
+// decimal reads a number as SCPI has it, or the mark that it stands for.
 func decimal(number string) (*apd.Decimal, drivers.Mark, error) {
-	if len(number) > maxNumberLength || !numberForm.MatchString(number) {
-		return nil, drivers.None, fmt.Errorf("%w: %s is no number", drivers.ErrUnreadable, quote(number))
+	n, err := scpi.ParseNumber([]byte(number))
+	if err != nil {
+		return nil, drivers.None, fmt.Errorf("%w: %w", drivers.ErrUnreadable, err)
 	}
-	d, _, err := apd.NewFromString(number)
-	if err != nil || d.Form != apd.Finite || d.NumDigits() > maxDigits || d.Exponent < minExponent ||
-		int64(d.Exponent)+d.NumDigits()-1 > maxMagnitude {
-		return nil, drivers.None, fmt.Errorf("%w: %s is out of range", drivers.ErrUnreadable, quote(number))
-	}
-	switch {
-	case d.Cmp(infinity) == 0:
+	switch n.Marker {
+	case scpi.Infinity:
 		return nil, drivers.OverRange, nil
-	case d.Cmp(notANumber) == 0:
+	case scpi.NotANumber:
 		return nil, drivers.NoSignal, nil
+	case scpi.MinusInfinity:
+		return nil, drivers.None, fmt.Errorf("%w: %s stands for minus infinity", drivers.ErrUnreadable, quote(number))
 	}
-	if d.IsZero() {
-		d.Negative = false
+	d := n.Decimal()
+	if d.NumDigits() > maxDigits || d.Exponent < minExponent || int64(d.Exponent)+d.NumDigits()-1 > maxMagnitude {
+		return nil, drivers.None, fmt.Errorf("%w: %s is out of range", drivers.ErrUnreadable, quote(number))
 	}
 	return d, drivers.None, nil
 }

@@ -116,6 +116,22 @@ func TestTemplates(t *testing.T) {
 	require.ErrorContains(t, err, "select one first")
 }
 
+func FuzzTemplate(f *testing.F) {
+	for _, seed := range []string{"READ?", "A{input}", "{{x}}", "{", "}", "{{}", "{a{b}"} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, template string) {
+		why := templateMistake(template, []string{holdInput})
+		got, err := expand(template, words{holdInput: "1"})
+		if why == "" && err != nil {
+			t.Fatalf("template %q passed, but: %v", template, err)
+		}
+		if why == "" && !strings.ContainsAny(template, "{}") && got != template {
+			t.Fatalf("template %q became %q", template, got)
+		}
+	})
+}
+
 func FuzzReply(f *testing.F) {
 	for _, seed := range []string{"1.0E7", "9.91E37", "-0", "F 10.0 MHz", "1e-60", "\xff", "+.5", "1E+0000000001"} {
 		f.Add(seed, "MHz", "F", " MHz")

@@ -32,6 +32,7 @@ type session struct {
 	sleep   Sleeper
 	now     func() time.Time
 	log     *slog.Logger
+	limit   time.Duration // longest wait for a reply as the caller states it; 0: as the profile does
 
 	turn chan struct{}
 
@@ -132,6 +133,9 @@ func (s *session) abandon(err error) error {
 }
 
 func (s *session) timeout() time.Duration {
+	if s.limit > 0 {
+		return s.limit
+	}
 	if s.file.Link == nil {
 		return defaultTimeout
 	}

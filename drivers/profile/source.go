@@ -258,11 +258,11 @@ func (g *source) set(ctx context.Context, commands []string, w words, wait time.
 // the settling time.
 func (g *source) settle(ctx context.Context) error {
 	s := g.file.Settle
-	time := clock(s.Time)
-	if err := g.confirm(ctx, s.Query, 10*time+clockOr(s.Margin, defaultSettleMargin), s.Expect, drivers.ErrUnreadable); err != nil {
+	settling := clock(s.Time)
+	if err := g.confirm(ctx, s.Query, 10*settling+clockOr(s.Margin, defaultSettleMargin), s.Expect, drivers.ErrUnreadable); err != nil {
 		return fmt.Errorf("settle: %w", err)
 	}
-	return g.wait(ctx, time)
+	return g.wait(ctx, settling)
 }
 
 // Settle is how long after a set the signal must not be trusted. The sets of

@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"bandproof/drivers"
+	"bandproof/drivers/scpi"
 )
 
 // quote writes an answer for a message: in quotes, bytes that are no text
@@ -39,22 +40,18 @@ func printable(answer string) string {
 	return out.String()
 }
 
+// parseIdentity reads the answer to an identity query.
 func parseIdentity(answer string) drivers.Identity {
-	id := drivers.Identity{Raw: printable(answer), Stated: true}
-	fields := strings.SplitN(answer, ",", 4)
-	for i, into := range []*string{&id.Maker, &id.Model, &id.Serial, &id.Firmware} {
-		if i < len(fields) {
-			*into = printable(strings.TrimSpace(fields[i]))
-		}
-	}
-	return id
+	id := scpi.ParseIdentity([]byte(answer))
+	return drivers.Identity{Maker: id.Maker, Model: id.Model, Serial: id.Serial, Firmware: id.Firmware,
+		Raw: printable(answer), Stated: true}
 }
 
+// errorEntry reads an entry of an error queue; the text is as it came.
 func errorEntry(answer string) (code int, text string, err error) {
-	number, _, _ := strings.Cut(answer, ",")
-	code, err = strconv.Atoi(strings.TrimSpace(number))
+	entry, err := scpi.ParseErrorEntry([]byte(answer))
 	if err != nil {
-		return 0, "", fmt.Errorf("%w: %s is no entry of an error queue", drivers.ErrUnreadable, quote(answer))
+		return 0, "", fmt.Errorf("%w: %w", drivers.ErrUnreadable, err)
 	}
-	return code, printable(strings.TrimSpace(answer)), nil
+	return entry.Code, printable(strings.TrimSpace(answer)), nil
 }

@@ -207,6 +207,7 @@ func TestNoFaultOfTheLinkMakesAWrongReading(t *testing.T) {
 		{"line ends", "crlf:instrument=counter", true},
 	} {
 		t.Run(row.name, func(t *testing.T) {
+			t.Parallel() // they mostly wait
 			b := newBench(t)
 			ctx := t.Context()
 			p := quick(t)

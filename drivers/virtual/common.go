@@ -4,6 +4,7 @@ import (
 	"strconv"
 	"strings"
 
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 )
 
@@ -12,58 +13,58 @@ const scpiVersion = "1999.0"
 
 // commonCommands are those that every instrument here knows.
 var commonCommands = []command{
-	{"*IDN", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("*IDN"), true, 0, func(s *session, _ []string) (string, error) {
 		id := s.dev.identity()
 		return strings.Join([]string{id.Maker, id.Model, id.Serial, id.Firmware}, ","), nil
 	}},
-	{"*RST", false, 0, func(s *session, _ []string) (string, error) { s.dev.reset(); return "", nil }},
-	{"*CLS", false, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("*RST"), false, 0, func(s *session, _ []string) (string, error) { s.dev.reset(); return "", nil }},
+	{scpi.MustPattern("*CLS"), false, 0, func(s *session, _ []string) (string, error) {
 		s.dev.registers().clear()
 		return "", nil
 	}},
-	{"*TST", true, 0, func(*session, []string) (string, error) { return "0", nil }},
-	{"*OPC", false, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("*TST"), true, 0, func(*session, []string) (string, error) { return "0", nil }},
+	{scpi.MustPattern("*OPC"), false, 0, func(s *session, _ []string) (string, error) {
 		s.passInstantly()
 		s.dev.registers().opc = true
 		s.poll()
 		return "", nil
 	}},
-	{"*OPC", true, 0, func(s *session, _ []string) (string, error) { return "1", s.await() }},
-	{"*WAI", false, 0, func(s *session, _ []string) (string, error) { return "", s.await() }},
-	{"*ESR", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("*OPC"), true, 0, func(s *session, _ []string) (string, error) { return "1", s.await() }},
+	{scpi.MustPattern("*WAI"), false, 0, func(s *session, _ []string) (string, error) { return "", s.await() }},
+	{scpi.MustPattern("*ESR"), true, 0, func(s *session, _ []string) (string, error) {
 		s.poll()
 		st := s.dev.registers()
 		v := st.esr
 		st.esr = 0
 		return strconv.Itoa(v), nil
 	}},
-	{"*STB", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("*STB"), true, 0, func(s *session, _ []string) (string, error) {
 		s.poll()
 		_, oper := s.dev.conditions()
 		return strconv.Itoa(s.dev.registers().byte(oper)), nil
 	}},
 	register("*ESE", func(s *status) *int { return &s.ese }, 255),
 	registerQuery("*ESE", func(s *status) *int { return &s.ese }),
-	register("*SRE", func(s *status) *int { return &s.sre }, 255&^stbMSS),
+	register("*SRE", func(s *status) *int { return &s.sre }, 255&^scpi.MasterSummary),
 	registerQuery("*SRE", func(s *status) *int { return &s.sre }),
-	{"SYSTem:ERRor[:NEXT]", true, 0, func(s *session, _ []string) (string, error) {
-		return s.dev.registers().pop().Error(), nil
+	{scpi.MustPattern("SYSTem:ERRor[:NEXT]"), true, 0, func(s *session, _ []string) (string, error) {
+		return s.dev.registers().pop().String(), nil
 	}},
-	{"SYSTem:ERRor:COUNt", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("SYSTem:ERRor:COUNt"), true, 0, func(s *session, _ []string) (string, error) {
 		return strconv.Itoa(len(s.dev.registers().queue)), nil
 	}},
-	{"SYSTem:VERSion", true, 0, func(*session, []string) (string, error) { return scpiVersion, nil }},
-	{"STATus:PRESet", false, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("SYSTem:VERSion"), true, 0, func(*session, []string) (string, error) { return scpiVersion, nil }},
+	{scpi.MustPattern("STATus:PRESet"), false, 0, func(s *session, _ []string) (string, error) {
 		st := s.dev.registers()
 		st.quesEn, st.operEn = 0, 0
 		return "", nil
 	}},
-	{"STATus:QUEStionable:CONDition", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("STATus:QUEStionable:CONDition"), true, 0, func(s *session, _ []string) (string, error) {
 		s.passInstantly()
 		ques, _ := s.dev.conditions()
 		return strconv.Itoa(ques), nil
 	}},
-	{"STATus:QUEStionable[:EVENt]", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("STATus:QUEStionable[:EVENt]"), true, 0, func(s *session, _ []string) (string, error) {
 		s.passInstantly()
 		s.dev.conditions()
 		st := s.dev.registers()
@@ -73,7 +74,7 @@ var commonCommands = []command{
 	}},
 	register("STATus:QUEStionable:ENABle", func(s *status) *int { return &s.quesEn }, 32767),
 	registerQuery("STATus:QUEStionable:ENABle", func(s *status) *int { return &s.quesEn }),
-	{"STATus:OPERation:CONDition", true, 0, func(s *session, _ []string) (string, error) {
+	{scpi.MustPattern("STATus:OPERation:CONDition"), true, 0, func(s *session, _ []string) (string, error) {
 		_, oper := s.dev.conditions()
 		return strconv.Itoa(oper), nil
 	}},
@@ -104,11 +105,11 @@ func (s *session) poll() {
 }
 
 func register(pattern string, at func(*status) *int, mask int) command {
-	return command{pattern, false, 1, func(s *session, args []string) (string, error) {
+	return command{scpi.MustPattern(pattern), false, 1, func(s *session, args []string) (string, error) {
 		if len(args) == 0 {
 			return "", errMissing
 		}
-		v, err := numeric[quantity.One](args[0], map[string]int32{"": 0}, quantity.Ratio{}, quantity.Of[quantity.One](int64(mask), 0), quantity.Ratio{})
+		v, err := numeric(args[0], "", bounds[quantity.One]{high: quantity.Of[quantity.One](int64(mask), 0)})
 		if err != nil {
 			return "", err
 		}
@@ -122,7 +123,7 @@ func register(pattern string, at func(*status) *int, mask int) command {
 }
 
 func registerQuery(pattern string, at func(*status) *int) command {
-	return command{pattern, true, 0, func(s *session, _ []string) (string, error) {
+	return command{scpi.MustPattern(pattern), true, 0, func(s *session, _ []string) (string, error) {
 		return strconv.Itoa(*at(s.dev.registers())), nil
 	}}
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 )
 
@@ -46,7 +47,7 @@ const (
 func newCounter(b *Bench, sc CounterScenario) *counter {
 	c := &counter{b: b, sc: sc, timebase: newTimebase(sc.Timebase), external: sc.External, ordinals: map[string]int{}}
 	c.reference = first(sc.Reference, ownReference)
-	c.status.size = sc.Link.ErrorQueue
+	c.status = status{size: sc.Link.ErrorQueue, esr: scpi.PowerOn}
 	for _, x := range sc.Inputs {
 		c.inputs = append(c.inputs, newInput(x))
 	}
@@ -103,13 +104,18 @@ func (c *counter) setGate(g quantity.Duration) bool {
 }
 
 // inUse is the reference that the counter runs from: own, or the name of the
-// one that is plugged in.
-func (c *counter) inUse() string {
-	m := c.b.gateMods(c.occasion(signal{}, c.inputs[c.selected]))
+// one that is plugged in, with what faults make of it.
+func (c *counter) inUse(m gateMods) string {
 	if c.reference == ownReference || c.external == "" || m.noExternal {
 		return ownReference
 	}
 	return c.external
+}
+
+// reports is the reference in use as the counter says when it is asked between
+// gates.
+func (c *counter) reports() string {
+	return c.inUse(c.b.gateMods(c.occasion(signal{}, c.inputs[c.selected])))
 }
 
 // setReference returns false where an external reference is asked for that is
@@ -117,7 +123,7 @@ func (c *counter) inUse() string {
 func (c *counter) setReference(choice string) bool {
 	was := c.reference
 	c.reference = choice
-	if choice == externalReference && c.inUse() == ownReference {
+	if choice == externalReference && c.reports() == ownReference {
 		c.reference = was
 		return false
 	}

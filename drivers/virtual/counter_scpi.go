@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 )
 
@@ -76,14 +77,14 @@ func (c *counter) commands() []command { return counterCommands }
 
 // onCounter makes a command of a function on the counter's model.
 func onCounter(pattern string, query bool, most int, run func(c *counter, s *session, args []string) (string, error)) command {
-	return command{pattern, query, most, func(s *session, args []string) (string, error) {
+	return command{scpi.MustPattern(pattern), query, most, func(s *session, args []string) (string, error) {
 		return run(s.dev.(*counter), s, args)
 	}}
 }
 
 var counterCommands = []command{
-	onCounter("[SENSe:]FUNCtion[:ON]", false, 1, (*counter).setFunction),
-	onCounter("[SENSe:]FUNCtion[:ON]", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
+	onCounter("[SENSe#:]FUNCtion[:ON]", false, 1, (*counter).setFunction),
+	onCounter("[SENSe#:]FUNCtion[:ON]", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
 		return fmt.Sprintf("\"FREQ %d\"", c.channel()), nil
 	}),
 	onCounter("CONFigure[:SCALar][:VOLTage]:FREQuency", false, 3, func(c *counter, _ *session, args []string) (string, error) {
@@ -100,12 +101,12 @@ var counterCommands = []command{
 		c.initiate(s)
 		return c.fetch(s)
 	}),
-	onCounter("[SENSe:]FREQuency:APERture", false, 1, (*counter).setAperture),
-	onCounter("[SENSe:]FREQuency:APERture", true, 1, func(c *counter, _ *session, args []string) (string, error) {
+	onCounter("[SENSe#:]FREQuency:APERture", false, 1, (*counter).setAperture),
+	onCounter("[SENSe#:]FREQuency:APERture", true, 1, func(c *counter, _ *session, args []string) (string, error) {
 		g := c.gate
 		if len(args) == 1 {
-			var err *scpiError
-			if g, err = numeric(args[0], secondSuffixes, c.sc.Gate[0], c.sc.Gate[1], c.sc.DefaultGate); err != nil {
+			var err error
+			if g, err = c.gateArgument(args[0]); err != nil {
 				return "", err
 			}
 		}
@@ -125,29 +126,34 @@ var counterCommands = []command{
 		return c.fetch(s)
 	}),
 	onCounter("ABORt", false, 0, func(c *counter, _ *session, _ []string) (string, error) { c.abort(); return "", nil }),
-	onCounter("[SENSe:]ROSCillator:SOURce", false, 1, (*counter).setOscillator),
-	onCounter("[SENSe:]ROSCillator:SOURce", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
-		if c.inUse() == ownReference {
+	onCounter("[SENSe#:]ROSCillator:SOURce", false, 1, (*counter).setOscillator),
+	onCounter("[SENSe#:]ROSCillator:SOURce", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
+		if c.reports() == ownReference {
 			return "INT", nil
 		}
 		return "EXT", nil
 	}),
-	onCounter("[SENSe:]ROSCillator:SOURce:AUTO", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
-		return boolean(c.reference == autoReference), nil
+	onCounter("[SENSe#:]ROSCillator:SOURce:AUTO", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
+		return scpi.FormatBool(c.reference == autoReference), nil
 	}),
 }
+
+var functionPattern = scpi.MustPattern("[VOLTage:]FREQuency")
 
 // setFunction reads "FREQuency 2".
 func (c *counter) setFunction(_ *session, args []string) (string, error) {
 	if len(args) == 0 {
 		return "", errMissing
 	}
-	text, ok := unquoted(args[0])
-	if !ok {
+	a, err := scpi.ParseArgument(args[0])
+	if err != nil {
+		return "", err
+	}
+	if a.Kind != scpi.StringData {
 		return "", errDataType
 	}
-	word, channel, _ := strings.Cut(strings.TrimSpace(strings.ToUpper(text)), " ")
-	if !matches("[VOLTage:]FREQuency", word) {
+	word, channel, _ := strings.Cut(strings.TrimSpace(string(a.Data)), " ")
+	if _, ok := functionPattern.Match(word); !ok {
 		return "", errIllegalValue
 	}
 	return "", c.choose(strings.TrimSpace(channel))
@@ -181,19 +187,22 @@ func (c *counter) configure(args []string) error {
 			channel = strings.TrimSpace(a[2 : len(a)-1])
 			continue
 		}
-		var zero quantity.Frequency
-		if _, err := numeric(a, hertzSuffixes, zero, zero, zero); err != nil {
+		if _, err := numeric(a, "HZ", bounds[quantity.Hertz]{}); err != nil {
 			return err
 		}
 	}
 	return c.choose(channel)
 }
 
+func (c *counter) gateArgument(arg string) (quantity.Duration, error) {
+	return numeric(arg, "S", bounds[quantity.Second]{c.sc.Gate[0], c.sc.Gate[1], c.sc.DefaultGate})
+}
+
 func (c *counter) setAperture(_ *session, args []string) (string, error) {
 	if len(args) == 0 {
 		return "", errMissing
 	}
-	g, err := numeric(args[0], secondSuffixes, c.sc.Gate[0], c.sc.Gate[1], c.sc.DefaultGate)
+	g, err := c.gateArgument(args[0])
 	if err != nil {
 		return "", err
 	}
@@ -207,9 +216,8 @@ func (c *counter) setOscillator(_ *session, args []string) (string, error) {
 	if len(args) == 0 {
 		return "", errMissing
 	}
-	word := strings.ToUpper(args[0])
 	for pattern, choice := range map[string]string{"INTernal": ownReference, "EXTernal": externalReference, "AUTO": autoReference} {
-		if matchNode(pattern, word) {
+		if scpi.MatchKeyword(pattern, args[0]) {
 			if !c.setReference(choice) {
 				return "", errHardwareMissing
 			}
@@ -217,11 +225,4 @@ func (c *counter) setOscillator(_ *session, args []string) (string, error) {
 		}
 	}
 	return "", errIllegalValue
-}
-
-func boolean(b bool) string {
-	if b {
-		return "1"
-	}
-	return "0"
 }

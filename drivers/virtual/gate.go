@@ -170,7 +170,7 @@ func (c *counter) reading(in *input, s signal, counted float64, o occasion, m ga
 
 // y is the offset of what the counter runs from, and whether the signal shares it.
 func (c *counter) y(s signal, m gateMods) (y float64, coherent bool) {
-	if used := c.inUse(); used != ownReference {
+	if used := c.inUse(m); used != ownReference {
 		return c.b.references[used], s.coherent == used
 	}
 	return c.timebase.y(c.b.age, c.b.ambient) + m.y, false

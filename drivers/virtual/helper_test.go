@@ -34,6 +34,9 @@ func (c *client) write(format string, args ...any) {
 
 func (c *client) read() string {
 	c.t.Helper()
+	if d, ok := c.conn.(interface{ SetReadDeadline(time.Time) error }); ok {
+		_ = d.SetReadDeadline(time.Now().Add(10 * time.Second)) // a terminal may have none
+	}
 	s, err := c.r.ReadString('\n')
 	require.NoError(c.t, err)
 	return strings.TrimSuffix(s, "\n")

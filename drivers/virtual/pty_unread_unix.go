@@ -2,11 +2,8 @@
 
 package virtual
 
-import (
-	"os"
+import "os"
 
-	"golang.org/x/sys/unix"
-)
-
-// unread is how many bytes wait in the input of a terminal.
-func unread(f *os.File) (int, error) { return unix.IoctlGetInt(int(f.Fd()), unix.TIOCOUTQ) }
+// unread is not asked on these systems: hanging up then waits for the shortest
+// time that a line must look empty.
+func unread(*os.File) (int, error) { return 0, nil }

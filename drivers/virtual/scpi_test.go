@@ -20,7 +20,7 @@ func TestCounterCommands(t *testing.T) {
 		{"self-test", "*TST?", "0"},
 		{"power-on event", "*ESR?;*ESR?", "128;0"},
 		{"enable registers", "*ESE 60;*SRE 255;*ESE?;*SRE?", "60;191"},
-		{"status byte", "*CLS;*ESE 32;*SRE 32;NONSENSE;*STB?", "100"},
+		{"status byte", "*CLS;*ESE 32;*SRE 32;NONSENSE\n*STB?", "100"},
 		{"function", `SENS:FUNC "FREQ 3";FUNC?`, `"FREQ 3"`},
 		{"function, long form", `:SENSE1:FUNCTION:ON 'FREQUENCY 2';ON?`, `"FREQ 2"`},
 		{"configure", "CONF:FREQ (@2);:CONF?", `"FREQ (@2)"`},
@@ -34,28 +34,30 @@ func TestCounterCommands(t *testing.T) {
 		{"measure", "MEAS:FREQ? (@1)", "0"},
 		{"operation complete", "*CLS;INIT;*OPC?;*OPC;*ESR?", "1;1"},
 		{"wait", "INIT;*WAI;FETC?", "0"},
-		{"undefined", "FREQ:APPER 1;:SYST:ERR?", `-113,"Undefined header"`},
+		{"undefined", "FREQ:APPER 1\nSYST:ERR?", `-113,"Undefined header"`},
 		{"undefined stops the message", "NONSENSE;*IDN?;:SYST:ERR?\nSYST:ERR?", `-113,"Undefined header"`},
 		{"missing", "FREQ:APER;:SYST:ERR?\nSYST:ERR?", `-109,"Missing parameter"`},
 		{"too many", "FREQ:APER 1,2;:SYST:ERR?\nSYST:ERR?", `-108,"Parameter not allowed"`},
 		{"out of range", "FREQ:APER 1e9;APER?;:SYST:ERR?", `0.100;-222,"Data out of range"`},
 		{"wrong unit", "FREQ:APER 1 V\nSYST:ERR?", `-131,"Invalid suffix"`},
 		{"not a number", "FREQ:APER ten\nSYST:ERR?", `-104,"Data type error"`},
-		{"not a number either", "FREQ:APER 1.2.3\nSYST:ERR?", `-120,"Numeric data error"`},
+		{"not a number either", "FREQ:APER 1.2.3\nSYST:ERR?", `-131,"Invalid suffix"`},
 		{"exponent", "FREQ:APER 1e99\nSYST:ERR?", `-123,"Exponent too large"`},
 		{"no such input", "CONF:FREQ (@9);:SYST:ERR?", `-222,"Data out of range"`},
-		{"no channel list", "CONF:FREQ (@1;:SYST:ERR?\nSYST:ERR?", `-151,"Invalid string data"`},
+		{"no channel list", "CONF:FREQ (@1\nSYST:ERR?", `-102,"Syntax error"`},
 		{"function without quotes", "FUNC FREQ\nSYST:ERR?", `-104,"Data type error"`},
 		{"function of another kind", "FUNC \"PER 1\";:SYST:ERR?", `-224,"Illegal parameter value"`},
-		{"open quote", "FUNC \"FREQ 1\nSYST:ERR?", `-151,"Invalid string data"`},
-		{"byte that is no text", "\x80\x81?\nSYST:ERR?", `-101,"Invalid character"`},
+		{"open quote", "FUNC \"FREQ 1\nSYST:ERR?", `-102,"Syntax error"`},
+		{"byte that is no text", "\x80\x81?\nSYST:ERR?", `-102,"Syntax error"`},
 		{"reset", "FREQ:APER 1;*RST;:FREQ:APER?", "0.100"},
 		{"auto reference", "ROSC:SOUR AUTO;SOUR?;SOUR:AUTO?", "EXT;1"},
 		{"wrong reference", "ROSC:SOUR MOON;:SYST:ERR?", `-224,"Illegal parameter value"`},
 		{"error count", "NONSENSE\nSYST:ERR:COUN?", "1"},
 		{"queue overflow", strings.Repeat("NONSENSE\n", 20) + strings.TrimSuffix(strings.Repeat("SYST:ERR?;:", 17), ";:"),
 			strings.Repeat(`-113,"Undefined header";`, 15) + `-350,"Queue overflow";0,"No error"`},
-		{"empty units", ";;*IDN?;;", "Invented Instruments,Demo Counter Three,DC3-0042,1.4"},
+		{"an empty unit", "*OPC?;;*IDN?\n\nSYST:ERR?", `-102,"Syntax error"`},
+		{"commands before a mistake are carried out", "FREQ:APER 1;?\nFREQ:APER?;:SYST:ERR?", `1;-102,"Syntax error"`},
+		{"a suffix that is not there", "SENS2:FREQ:APER?\nSYST:ERR?", `-114,"Header suffix out of range"`},
 		{"message too long", strings.Repeat("A", 70000) + "\nSYST:ERR?", `-363,"Input buffer overrun"`},
 		{"status preset", "STAT:QUES:ENAB 32;ENAB?;:STAT:OPER:ENAB 16;:STAT:PRES;:STAT:QUES:ENAB?;:STAT:OPER:ENAB?", "32;0;0"},
 		{"carriage return ends a message", "*OPC?\r", "1"},
@@ -144,17 +146,21 @@ func TestWhileAGateIsOpen(t *testing.T) {
 			clock := newStepClock()
 			b := newBench(t, Options{Clock: clock}, func(s *Scenario) { s.Counter.Link.WhileBusy = row.busy })
 			c := dial(t, b, "counter")
+			slept := false
 			for line := range strings.SplitSeq(row.send, "\n") {
 				c.write("%s", line)
 				if line == "READ?" {
 					<-clock.slept
+					slept = true
 				}
 			}
 			if row.want != "" {
 				require.Equal(t, row.want, c.read())
 				return
 			}
-			<-clock.slept
+			if !slept {
+				<-clock.slept
+			}
 			clock.advance(time.Second)
 			for line := range strings.SplitSeq(row.after, "\n") {
 				require.Equal(t, line, c.read())

@@ -3,8 +3,11 @@ package virtual
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"time"
+
+	"bandproof/drivers/scpi"
 )
 
 // device is an instrument as a session drives it. All methods are called with
@@ -32,7 +35,7 @@ type device interface {
 
 // command is one header that an instrument knows.
 type command struct {
-	pattern string
+	pattern scpi.Pattern
 	query   bool
 	most    int // arguments allowed
 	run     func(s *session, args []string) (string, error)
@@ -46,6 +49,7 @@ type session struct {
 	in     <-chan string // complete messages; closed when the client has left
 	queue  []string      // messages that came while an answer was pending
 	closed bool
+	asking bool // the unit under way is a question
 	send   func(reply, message string) error
 }
 
@@ -107,49 +111,54 @@ func (s *session) execute(message string) (reply string, has bool, err error) {
 		st.push(errOverrun)
 		return "", false, nil
 	}
-	list, mistake := units(message)
-	if mistake != nil {
-		st.push(mistake)
-		return "", false, nil
-	}
+	list, mistake := scpi.ParseProgram([]byte(message)) // with a mistake, the commands before it
 	var replies []string
 	for _, u := range list {
 		s.b.counter.catchUp()
 		text, err := s.unit(u)
-		var e *scpiError
+		var e *scpi.Error
 		switch {
 		case errors.As(err, &e):
+			if e == errInterrupted && !u.Query {
+				return "", false, nil // *WAI is no question: nothing is lost
+			}
 			st.push(e)
 			if e == errInterrupted {
 				return "", false, nil // the whole response is dropped
 			}
-			if e.code > -200 {
+			if e.Code > -200 {
 				return strings.Join(replies, ";"), len(replies) > 0, nil // the rest can't be trusted
 			}
 		case err != nil:
 			return "", false, err
-		case u.query:
+		case u.Query:
 			replies = append(replies, text)
 		}
+	}
+	var e *scpi.Error
+	if errors.As(mistake, &e) {
+		st.push(e)
 	}
 	return strings.Join(replies, ";"), len(replies) > 0, nil
 }
 
-func (s *session) unit(u unit) (string, error) {
+func (s *session) unit(u scpi.Command) (string, error) {
+	s.asking = u.Query
 	for _, list := range [][]command{commonCommands, s.dev.commands()} {
 		for _, c := range list {
-			if c.query != u.query || !matches(c.pattern, u.header) {
+			if c.query != u.Query {
 				continue
 			}
-			if len(u.args) > c.most {
+			numbers, ok := c.pattern.Match(u.Header)
+			switch {
+			case !ok:
+				continue
+			case slices.ContainsFunc(numbers, func(n int) bool { return n != 1 }):
+				return "", errHeaderSuffix
+			case len(u.Arguments) > c.most:
 				return "", errNotAllowed
 			}
-			return c.run(s, u.args)
-		}
-	}
-	for i := range len(u.header) {
-		if c := u.header[i]; c < ' ' || c > '~' {
-			return "", errInvalidCharacter
+			return c.run(s, u.Arguments)
 		}
 	}
 	return "", errUndefined
@@ -215,7 +224,7 @@ func (s *session) sleep(until time.Time, changed <-chan struct{}) error {
 				return errGone
 			}
 			s.queue = append(s.queue, m)
-			if s.dev.link().WhileBusy != whileBusyQueue || urgent(m) {
+			if s.asking && s.dev.link().WhileBusy != whileBusyQueue || urgent(m) {
 				return errInterrupted
 			}
 			if len(s.queue) > mostQueued {
@@ -227,11 +236,14 @@ func (s *session) sleep(until time.Time, changed <-chan struct{}) error {
 	}
 }
 
+var abortPattern = scpi.MustPattern("ABORt")
+
 // urgent tells whether a message stops a measurement and so can't wait for it.
 func urgent(message string) bool {
-	list, _ := units(message)
+	list, _ := scpi.ParseProgram([]byte(message)) // a mistake is told when its turn comes
 	for _, u := range list {
-		if !u.query && (u.header == "*CLS" || u.header == "*RST" || matches("ABORt", u.header)) {
+		_, abort := abortPattern.Match(u.Header)
+		if !u.Query && (abort || strings.EqualFold(u.Header, "*CLS") || strings.EqualFold(u.Header, "*RST")) {
 			return true
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 )
 
@@ -38,7 +39,7 @@ type source struct {
 
 func newSource(b *Bench, sc SourceScenario) *source {
 	s := &source{b: b, sc: sc, timebase: newTimebase(sc.Timebase), tries: map[string]int{}}
-	s.status.size = sc.Link.ErrorQueue
+	s.status = status{size: sc.Link.ErrorQueue, esr: scpi.PowerOn}
 	s.preset()
 	s.before, s.settleDue = s.frequency.Float(), false
 	return s

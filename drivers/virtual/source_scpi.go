@@ -1,9 +1,9 @@
 package virtual
 
 import (
-	"strings"
 	"time"
 
+	"bandproof/drivers/scpi"
 	"bandproof/procedures/quantity"
 )
 
@@ -48,21 +48,21 @@ func (s *source) conditions() (questionable, operation int) {
 }
 
 func onSource(pattern string, query bool, most int, run func(s *source, args []string) (string, error)) command {
-	return command{pattern, query, most, func(x *session, args []string) (string, error) {
+	return command{scpi.MustPattern(pattern), query, most, func(x *session, args []string) (string, error) {
 		return run(x.dev.(*source), args)
 	}}
 }
 
 var sourceCommands = []command{
-	onSource("[SOURce:]FREQuency[:CW]", false, 1, (*source).frequencyCommand),
-	onSource("[SOURce:]FREQuency:FIXed", false, 1, (*source).frequencyCommand),
-	onSource("[SOURce:]FREQuency[:CW]", true, 1, (*source).frequencyQuery),
-	onSource("[SOURce:]FREQuency:FIXed", true, 1, (*source).frequencyQuery),
-	onSource("[SOURce:]POWer[:LEVel][:IMMediate][:AMPLitude]", false, 1, (*source).levelCommand),
-	onSource("[SOURce:]POWer[:LEVel][:IMMediate][:AMPLitude]", true, 1, (*source).levelQuery),
-	onSource("OUTPut[:STATe]", false, 1, (*source).outputCommand),
-	onSource("OUTPut[:STATe]", true, 0, func(s *source, _ []string) (string, error) { return boolean(s.rf), nil }),
-	onSource("[SOURce:]ROSCillator:SOURce", true, 0, func(s *source, _ []string) (string, error) {
+	onSource("[SOURce#:]FREQuency[:CW]", false, 1, (*source).frequencyCommand),
+	onSource("[SOURce#:]FREQuency:FIXed", false, 1, (*source).frequencyCommand),
+	onSource("[SOURce#:]FREQuency[:CW]", true, 1, (*source).frequencyQuery),
+	onSource("[SOURce#:]FREQuency:FIXed", true, 1, (*source).frequencyQuery),
+	onSource("[SOURce#:]POWer[:LEVel][:IMMediate][:AMPLitude]", false, 1, (*source).levelCommand),
+	onSource("[SOURce#:]POWer[:LEVel][:IMMediate][:AMPLitude]", true, 1, (*source).levelQuery),
+	onSource("OUTPut#[:STATe]", false, 1, (*source).outputCommand),
+	onSource("OUTPut#[:STATe]", true, 0, func(s *source, _ []string) (string, error) { return scpi.FormatBool(s.rf), nil }),
+	onSource("[SOURce#:]ROSCillator:SOURce", true, 0, func(s *source, _ []string) (string, error) {
 		if s.sc.Reference == "" || s.sc.Reference == ownReference {
 			return "INT", nil
 		}
@@ -70,9 +70,9 @@ var sourceCommands = []command{
 	}),
 }
 
-func (s *source) frequencyArgument(arg string) (quantity.Frequency, *scpiError) {
+func (s *source) frequencyArgument(arg string) (quantity.Frequency, error) {
 	normal := s.grid(quantity.Of[quantity.Hertz](10, 6))
-	return numeric(arg, hertzSuffixes, s.sc.Range[0], s.sc.Range[1], normal)
+	return numeric(arg, "HZ", bounds[quantity.Hertz]{s.sc.Range[0], s.sc.Range[1], normal})
 }
 
 func (s *source) frequencyCommand(args []string) (string, error) {
@@ -93,7 +93,7 @@ func (s *source) frequencyCommand(args []string) (string, error) {
 func (s *source) frequencyQuery(args []string) (string, error) {
 	f := s.frequency
 	if len(args) == 1 {
-		var err *scpiError
+		var err error
 		if f, err = s.frequencyArgument(args[0]); err != nil {
 			return "", err
 		}
@@ -103,12 +103,12 @@ func (s *source) frequencyQuery(args []string) (string, error) {
 	return number(s.grid(f).Plain(), s.sc.Link.Numbers), nil
 }
 
-func (s *source) levelArgument(arg string) (float64, *scpiError) {
+func (s *source) levelArgument(arg string) (float64, error) {
 	bound := func(l quantity.Level) quantity.Gain {
 		text, _ := l.DBmPlain()
 		return quantity.MustParse[quantity.Decibel](text + " dB")
 	}
-	v, err := numeric(arg, levelSuffixes, bound(s.sc.Level[0]), bound(s.sc.Level[1]), bound(s.sc.Level[0]))
+	v, err := numeric(arg, "DBM", bounds[quantity.Decibel]{bound(s.sc.Level[0]), bound(s.sc.Level[1]), bound(s.sc.Level[0])})
 	return v.Float(), err
 }
 
@@ -143,13 +143,10 @@ func (s *source) outputCommand(args []string) (string, error) {
 	if len(args) == 0 {
 		return "", errMissing
 	}
-	switch strings.ToUpper(args[0]) {
-	case "ON", "1":
-		s.setRF(true)
-	case "OFF", "0":
-		s.setRF(false)
-	default:
+	on, err := scpi.ParseBool([]byte(args[0]))
+	if err != nil {
 		return "", errIllegalValue
 	}
+	s.setRF(on)
 	return "", nil
 }

@@ -22,6 +22,9 @@ func (s *Sheet) chart(name string) *chart {
 		labels = append(labels, strings.ToLower(r.label))
 		c.add(r, name)
 	}
+	if len(c.Bands) == 1 {
+		c.Bands[0].Name = "limit"
+	}
 	c.fitRange()
 	c.Caption = "Input " + name + ": relative error of the mean reading, " + strings.Join(labels, ", ") +
 		". Bars: expanded uncertainty, where longer than the sign. Values are in the table."
@@ -48,7 +51,7 @@ func (c *chart) add(r run, name string) {
 	switch {
 	case len(l.Points) == 0:
 	case len(c.Bands) > 0 && near(c.Bands[0].Points, l.Points):
-		c.Bands[0].Name = "limit"
+		c.Bands[0].Name += ", " + strings.ToLower(r.label)
 	default:
 		c.Bands = append(c.Bands, l)
 	}

@@ -19,8 +19,13 @@ func (s *Sheet) front() []block {
 	for _, r := range s.runs {
 		b = append(b, r.statement())
 	}
+	if missing := s.missing(); missing != "" {
+		b = append(b, &paragraph{Text: missing})
+	}
 	b = append(b, s.specification(), &paragraph{Text: "Results concern only the unit named above, as it was at the time of each run."})
-	b = append(b, s.byInput())
+	if len(s.inputNames()) > 0 {
+		b = append(b, s.byInput())
+	}
 	b = append(b, s.notShown()...)
 	b = append(b, s.notJudged()...)
 	b = append(b, s.conditions(), s.standards())
@@ -100,6 +105,20 @@ func (m *merged) lines() []string {
 	return list
 }
 
+// missing says which status of the unit this sheet does not state.
+func (s *Sheet) missing() string {
+	has := func(k runner.Kind) bool {
+		return slices.ContainsFunc(s.runs, func(r run) bool { return r.Run.Kind == k })
+	}
+	switch {
+	case !has(runner.AsFound):
+		return "This sheet holds no as-found run: it does not say how the unit was received."
+	case !has(runner.AsLeft):
+		return "This sheet holds no as-left run: it says how the unit was released only if nothing was altered since."
+	}
+	return ""
+}
+
 // labelled gives one line for each run, led by its label, or a single line
 // where all runs say the same.
 func (s *Sheet) labelled(f func(run) string) []string {
@@ -133,8 +152,12 @@ func (r run) statement() block {
 	for _, p := range r.Run.Points {
 		n[p.Verdict.Word]++
 	}
-	lines := []string{fmt.Sprintf("Of %d planned points: %d pass, %d conditional pass, %d conditional fail, %d fail, %d not judged.",
-		r.Run.Planned, n[decision.Pass], n[decision.ConditionalPass], n[decision.ConditionalFail], n[decision.Fail], n[decision.NotJudged])}
+	counts := fmt.Sprintf("Of %d planned points: %d pass, %d conditional pass, %d conditional fail, %d fail, %d not judged",
+		r.Run.Planned, n[decision.Pass], n[decision.ConditionalPass], n[decision.ConditionalFail], n[decision.Fail], n[decision.NotJudged])
+	if left := r.Run.Planned - len(r.Run.Points); left > 0 {
+		counts += fmt.Sprintf(", %d not taken", left)
+	}
+	lines := []string{counts + "."}
 	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
 		lines[0] += " What was not shown stands below and is no part of the statement."
 	}
@@ -234,6 +257,11 @@ func (s *Sheet) notJudged() []block {
 		}
 	}
 	if len(t.Rows) == 0 {
+		for _, r := range s.runs {
+			if len(r.Run.Points) == 0 {
+				return nil
+			}
+		}
 		return []block{&paragraph{Label: "Not judged", Text: "Every point that was tried has a verdict."}}
 	}
 	return []block{t}
@@ -250,17 +278,17 @@ func (s *Sheet) conditions() block {
 		f    func(run) string
 	}{
 		{"Record", func(r run) string { return stated(r.ID) + prefixed(", follows ", r.Follows) }},
-		{"Performed", func(r run) string { return moment(r.Run.Started) + " to " + moment(r.Run.Finished) }},
+		{"Performed", func(r run) string { return period(r.Run.Started, r.Run.Finished) }},
 		{"Ambient temperature", func(r run) string { return optional(r.Job.Temperature) }},
 		{"Relative humidity", func(r run) string { return optional(r.Job.Humidity) }},
 		{"Mains voltage", func(r run) string { return optional(r.Job.Mains) }},
-		{"Unit on before the first point for", func(r run) string { return positive(r.Run.OnFor) }},
+		{"Unit on, before the first point", func(r run) string { return positive(r.Run.OnFor) }},
 		{"Timebase last adjusted", func(r run) string { return stated(r.Job.Adjusted.String()) }},
 		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
 		{"Remarks", func(r run) string { return r.Job.Remarks }},
-		{"Bench", func(r run) string { return stated(r.Bench.Name) + prefixed(", file SHA-256 ", short(r.Bench.SHA256)) }},
+		{"Bench", func(r run) string { return stated(r.Bench.Name) + prefixed(", file SHA-256 ", r.Bench.SHA256) }},
 		{"Procedure file", func(r run) string {
-			return stated(r.Record.Procedure.File) + prefixed(", SHA-256 ", short(r.Record.Procedure.SHA256))
+			return stated(r.Record.Procedure.File) + prefixed(", SHA-256 ", r.Record.Procedure.SHA256)
 		}},
 		{"Software", func(r run) string {
 			return stated(join(" ", r.Program.Name, r.Program.Version)) + prefixed(", built with ", r.Program.Go)
@@ -293,12 +321,4 @@ func positive(d quantity.Duration) string {
 		return "not stated"
 	}
 	return d.Grouped()
-}
-
-// short is the first half of a SHA-256, plenty to tell two files apart.
-func short(hash string) string {
-	if len(hash) > 32 {
-		return hash[:32] + "…"
-	}
-	return hash
 }

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 	"strings"
 
@@ -15,18 +16,18 @@ import (
 func (s *Sheet) inputs() []block {
 	var b []block
 	for _, name := range s.inputNames() {
-		b = append(b, &heading{Level: 1, Text: "Input " + name + ": " + s.rangeOf(name), NewPage: true})
+		taken := slices.ContainsFunc(s.runs, func(r run) bool { return len(r.points(name)) > 0 })
+		b = append(b, &heading{Level: 1, Text: "Input " + name + ": " + s.rangeOf(name), NewPage: taken})
 		if in, ok := s.input(name); ok {
 			b = append(b, s.promises(in))
 		}
+		if !taken {
+			b = append(b, &paragraph{Text: "No point was taken at this input."})
+			continue
+		}
 		b = append(b, s.chart(name))
 		for _, runs := range s.sideBySide() {
-			t := pointTable(name, runs)
-			if len(t.Rows) == 0 {
-				b = append(b, &paragraph{Label: t.Title, Text: "No point was taken."})
-				continue
-			}
-			b = append(b, t)
+			b = append(b, pointTable(name, runs))
 			if n := pointNotes(name, runs); len(n) > 0 {
 				b = append(b, &notes{Title: "Notes", Lines: n})
 			}
@@ -103,7 +104,8 @@ func counting(a accuracy.Spec) string {
 }
 
 func limitWords(a accuracy.Spec) string {
-	list := []string{fmt.Sprintf("± %d × one count", max(a.Counts, 1)), "timebase where tested"}
+	counts := max(a.Counts, 1)
+	list := []string{fmt.Sprintf("±%d %s", counts, plural(counts, "count", "counts")), "timebase where tested"}
 	if a.Display.Sign() > 0 {
 		list[0] += ", display to " + a.Display.Grouped()
 	}

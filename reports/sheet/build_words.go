@@ -263,6 +263,13 @@ func moment(t time.Time) string {
 	return strings.Replace(t.Format("2006-01-02 15:04 -07:00"), "+00:00", "UTC", 1)
 }
 
+func period(from, to time.Time) string {
+	if from.IsZero() && to.IsZero() {
+		return "not stated"
+	}
+	return moment(from) + " to " + moment(to)
+}
+
 func day(t time.Time) string {
 	if t.IsZero() {
 		return "not stated"

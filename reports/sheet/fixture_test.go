@@ -259,21 +259,5 @@ func fixture(t testing.TB, kind runner.Kind) record.Record {
 	require.NoError(t, err)
 	var r record.Record
 	require.NoError(t, json.Unmarshal(text, &r))
-	restoreLevels(t, &r)
 	return r
-}
-
-// restoreLevels fills in the level at the input where the record's JSON lacks
-// it: in procedures.Point the name of the input and the level at the input both
-// go by "input", and the name wins.
-func restoreLevels(t testing.TB, r *record.Record) {
-	t.Helper()
-	fresh := build(t, r.Run.Kind, 0, nil, r.Run.Started)
-	require.Len(t, fresh.Run.Points, len(r.Run.Points))
-	for k := range r.Run.Points {
-		p := &r.Run.Points[k].Point
-		if p.Levels.Input == (quantity.Level{}) {
-			p.Levels.Input = fresh.Run.Points[k].Point.Levels.Input
-		}
-	}
 }

@@ -24,7 +24,7 @@ func (w *pdfWriter) table(t *table) {
 	g := &grille{table: w.printableTable(t), w: w}
 	g.measure()
 	w.y += 6
-	w.need(g.headHeight(false) + 3*g.lineHeight())
+	w.need(g.headHeight(false) + float64(min(len(g.Rows), 3))*(g.lineHeight()+3))
 	g.head(false)
 	for _, r := range g.Rows {
 		g.row(r)

@@ -30,7 +30,7 @@ func (c *chart) plot(dc draw.Canvas) {
 	pad := math.Pow(c.To/c.From, 0.02)
 	p.X.Min, p.X.Max = c.From/pad, c.To*pad
 	p.X.Scale = plot.LogScale{}
-	p.X.Tick.Marker = plot.ConstantTicks(frequencyTicks(c.From, c.To))
+	p.X.Tick.Marker = plot.ConstantTicks(c.frequencyTicks())
 	p.Y.Min, p.Y.Max = -y.Top, y.Top
 	p.Y.Scale = y
 	p.Y.Tick.Marker = plot.ConstantTicks(y.ticks())
@@ -143,29 +143,38 @@ func niceStep(x float64) float64 {
 	return 10 * base
 }
 
-// frequencyTicks labels decades, over short ranges also 2 and 5, and both ends
-// of the range.
-func frequencyTicks(from, to float64) []plot.Tick {
+// frequencyTicks labels both ends of the range, the edges of what was not shown
+// and decades, over short ranges also 2 and 5, as far as there is room.
+func (c *chart) frequencyTicks() []plot.Tick {
+	from, to := c.From, c.To
 	span := math.Log10(to / from)
-	ends := []plot.Tick{{Value: from, Label: engineering(from)}, {Value: to, Label: engineering(to)}}
-	list := slices.Clone(ends)
-	free := func(v float64) bool {
-		return !slices.ContainsFunc(ends, func(t plot.Tick) bool { return math.Abs(math.Log10(v/t.Value))/span < 0.05 })
+	list := []plot.Tick{{Value: from, Label: engineering(from)}, {Value: to, Label: engineering(to)}}
+	label := func(v float64, room float64) bool {
+		if v <= from || v >= to || slices.ContainsFunc(list, func(t plot.Tick) bool { return t.Label != "" && math.Abs(math.Log10(v/t.Value))/span < room }) {
+			return false
+		}
+		list = append(list, plot.Tick{Value: v, Label: engineering(v)})
+		return true
+	}
+	for _, g := range c.Gaps {
+		label(g.From, 0.06)
+		label(g.To, 0.06)
 	}
 	if span > 40 { // nothing a counter counts
 		return list
 	}
-	for e := math.Floor(math.Log10(from)); e <= math.Ceil(math.Log10(to)); e++ {
-		for m := 1.0; m < 10; m++ {
-			v := m * math.Pow(10, e)
-			if v <= from || v >= to {
-				continue
+	for _, labelled := range []func(m float64) bool{
+		func(m float64) bool { return m == 1 }, func(m float64) bool { return m == 2 || m == 5 }, func(float64) bool { return true }} {
+		for e := math.Floor(math.Log10(from)); e <= math.Ceil(math.Log10(to)); e++ {
+			for m := 1.0; m < 10; m++ {
+				v := m * math.Pow(10, e)
+				if labelled(m) && (m == 1 || span < 3.5 && (m == 2 || m == 5) || span < 0.6) && label(v, 0.06) {
+					continue
+				}
+				if labelled(1.5) && v > from && v < to { // the last round: minor ticks
+					list = append(list, plot.Tick{Value: v})
+				}
 			}
-			label := ""
-			if free(v) && (m == 1 || span < 3.5 && (m == 2 || m == 5) || span < 0.6) {
-				label = engineering(v)
-			}
-			list = append(list, plot.Tick{Value: v, Label: label})
 		}
 	}
 	return list

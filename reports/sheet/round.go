@@ -12,8 +12,12 @@ import (
 // none stands where a point has no value.
 const none = "—"
 
-// mostPlaces bounds decimal places in print.
-const mostPlaces = 15
+// mostPlaces bounds decimal places in print; an uncertainty below leastU is
+// beyond any bench and printed as less than that.
+const (
+	mostPlaces = 15
+	leastU     = 1e-12
+)
 
 // fixed writes x grouped and rounded half to even to the given decimal places;
 // negative places round to tens, hundreds, …
@@ -67,9 +71,12 @@ type rounded struct{ Error, Limit, U string }
 func roundResult(e, limit quantity.Exact, u float64, fallback int) rounded {
 	places, known := twoDigits(u)
 	r := rounded{U: none}
-	if known {
+	switch {
+	case known && u < leastU:
+		r.U, places = "< 1e\u221212", fallback
+	case known:
 		r.U = fixed(quantity.ExactFloat(u), places)
-	} else {
+	default:
 		places = fallback
 	}
 	within := e.Abs().Cmp(limit) <= 0

@@ -1,0 +1,200 @@
+//go:build linux
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+)
+
+// programs builds both programs once for the tests that run them as processes.
+func programs(t *testing.T) (bandproof, bench string) {
+	t.Helper()
+	dir := t.TempDir()
+	out, err := exec.Command("go", "build", "-o", dir, "bandproof/cmd/bandproof", "bandproof/cmd/virtualbench").CombinedOutput()
+	require.NoError(t, err, string(out))
+	return filepath.Join(dir, "bandproof"), filepath.Join(dir, "virtualbench")
+}
+
+// serveBench runs the virtual bench as a process and returns the VISA resource
+// name of each instrument, and a way to end it.
+func serveBench(t *testing.T, program string, args ...string) (map[string]string, func()) {
+	t.Helper()
+	c := exec.Command(program, append([]string{"--time-scale", "500", "--follow"}, args...)...)
+	var complaints bytes.Buffer
+	c.Stderr = &complaints
+	out, err := c.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	ended := false
+	end := func() {
+		if !ended {
+			ended = true
+			_ = c.Process.Signal(syscall.SIGTERM)
+			_ = c.Wait()
+		}
+	}
+	t.Cleanup(end)
+	resources := map[string]string{}
+	s := bufio.NewScanner(out)
+	for s.Scan() {
+		if s.Text() == "ready" {
+			return resources, end
+		}
+		name, resource, _ := strings.Cut(s.Text(), " ")
+		resources[name] = resource
+	}
+	t.Fatalf("the virtual bench did not get ready: %s", complaints.String())
+	return nil, nil
+}
+
+// benchFile writes the demo's bench file with other addresses.
+func benchFile(t *testing.T, dir string, resources map[string]string, more string) string {
+	t.Helper()
+	data, err := os.ReadFile("demo/bench.toml")
+	require.NoError(t, err)
+	text := string(data)
+	for name, was := range map[string]string{"counter": "5025", "LF": "5026", "MW": "5027"} {
+		old := `address = "TCPIP0::127.0.0.1::` + was + `::SOCKET"`
+		require.Contains(t, text, old)
+		require.NotEmpty(t, resources[name], name)
+		text = strings.Replace(text, old, `address = "`+resources[name]+"\"\n"+more, 1)
+	}
+	file := filepath.Join(dir, "bench.toml")
+	require.NoError(t, os.WriteFile(file, []byte(text), 0o644))
+	return file
+}
+
+// runProcess runs bandproof with Enter at every prompt and returns its exit
+// code, standard error, and the record that it wrote.
+func runProcess(t *testing.T, program, bench, dir string, args ...string) (int, string, map[string]any) {
+	t.Helper()
+	c := exec.Command(program, append([]string{"run", "demo/procedure.toml", bench, "--job", "demo/job-as-found.toml",
+		"--store", filepath.Join(dir, "store.db"), "--out", dir, "--invented"}, args...)...)
+	c.Stdin = strings.NewReader(strings.Repeat("\n", 10))
+	var out, complaints bytes.Buffer
+	c.Stdout, c.Stderr = &out, &complaints
+	err := c.Run()
+	var code *exec.ExitError
+	if err != nil {
+		require.ErrorAs(t, err, &code, complaints.String())
+	}
+	var r map[string]any
+	files, err := filepath.Glob(filepath.Join(dir, "as-*.json"))
+	require.NoError(t, err)
+	if len(files) > 0 {
+		data, err := os.ReadFile(files[len(files)-1])
+		require.NoError(t, err)
+		require.NoError(t, json.Unmarshal(data, &r))
+	}
+	return c.ProcessState.ExitCode(), complaints.String(), r
+}
+
+// comparable takes out of a record what two runs may differ in: times, ids,
+// and the addresses of the bench file.
+func comparable(v any) any {
+	switch x := v.(type) {
+	case map[string]any:
+		out := map[string]any{}
+		for k, y := range x {
+			switch k {
+			case "id", "at", "started", "finished", "created", "bench", "program":
+			default:
+				out[k] = comparable(y)
+			}
+		}
+		return out
+	case []any:
+		out := make([]any, len(x))
+		for k, y := range x {
+			out[k] = comparable(y)
+		}
+		return out
+	}
+	return v
+}
+
+// The main job against instruments that are processes of their own: over TCP
+// and over serial lines (pseudo-terminals, and a linked pair with another
+// serial library at the far end), with the same seed the same record.
+func TestSameRecordOverEveryLink(t *testing.T) {
+	bandproof, bench := programs(t)
+	if _, err := exec.LookPath("socat"); err != nil && os.Getenv("BANDPROOF_NO_PEERS") != "1" {
+		t.Fatal("socat is missing; install with: apt-get install socat (or set BANDPROOF_NO_PEERS=1 to go without)")
+	}
+	fault := []string{"--seed", "11", "--fault", "dead-above:input=B,from=850 MHz"}
+	records := map[string]any{}
+	sweep := func(t *testing.T, name, serial string, args ...string) {
+		dir := t.TempDir()
+		resources, _ := serveBench(t, bench, append(append([]string{}, fault...), args...)...)
+		code, said, r := runProcess(t, bandproof, benchFile(t, dir, resources, serial), dir, "--as-found")
+		require.Equal(t, exitFailed, code, said)
+		require.Equal(t, "outside tolerance", r["run"].(map[string]any)["statement"])
+		require.Equal(t, true, r["run"].(map[string]any)["complete"], said)
+		require.Contains(t, said, "connect source LF to input A")
+		require.FileExists(t, filepath.Join(dir, "store.db"))
+		records[name] = comparable(r)
+	}
+	tcp := []string{"--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0"}
+	t.Run("tcp", func(t *testing.T) { sweep(t, "tcp", "", tcp...) })
+	t.Run("tcp again", func(t *testing.T) {
+		sweep(t, "again", "", tcp...)
+		require.Equal(t, records["tcp"], records["again"])
+	})
+	t.Run("pseudo-terminal", func(t *testing.T) {
+		dir := t.TempDir()
+		var args []string
+		for _, name := range []string{"counter", "LF", "MW"} {
+			args = append(args, "--pty", name+"="+filepath.Join(dir, name))
+		}
+		sweep(t, "pty", "baud = 115200\n", args...)
+		require.Equal(t, records["tcp"], records["pty"])
+	})
+	t.Run("linked serial lines", func(t *testing.T) {
+		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
+			t.Skip("NOT TESTED over linked serial lines: BANDPROOF_NO_PEERS=1 is set")
+		}
+		dir := t.TempDir()
+		near := map[string]string{}
+		args := []string{"--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0"}
+		here, there := filepath.Join(dir, "here"), filepath.Join(dir, "there")
+		socat := exec.Command("socat", "pty,raw,echo=0,link="+here, "pty,raw,echo=0,link="+there)
+		require.NoError(t, socat.Start())
+		t.Cleanup(func() { _ = socat.Process.Kill(); _ = socat.Wait() })
+		require.Eventually(t, func() bool { _, a := os.Stat(here); _, b := os.Stat(there); return a == nil && b == nil }, 10*time.Second, 20*time.Millisecond)
+		near["counter"] = "ASRL" + here + "::INSTR"
+		resources, _ := serveBench(t, bench, append(append(append([]string{}, fault...), args...), "--serial", "counter="+there+",9600")...)
+		resources["counter"] = near["counter"]
+		work := t.TempDir()
+		code, said, r := runProcess(t, bandproof, benchFile(t, work, resources, ""), work, "--as-found")
+		require.Equal(t, exitFailed, code, said)
+		require.Equal(t, records["tcp"], comparable(r))
+	})
+}
+
+// A link that is pulled in the middle of a run: exit 4, the address is named,
+// and what there is is kept.
+func TestPulledLinkOfAProcess(t *testing.T) {
+	bandproof, bench := programs(t)
+	dir := t.TempDir()
+	resources, end := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")
+	file := benchFile(t, dir, resources, "timeout = \"300 ms\"\n")
+	timer := time.AfterFunc(1500*time.Millisecond, end)
+	defer timer.Stop()
+	code, said, r := runProcess(t, bandproof, file, dir, "--as-found")
+	require.Equal(t, exitBench, code, said)
+	require.Contains(t, said, "SOCKET")
+	require.Contains(t, said, "could not be switched off, do it by hand")
+	require.NotNil(t, r, "the record of what there is")
+	require.Equal(t, false, r["run"].(map[string]any)["complete"])
+}

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestMistakesEndWithTwo(t *testing.T) {
+	bad := filepath.Join(t.TempDir(), "bad.toml")
+	require.NoError(t, os.WriteFile(bad, []byte("schema = 7\n"), 0o600))
+	for _, row := range []struct {
+		name string
+		args []string
+		want string
+	}{
+		{"unknown flag", []string{"--nonsense"}, "unknown flag"},
+		{"an argument", []string{"counter"}, "unknown command"},
+		{"no scenario file", []string{"--scenario", "no-such-file.toml"}, "no-such-file.toml"},
+		{"bad scenario", []string{"--scenario", bad}, "bad.toml:1: schema: is a whole number"},
+		{"fault", []string{"--fault", "rust"}, `no fault is called "rust"`},
+		{"fault key", []string{"--fault", "deaf:amnt=3 dB"}, `unknown key "amnt"`},
+		{"time scale", []string{"--time-scale", "0"}, "--time-scale: time scale 0 is out of range"},
+		{"tcp without name", []string{"--tcp", "127.0.0.1:5025"}, "expected NAME=HOST:PORT"},
+		{"tcp without port", []string{"--tcp", "counter=127.0.0.1"}, "is no address"},
+		{"tcp with a wrong port", []string{"--tcp", "counter=127.0.0.1:99999"}, "no port between"},
+		{"unknown instrument", []string{"--tcp", "nobody=127.0.0.1:0"}, `no instrument "nobody"; the bench has counter, LF, MW`},
+		{"pty without link", []string{"--pty", "counter="}, "expected NAME=SYMLINK"},
+		{"two on one link", []string{"--pty", "counter=/x/y", "--pty", "LF=/x/y"}, "is taken"},
+		{"baud", []string{"--serial", "counter=/dev/null,fast"}, `"fast" is no baud rate`},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			var out, complaints bytes.Buffer
+			code := run(context.Background(), row.args, &out, &complaints)
+			require.Equal(t, exitInput, code)
+			require.Contains(t, complaints.String(), row.want)
+			require.NotContains(t, out.String(), "ready")
+		})
+	}
+}
+
+func TestPortsThatCannotBeOpenedEndWithFour(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer func() { _ = l.Close() }()
+	for _, args := range [][]string{
+		{"--tcp", "counter=" + l.Addr().String()},
+		{"--pty", "counter=" + filepath.Join(t.TempDir(), "no", "dir")},
+		{"--serial", "counter=" + filepath.Join(t.TempDir(), "none")},
+	} {
+		var out, complaints bytes.Buffer
+		require.Equal(t, exitBench, run(context.Background(), args, &out, &complaints), "%v", args)
+		require.Contains(t, complaints.String(), "counter")
+	}
+}
+
+func TestListFaults(t *testing.T) {
+	var out, complaints bytes.Buffer
+	require.Equal(t, exitDone, run(context.Background(), []string{"--list-faults"}, &out, &complaints))
+	require.Greater(t, strings.Count(out.String(), "\n"), 25)
+	require.Contains(t, out.String(), "dead-above")
+}
+
+func TestDefaultPortsEndCleanly(t *testing.T) {
+	scenario := filepath.Join(t.TempDir(), "free.toml")
+	text, err := os.ReadFile("../../drivers/virtual/scenarios/three-input.toml")
+	require.NoError(t, err)
+	for _, p := range []string{"5025", "5026", "5027"} {
+		text = bytes.ReplaceAll(text, []byte("127.0.0.1:"+p), []byte("127.0.0.1:0"))
+	}
+	require.NoError(t, os.WriteFile(scenario, text, 0o600))
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	var out, complaints bytes.Buffer
+	require.Equal(t, exitDone, run(ctx, []string{"--scenario", scenario}, &out, &complaints), complaints.String())
+	require.Regexp(t, `^counter TCPIP0::127\.0\.0\.1::\d+::SOCKET\nLF TCPIP0::\S+\nMW TCPIP0::\S+\nready\n$`, out.String())
+}
