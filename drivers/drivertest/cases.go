@@ -77,6 +77,7 @@ var cases = []struct {
 		r.exchange("A?", "#15A\nB\nC\n", "#15A\nB\nC")
 		r.exchange("B?", "#15AB\n\n\r\r\n", "#15AB\n\n\r")
 		r.exchange("C?", ":CURV #3256"+string(all)+"\n", ":CURV #3256"+string(all))
+		r.exchange("LAST IS CR?", "#13AB\r\n", "#13AB\r")
 		r.exchange("D?", "0,\"no block: #15\"\n", "0,\"no block: #15\"")
 		r.exchange("E?", "#H1F\n", "#H1F")
 	}},
@@ -228,7 +229,7 @@ var cases = []struct {
 		r.returns()
 	}},
 	{"close", "Close may be called twice, ends an operation at once, and refuses what comes after", func(r *rig) {
-		r.open()
+		r.open(func(c *link.Config) { c.Timeout = time.Hour })
 		got := r.background(func() ([]byte, error) { return r.link.Read(context.Background()) })
 		time.Sleep(10 * time.Millisecond)
 		for range 2 {

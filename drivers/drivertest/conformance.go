@@ -38,6 +38,7 @@ type Far interface {
 func Conformance(t *testing.T, start func(t *testing.T) Wire) {
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
+			t.Parallel() // they wait more than they work
 			t.Log("rule: " + c.rule)
 			c.run(&rig{T: t, wire: start(t)})
 		})

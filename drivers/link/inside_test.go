@@ -181,6 +181,14 @@ func (p *strictPort) Write(b []byte) (int, error) { p.called("write"); return le
 func (p *strictPort) ResetOutputBuffer() error    { p.called("reset"); return nil }
 func (p *strictPort) Close() error                { p.called("close"); return nil }
 
+func TestSerialDropForgetsWhatIsNotYetSent(t *testing.T) {
+	port := &strictPort{t: t}
+	s := &serialPort{guard: &guard{port: port}, spare: &patientWriter{}}
+	if err := s.drop(context.Background()); err != nil || strings.Join(port.calls, ", ") != "reset" {
+		t.Errorf("drop: %v, calls %v; want one reset", err, port.calls)
+	}
+}
+
 func TestGuardKeepsCallsOffAClosedPort(t *testing.T) {
 	port := &strictPort{t: t, reading: make(chan struct{})}
 	g := &guard{port: port}

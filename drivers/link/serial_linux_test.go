@@ -205,9 +205,10 @@ func TestSerialWriteEndsWhenTheInstrumentStopsIt(t *testing.T) {
 	}
 	far.Write([]byte{0x13})
 	time.Sleep(100 * time.Millisecond)
+	long := bytes.Repeat([]byte("x"), 1<<20)
 	ctx2, cancel2 := context.WithTimeout(context.Background(), 300*time.Millisecond)
 	defer cancel2()
-	if err := k.Write(ctx2, bytes.Repeat([]byte("x"), 1<<20)); !errors.Is(err, link.ErrTimeout) {
+	if err := k.Write(ctx2, long); !errors.Is(err, link.ErrTimeout) {
 		t.Fatalf("write while stopped: %v; want timed out", err)
 	}
 	begin := time.Now()
@@ -318,6 +319,46 @@ func TestSerialUseAfterCloseTouchesNoOtherFile(t *testing.T) {
 		t.Errorf("another file has %q, %v; want nothing", got, err)
 	}
 	_ = far
+}
+
+// A late answer comes slowly: Clear has to wait until the last of it is there,
+// and must not take a line for silent that is not.
+func TestSerialClearWaitsForSilence(t *testing.T) {
+	far, name, _ := terminal(t)
+	k := open(t, link.Config{Address: "ASRL" + name + "::INSTR", Quiet: time.Second})
+	const pieces, pause = 40, 50 * time.Millisecond
+	last := make(chan time.Time, 1)
+	go func() {
+		for range pieces {
+			far.Write([]byte("9"))
+			time.Sleep(pause)
+		}
+		last <- time.Now()
+		far.Write([]byte("\n"))
+	}()
+	ctx, cancel := context.WithTimeout(context.Background(), pieces*pause/2)
+	defer cancel()
+	if err := k.Clear(ctx); !errors.Is(err, link.ErrTimeout) {
+		t.Fatalf("clear while bytes come: %v; want timed out", err)
+	}
+	if err := k.Write(context.Background(), []byte("A")); !errors.Is(err, link.ErrDirty) {
+		t.Fatalf("write after a clear that failed: %v; want dirty", err)
+	}
+	ctx, cancel = context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	if err := k.Clear(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if end := <-last; time.Since(end) < 500*time.Millisecond {
+		t.Errorf("clear ended %s after the last byte; want a second", time.Since(end))
+	}
+	go func() {
+		far.Read(make([]byte, 100))
+		far.Write([]byte("1\n"))
+	}()
+	if answer, err := link.Query(context.Background(), k, []byte("B?")); err != nil || string(answer) != "1" {
+		t.Errorf("answer %q, %v; want the new one", answer, err)
+	}
 }
 
 func BenchmarkSerialQuery(b *testing.B) {

@@ -139,9 +139,10 @@ func TestSocketWriteEndsWithItsContext(t *testing.T) {
 	}
 	defer k.Close()
 	accept(t, l)
-	ctx, cancel := context.WithTimeout(context.Background(), 200*time.Millisecond)
+	huge := make([]byte, 64<<20)
+	ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 	defer cancel()
-	err = k.Write(ctx, make([]byte, 64<<20))
+	err = k.Write(ctx, huge)
 	if !errors.Is(err, link.ErrTimeout) {
 		t.Fatalf("write: %v; want timed out", err)
 	}

@@ -96,6 +96,21 @@ func TestSameSeedGivesTheSameRepliesOnEveryLink(t *testing.T) {
 	})
 }
 
+// laterClock begins on another day.
+type laterClock struct {
+	*InstantClock
+	ahead time.Duration
+}
+
+func (c laterClock) Now() time.Time { return c.InstantClock.Now().Add(c.ahead) }
+
+func TestAClockThatEmbedsTheInstantOneIsInstant(t *testing.T) {
+	plain, later := newDesk(t, Options{}, nil), newDesk(t, Options{Clock: laterClock{NewInstantClock(), time.Hour}}, nil)
+	require.Equal(t, conversation(t, plain.unit, plain.lf), conversation(t, later.unit, later.lf))
+	require.Equal(t, "0", later.lf.ask("FREQ 20 MHZ;:STAT:QUES:COND?"), "a client that polls for lock comes to an end")
+	require.Equal(t, "1", later.unit.ask("*CLS;INIT;*OPC;*ESR?"), "and one that polls for the end of a gate")
+}
+
 func parsedRatio(s string) *quantity.Ratio { r := quantity.MustParse[quantity.One](s); return &r }
 
 func parsedHertz(s string) *quantity.Frequency {

@@ -85,12 +85,11 @@ var commonCommands = []command{
 // passInstantly lets the pending time pass where the clock never waits, so
 // that a client which polls comes to an end.
 func (s *session) passInstantly() {
-	clock, ok := s.b.clock.(*InstantClock)
-	if !ok {
+	if !isInstant(s.b.clock) {
 		return
 	}
 	if until, _, busy := s.dev.pending(); busy && !until.IsZero() {
-		_ = clock.Sleep(s.ctx, until.Sub(clock.Now())) // the context's end is seen by the session
+		_ = s.b.clock.Sleep(s.ctx, until.Sub(s.b.clock.Now())) // the context's end is seen by the session
 	}
 	s.b.counter.catchUp()
 }

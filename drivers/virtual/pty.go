@@ -93,7 +93,7 @@ func (p *PTY) Read(data []byte) (int, error) {
 		if n > 0 || !errors.Is(err, syscall.EIO) {
 			return n, err
 		}
-		time.Sleep(eioPause)
+		pause(eioPause)
 	}
 	return 0, syscall.EIO
 }
@@ -124,11 +124,14 @@ func (p *PTY) Close() error {
 	return p.err
 }
 
+// pause is a short wait for the kernel, in the time of the machine.
+func pause(d time.Duration) { _ = RealClock{}.Sleep(context.Background(), d) }
+
 // drain waits until the slave's input is empty: the kernel drops at hang-up
 // what was not read. It is device time, in which the bench has no part.
 func (p *PTY) drain() {
 	begin := time.Now()
-	for empty := begin; time.Since(begin) < drainTime && time.Since(empty) < emptyTime; time.Sleep(5 * time.Millisecond) {
+	for empty := begin; time.Since(begin) < drainTime && time.Since(empty) < emptyTime; pause(5 * time.Millisecond) {
 		n, err := unread(p.slave)
 		if err != nil {
 			return

@@ -187,8 +187,8 @@ func (s *session) await() error {
 
 // sleep waits for a time on the clock, or for a change, and listens meanwhile.
 func (s *session) sleep(until time.Time, changed <-chan struct{}) error {
-	if clock, ok := s.b.clock.(*InstantClock); ok && !until.IsZero() {
-		return clock.Sleep(s.ctx, until.Sub(clock.Now()))
+	if isInstant(s.b.clock) && !until.IsZero() {
+		return s.b.clock.Sleep(s.ctx, until.Sub(s.b.clock.Now()))
 	}
 	ctx, cancel := context.WithCancel(s.ctx)
 	over := make(chan error, 1)

@@ -1,0 +1,51 @@
+# Targets: demo, check (the test command), bench, fuzz, cross, tools.
+# FUZZTIME is how long each fuzz target runs.
+FUZZTIME ?= 30s
+GO ?= go
+
+.PHONY: demo check tools lint test cross bench fuzz
+
+demo:
+	$(GO) run ./cmd/bandproof demo
+
+check: tools lint test cross
+	@echo "check: all passed"
+
+# Programs of others that the tests need: independent clients of the virtual
+# bench (socat, PyVISA), and pdftotext to read the data sheets back.
+PACKAGES = socat python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev
+
+tools:
+	@missing=""; for p in $(PACKAGES); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \
+	if [ -z "$$missing" ]; then exit 0; fi; \
+	if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  echo "tools: installing$$missing"; \
+	  apt-get update -qq >/dev/null && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq $$missing >/dev/null; \
+	else \
+	  echo "tools: missing$$missing; as root: apt-get install$$missing"; \
+	  echo "tools: or set BANDPROOF_NO_PEERS=1 to leave those tests out (they say so)"; \
+	  [ "$$BANDPROOF_NO_PEERS" = 1 ]; \
+	fi
+
+lint:
+	@bad=$$(gofmt -l cmd drivers procedures runner reports); if [ -n "$$bad" ]; then echo "not gofmt-clean:"; echo "$$bad"; exit 1; fi
+	$(GO) mod verify
+	$(GO) mod tidy -diff
+	$(GO) vet ./...
+	$(GO) tool staticcheck ./...
+
+test:
+	CGO_ENABLED=1 $(GO) test -race -timeout 20m ./...
+
+# The main program builds without cgo on every system that it is meant for.
+cross:
+	@for t in linux/amd64 linux/arm64 windows/amd64 windows/arm64 darwin/amd64 darwin/arm64; do \
+	  echo "build $$t"; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/bandproof || exit 1; done
+
+bench:
+	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+fuzz:
+	@for p in $$($(GO) list ./...); do \
+	  for f in $$($(GO) test -list '^Fuzz' $$p | grep '^Fuzz'); do \
+	    echo "fuzz $$p $$f"; $(GO) test -run '^$$' -fuzz "^$$f$$" -fuzztime $(FUZZTIME) $$p || exit 1; done; done
