@@ -317,12 +317,12 @@ func (l *planner) warn() {
 		}
 	}
 	for _, s := range l.b.Sources {
-		if !s.Due.IsZero() && s.Due.Before(l.o.Now) {
+		if s.Overdue(l.o.Now) {
 			w("source %s: calibration was due on %s", s.Name, s.Due)
 		}
 	}
 	for _, r := range l.b.References {
-		if !r.Due.IsZero() && r.Due.Before(l.o.Now) {
+		if r.Overdue(l.o.Now) {
 			w("reference %s: calibration was due on %s", r.Name, r.Due)
 		}
 	}

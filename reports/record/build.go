@@ -56,12 +56,11 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 			used[name] = true
 		}
 	}
-	overdue := func(s procedures.Standard) bool { return !s.Due.IsZero() && now.After(s.Due.AddDate(0, 0, 1)) }
 	var list []Standard
 	for _, r := range b.References {
 		if used[r.Name] {
 			list = append(list, Standard{r.Name, "reference", r.Standard,
-				fmt.Sprintf("offset %s, U = %s (k = 2)", r.Offset, r.Uncertainty), overdue(r.Standard)})
+				fmt.Sprintf("offset %s, U = %s (k = 2)", r.Offset, r.Uncertainty), r.Overdue(now)})
 		}
 	}
 	for _, s := range b.Sources {
@@ -70,7 +69,7 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 			if s.OwnTimebase != nil && s.Reference == "own" {
 				stated = "own timebase, accuracy " + s.OwnTimebase.String()
 			}
-			list = append(list, Standard{s.Name, "source", s.Standard, stated, overdue(s.Standard)})
+			list = append(list, Standard{s.Name, "source", s.Standard, stated, s.Overdue(now)})
 		}
 	}
 	return list

@@ -1,0 +1,105 @@
+package record_test
+
+import (
+	"math/big"
+	"strings"
+	"testing"
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/procedures"
+	"bandproof/procedures/accuracy"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
+	"bandproof/reports/record"
+	"bandproof/runner"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+)
+
+func full() record.Record {
+	tur, p := 12.5, 0.99
+	at := time.Date(2026, 11, 25, 9, 0, 0, 123456789, time.FixedZone("", 3600))
+	temperature := quantity.MustParse[quantity.Celsius]("23.1 °C")
+	gap, _ := quantity.ParseInterval("1 octave")
+	limit := accuracy.Limit{Resolution: quantity.ExactInt(32), Total: quantity.ExactOf(big.NewRat(100, 3)), Terms: []accuracy.Term{{Name: "counts", Hz: quantity.ExactInt(32), How: "1 × 32 Hz"}}}
+	return record.Record{Schema: record.Schema, ID: "x", Follows: "y", Created: at, Program: record.Program{Name: "bandproof"},
+		Job:       procedures.Job{Schema: procedures.JobSchema, Customer: "<b>\u202eevil\u0007</b>", Temperature: &temperature},
+		Procedure: record.NewSource("p.toml", "P", "1", []byte("text\n")), Cautions: record.UsualCautions(),
+		Standards: []record.Standard{{Name: "R", Role: "reference", Standard: procedures.Standard{Certificate: "C-1"}, Stated: "U", Overdue: true}},
+		Run: runner.Result{ID: "x", Kind: runner.AsLeft, Started: at, Sources: map[string]drivers.Identity{"G": {Maker: "M", Stated: true}},
+			Topology: map[string]procedures.Topology{"G": {Name: "independent", Factor: quantity.ExactOf(big.NewRat(1000000001, 1000000000))}},
+			Inputs:   []runner.InputResult{{Input: procedures.Input{Name: "B", Damage: quantity.MustLevel("20 dBm"), MaxGap: gap}, Coverage: procedures.Coverage{Share: 0.5}}},
+			Points: []runner.PointResult{{Point: procedures.Point{ID: "B-001", Input: "B", Frequency: quantity.MustParse[quantity.Hertz]("40 MHz"),
+				Levels: procedures.Levels{Source: quantity.MustLevel("-18.8 dBm"), Input: quantity.MustLevel("25 mV")}, TUR: &tur},
+				Readings: []runner.Reading{{Reading: drivers.Reading{Text: "39999989.0", Frequency: quantity.MustParse[quantity.Hertz]("39999989.0 Hz"), At: at}, Use: runner.Counted},
+					{Reading: drivers.Reading{Text: "9.91E37", Mark: drivers.NoSignal, At: at}, Use: runner.Discarded}},
+				Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
+				Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}, Notes: []string{"n"}}},
+			Statement: runner.Outside}, Invented: true}
+}
+
+// What Encode writes, Decode reads back and Encode writes again, byte for byte.
+func TestRoundTrip(t *testing.T) {
+	text, err := full().Encode()
+	require.NoError(t, err)
+	r, err := record.Decode(text)
+	require.NoError(t, err)
+	again, err := r.Encode()
+	require.NoError(t, err)
+	require.Equal(t, string(text), string(again))
+	require.Equal(t, "25 mV", r.Run.Points[0].Point.Levels.Input.String())
+	require.Equal(t, "39999989.0", r.Run.Points[0].Readings[0].Frequency.Plain())
+	require.Equal(t, "100/3", r.Run.Points[0].Limit.Total.String())
+	// Every exact quantity is a string, so that no reader rounds it.
+	for _, want := range []string{`"error_hz": "-1/3"`, `"limit_hz": "100/3"`, `"frequency": "40 MHz"`, `"text": "39999989.0"`} {
+		require.Contains(t, string(text), want)
+	}
+}
+
+func TestDecodeRefuses(t *testing.T) {
+	good, err := full().Encode()
+	require.NoError(t, err)
+	for name, text := range map[string]string{
+		"nothing":       "",
+		"half a record": string(good[:len(good)/2]),
+		"other schema":  strings.Replace(string(good), "bandproof record 1", "bandproof record 9", 1),
+		"unknown field": strings.Replace(string(good), `"invented"`, `"invent"`, 1),
+		"no unit":       strings.Replace(string(good), `"40 MHz"`, `"40"`, 1),
+		"a list":        "[]",
+	} {
+		_, err := record.Decode([]byte(text))
+		require.Error(t, err, name)
+	}
+}
+
+// No damage of a byte makes Decode panic or give what can't be written again.
+func TestDecodeOfDamagedBytes(t *testing.T) {
+	good, err := full().Encode()
+	require.NoError(t, err)
+	rapid.Check(t, func(t *rapid.T) {
+		damaged := append([]byte{}, good...)
+		damaged[rapid.IntRange(0, len(good)-1).Draw(t, "at")] = rapid.Byte().Draw(t, "byte")
+		if r, err := record.Decode(damaged); err == nil {
+			if _, err := r.Encode(); err != nil {
+				t.Fatal(err)
+			}
+		}
+	})
+}
+
+func TestStandardsOfARun(t *testing.T) {
+	now := time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC)
+	due := func(text string) (d procedures.Date) { _ = d.UnmarshalText([]byte(text)); return d }
+	b := &procedures.Bench{
+		References: []procedures.Reference{{Name: "R1", Standard: procedures.Standard{Due: due("2026-11-24")}}, {Name: "R2"}},
+		Sources:    []procedures.Source{{Name: "G1", Reference: "R1", Standard: procedures.Standard{Due: due("2026-11-25")}}, {Name: "G2"}},
+	}
+	r := record.New(record.Parts{Now: now, Procedure: &procedures.Procedure{}, Bench: b,
+		Run: runner.Result{Points: []runner.PointResult{{Standards: []string{"G1", "R1"}}}, Unit: drivers.Identity{Serial: "S", Stated: true}}})
+	require.Len(t, r.Standards, 2)
+	require.Equal(t, "S", r.Job.Serial)
+	require.Equal(t, []bool{true, false}, []bool{r.Standards[0].Overdue, r.Standards[1].Overdue}, "due today is not overdue")
+}

@@ -1,0 +1,170 @@
+package store_test
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+	"bandproof/reports/record"
+	"bandproof/reports/store"
+	"bandproof/runner"
+
+	"github.com/stretchr/testify/require"
+)
+
+func open(t *testing.T, file string) *store.Store {
+	t.Helper()
+	s, err := store.Open(t.Context(), file)
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = s.Close() })
+	return s
+}
+
+func some(id, serial string, kind runner.Kind, at time.Time) record.Record {
+	return record.Record{Schema: record.Schema, ID: id, Created: at, Model: "Test Counter", Job: procedures.Job{Serial: serial, Asset: "A-" + serial, Customer: "C"},
+		Run: runner.Result{ID: id, Kind: kind, Statement: runner.Outside}}
+}
+
+func TestRecordsComeBackWhole(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "with space & ünïcode?.db"))
+	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	for k, r := range []record.Record{some("aaa-1", "1", runner.AsFound, at), some("aab-2", "1", runner.AsLeft, at.Add(time.Hour)), some("b-3", "2", runner.AsFound, at.Add(2*time.Hour))} {
+		require.NoError(t, s.Add(t.Context(), r), k)
+	}
+	rows, err := s.List(t.Context(), store.Query{})
+	require.NoError(t, err)
+	require.Equal(t, []string{"b-3", "aab-2", "aaa-1"}, []string{rows[0].ID, rows[1].ID, rows[2].ID}, "newest first")
+	for _, c := range []struct {
+		q    store.Query
+		want int
+	}{{store.Query{Serial: "1"}, 2}, {store.Query{Serial: "1", Kind: "as-left"}, 1}, {store.Query{Asset: "A-2"}, 1}, {store.Query{Customer: "C"}, 3}, {store.Query{Serial: "' OR 1=1 --"}, 0}} {
+		rows, err := s.List(t.Context(), c.q)
+		require.NoError(t, err)
+		require.Len(t, rows, c.want, "%+v", c.q)
+	}
+	got, err := s.Record(t.Context(), "b")
+	require.NoError(t, err)
+	require.Equal(t, some("b-3", "2", runner.AsFound, at.Add(2*time.Hour)), got)
+	for _, id := range []string{"aa", "zzz", "", "a%", "aaa_1"} {
+		_, err := s.Record(t.Context(), id)
+		require.ErrorIs(t, err, store.ErrNotFound, id)
+		require.ErrorIs(t, err, store.ErrStore, id)
+	}
+}
+
+func TestNothingIsEverChanged(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "s.db")
+	s := open(t, file)
+	r := some("one", "1", runner.AsFound, time.Now())
+	require.NoError(t, s.Add(t.Context(), r))
+	require.ErrorIs(t, s.Add(t.Context(), r), store.ErrStore, "the same id twice")
+	j, err := s.Begin(t.Context(), store.Header{ID: "run"})
+	require.NoError(t, err)
+	require.NoError(t, j.Event(t.Context(), runner.Event{Text: "x"}))
+	db, err := sql.Open("sqlite", file)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, db.Close()) }()
+	for _, q := range []string{"UPDATE record SET body = '{}'", "DELETE FROM record", "UPDATE journal SET body = '{}'", "DELETE FROM journal"} {
+		_, err := db.Exec(q)
+		require.Error(t, err, q)
+	}
+}
+
+func TestJournalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+	j, err := s.Begin(t.Context(), store.Header{ID: "run", Kind: runner.AsFound})
+	require.NoError(t, err)
+	for k := range 5 {
+		require.NoError(t, j.Point(t.Context(), runner.PointResult{Point: procedures.Point{ID: fmt.Sprint(k)}, Verdict: decision.Verdict{Word: decision.Pass}}))
+		require.NoError(t, j.Entry(t.Context(), runner.Entry{Asked: "?"}))
+	}
+	voided := runner.PointResult{Point: procedures.Point{ID: "2"}, Verdict: decision.Verdict{Word: decision.NotJudged, Reason: decision.ReferenceChanged}}
+	require.NoError(t, j.Point(t.Context(), voided))
+	points, err := s.Points(t.Context(), "run")
+	require.NoError(t, err)
+	require.Len(t, points, 5)
+	for k, p := range points {
+		require.Equal(t, fmt.Sprint(k), p.Point.ID)
+		require.Equal(t, k == 2, p.Verdict.Word == decision.NotJudged)
+	}
+}
+
+func TestFilesThatAreNoStore(t *testing.T) {
+	dir := t.TempDir()
+	garbage := filepath.Join(dir, "garbage.db")
+	require.NoError(t, os.WriteFile(garbage, []byte(strings.Repeat("this is no database ", 100)), 0o644))
+	_, err := store.Open(t.Context(), garbage)
+	require.ErrorIs(t, err, store.ErrStore)
+	require.ErrorContains(t, err, garbage)
+	left, err := os.ReadFile(garbage)
+	require.NoError(t, err)
+	require.Equal(t, strings.Repeat("this is no database ", 100), string(left), "a foreign file is left as it is")
+
+	_, err = store.Open(t.Context(), dir)
+	require.ErrorIs(t, err, store.ErrStore)
+	_, err = store.Open(t.Context(), filepath.Join(dir, "no", "such", "folder.db"))
+	require.ErrorIs(t, err, store.ErrStore)
+}
+
+func TestNewerFileIsRefused(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "s.db")
+	s, err := store.Open(t.Context(), file)
+	require.NoError(t, err)
+	require.NoError(t, s.Close())
+	db, err := sql.Open("sqlite", file)
+	require.NoError(t, err)
+	_, err = db.Exec("INSERT INTO goose_db_version (version_id, is_applied) VALUES (99, 1)")
+	require.NoError(t, err)
+	require.NoError(t, db.Close())
+	_, err = store.Open(t.Context(), file)
+	require.ErrorContains(t, err, "newer than this program knows")
+}
+
+// A process that is killed right after a point was journaled leaves the point.
+func TestJournalSurvivesKill(t *testing.T) {
+	if file := os.Getenv("STORE_TEST_CHILD"); file != "" {
+		s, err := store.Open(context.Background(), file)
+		require.NoError(t, err)
+		j, err := s.Begin(context.Background(), store.Header{ID: "run"})
+		require.NoError(t, err)
+		for k := 0; ; k++ {
+			require.NoError(t, j.Point(context.Background(), runner.PointResult{Point: procedures.Point{ID: fmt.Sprint(k)}}))
+			fmt.Println(k) // only now does the other side know of it
+		}
+	}
+	file := filepath.Join(t.TempDir(), "s.db")
+	c := exec.Command(os.Args[0], "-test.run=TestJournalSurvivesKill$")
+	c.Env = append(os.Environ(), "STORE_TEST_CHILD="+file)
+	out, err := c.StdoutPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	var said int
+	for said < 20 {
+		_, err := fmt.Fscan(out, &said)
+		require.NoError(t, err)
+	}
+	require.NoError(t, c.Process.Kill())
+	_ = c.Wait()
+	points, err := open(t, file).Points(t.Context(), "run")
+	require.NoError(t, err)
+	require.Greater(t, len(points), said, "point %d was said to be kept", said)
+}
+
+func BenchmarkJournal(b *testing.B) {
+	s, err := store.Open(b.Context(), filepath.Join(b.TempDir(), "s.db"))
+	require.NoError(b, err)
+	defer func() { _ = s.Close() }()
+	j, err := s.Begin(b.Context(), store.Header{ID: "run"})
+	require.NoError(b, err)
+	for b.Loop() {
+		require.NoError(b, j.Point(b.Context(), runner.PointResult{}))
+	}
+}
