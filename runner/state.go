@@ -71,6 +71,32 @@ func plannedOut(open procedures.Stretch, list []procedures.NotShown) bool {
 	return false
 }
 
+// Tally counts what came out.
+type Tally struct {
+	Passed    int `json:"passed"` // conditional passes included
+	Failed    int `json:"failed"` // conditional fails included
+	NotJudged int `json:"not_judged"`
+	NotShown  int `json:"not_shown_stretches"`
+}
+
+// Tally counts the points by verdict and the stretches that were planned out.
+func (res Result) Tally() (n Tally) {
+	for _, p := range res.Points {
+		switch {
+		case p.Verdict.Good():
+			n.Passed++
+		case p.Verdict.Bad():
+			n.Failed++
+		default:
+			n.NotJudged++
+		}
+	}
+	for _, i := range res.Inputs {
+		n.NotShown += len(i.NotShown)
+	}
+	return n
+}
+
 // Worst sums a result up for an exit code: failed if a point failed or the
 // unit gives nothing, bench if a point or the run ended by link or interlock,
 // open if something could not be judged.

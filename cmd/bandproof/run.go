@@ -150,11 +150,8 @@ type finished struct {
 	ID        string        `json:"record"`
 	Kind      string        `json:"kind"`
 	Statement string        `json:"statement"`
-	Passed    int           `json:"passed"`
-	Failed    int           `json:"failed"`
-	NotJudged int           `json:"not_judged"`
-	NotShown  int           `json:"not_shown_stretches"`
-	Files     []string      `json:"files"`
+	runner.Tally
+	Files []string `json:"files"`
 }
 
 // do plans, runs and keeps one sweep. The record is there also when the run
@@ -199,18 +196,16 @@ func (w sweep) newID() string {
 // keep stores the record and writes the files. An as-left or after-repair
 // record names the newest as-found record of the same unit.
 func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
-	var earlier []record.Record
+	earlier, err := w.store.Before(ctx, w.kind, w.serial(result), w.files.procedureFile.SHA256)
+	if err != nil {
+		return finished{}, err
+	}
 	follows := ""
-	if w.kind != runner.AsFound {
-		var err error
-		if earlier, err = w.earlier(ctx, result); err != nil {
-			return finished{}, err
-		}
-		if len(earlier) > 0 {
-			follows = earlier[len(earlier)-1].ID
-		} else {
-			w.terminal.note("warning: no as-found record of this unit (serial %q) is in the store; the data sheet shows this run alone", w.serial(result))
-		}
+	switch {
+	case len(earlier) > 0:
+		follows = earlier[len(earlier)-1].ID
+	case w.kind != runner.AsFound:
+		w.terminal.note("warning: no as-found record of this unit (serial %q) by this procedure is in the store; the data sheet shows this run alone", w.serial(result))
 	}
 	r := record.New(record.Parts{ID: result.ID, Follows: follows, Now: w.clock.Now(), Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
 		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
@@ -218,7 +213,6 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 		return finished{}, err
 	}
 	done := summarise(r)
-	var err error
 	done.Files, err = writeAll(w.out, string(w.kind), append(earlier, r)...)
 	return done, err
 }
@@ -230,55 +224,8 @@ func (w sweep) serial(result runner.Result) string {
 	return result.Unit.Serial
 }
 
-// earlier finds the records that belong before this one on a data sheet: the
-// newest as-found record of the unit and, for as-left, the newest after-repair
-// record that follows it.
-func (w sweep) earlier(ctx context.Context, result runner.Result) ([]record.Record, error) {
-	serial := w.serial(result)
-	if serial == "" {
-		return nil, nil
-	}
-	rows, err := w.store.List(ctx, store.Query{Serial: serial})
-	if err != nil {
-		return nil, err
-	}
-	var list []record.Record
-	for _, row := range rows {
-		found := row.Kind == string(runner.AsFound)
-		if !found && (w.kind != runner.AsLeft || row.Kind != string(runner.AfterRepair) || len(list) > 0) {
-			continue
-		}
-		r, err := w.store.Record(ctx, row.ID)
-		if err != nil {
-			return nil, err
-		}
-		if r.Procedure.SHA256 != w.files.procedureFile.SHA256 {
-			continue
-		}
-		list = append([]record.Record{r}, list...)
-		if found {
-			break
-		}
-	}
-	return list, nil
-}
-
 func summarise(r record.Record) finished {
-	done := finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement)}
-	for _, p := range r.Run.Points {
-		switch {
-		case p.Verdict.Good():
-			done.Passed++
-		case p.Verdict.Bad():
-			done.Failed++
-		default:
-			done.NotJudged++
-		}
-	}
-	for _, i := range r.Run.Inputs {
-		done.NotShown += len(i.NotShown)
-	}
-	return done
+	return finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement), Tally: r.Run.Tally()}
 }
 
 // writeAll writes the last record as JSON and the data sheet of all records as

@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"bandproof/procedures"
-	"bandproof/procedures/decision"
 	"bandproof/runner"
 )
 
@@ -119,13 +118,4 @@ func Decode(data []byte) (Record, error) {
 		return Record{}, fmt.Errorf("record: %w", err)
 	}
 	return r, nil
-}
-
-// Summary counts the verdicts of a record.
-func (r Record) Summary() map[decision.Word]int {
-	n := map[decision.Word]int{}
-	for _, p := range r.Run.Points {
-		n[p.Verdict.Word]++
-	}
-	return n
 }

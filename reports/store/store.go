@@ -261,3 +261,37 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	}
 	return list, nil
 }
+
+// Before returns the records that belong before a new one of the given kind on
+// a data sheet of the same unit and procedure: the newest as-found record and,
+// before an as-left one, the newest after-repair record that is younger. It is
+// empty where the serial number is not known.
+func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureSHA256 string) ([]record.Record, error) {
+	if serial == "" || kind == runner.AsFound {
+		return nil, nil
+	}
+	rows, err := s.List(ctx, Query{Serial: serial})
+	if err != nil {
+		return nil, err
+	}
+	var list []record.Record
+	for _, row := range rows {
+		found := row.Kind == string(runner.AsFound)
+		repaired := row.Kind == string(runner.AfterRepair) && kind == runner.AsLeft && len(list) == 0
+		if !found && !repaired {
+			continue
+		}
+		r, err := s.Record(ctx, row.ID)
+		if err != nil {
+			return nil, err
+		}
+		if r.Procedure.SHA256 != procedureSHA256 {
+			continue
+		}
+		list = append([]record.Record{r}, list...)
+		if found {
+			return list, nil
+		}
+	}
+	return list, nil
+}

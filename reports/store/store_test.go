@@ -168,3 +168,33 @@ func BenchmarkJournal(b *testing.B) {
 		require.NoError(b, j.Point(b.Context(), runner.PointResult{}))
 	}
 }
+
+func TestWhatBelongsBeforeARecord(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	for k, r := range []record.Record{some("found-old", "1", runner.AsFound, at), some("found", "1", runner.AsFound, at), some("repaired", "1", runner.AfterRepair, at),
+		some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
+		r.Created = at.Add(time.Duration(k) * time.Hour)
+		r.Procedure.SHA256 = map[bool]string{true: "other", false: "this"}[r.ID == "other-procedure"]
+		require.NoError(t, s.Add(t.Context(), r))
+	}
+	for _, c := range []struct {
+		kind   runner.Kind
+		serial string
+		want   []string
+	}{
+		{runner.AsFound, "1", nil},
+		{runner.AfterRepair, "1", []string{"found"}},
+		{runner.AsLeft, "1", []string{"found", "repaired"}},
+		{runner.AsLeft, "2", []string{"other-unit"}},
+		{runner.AsLeft, "", nil},
+	} {
+		got, err := s.Before(t.Context(), c.kind, c.serial, "this")
+		require.NoError(t, err)
+		var ids []string
+		for _, r := range got {
+			ids = append(ids, r.ID)
+		}
+		require.Equal(t, c.want, ids, "%s of %q", c.kind, c.serial)
+	}
+}
