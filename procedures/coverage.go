@@ -21,6 +21,17 @@ type Stretch struct {
 	To   quantity.Frequency `json:"to"`
 }
 
+// PlannedOut tells whether a stretch without points is one that the bench can't
+// show, rather than one where the points lie too far apart.
+func (s Stretch) PlannedOut(list []NotShown) bool {
+	for _, n := range list {
+		if n.From.Cmp(s.To) < 0 && n.To.Cmp(s.From) > 0 {
+			return true
+		}
+	}
+	return false
+}
+
 // Coverage computes what the shown frequencies cover: the stretch between
 // adjacent ones counts where they are no further apart than max_gap, and a
 // crossover between them counts only where they are the points at its sides.

@@ -280,7 +280,10 @@ func notShown(i Input, all []quantity.Frequency, shown map[string]bool, refused 
 			continue
 		}
 		from := f
-		if open < 0 && last != nil {
+		switch {
+		case open >= 0: // the same stretch goes on for another reason
+			from = list[open].To
+		case last != nil:
 			from = *last
 		}
 		list = append(list, NotShown{i.Name, from, f, why})

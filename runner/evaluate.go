@@ -129,6 +129,7 @@ func (r *run) uncertainties(at *place, res *PointResult, errors []quantity.Exact
 		}
 	}
 	if link, ok := linkRounding(res); ok {
+		res.Notes = append(res.Notes, "replies show fewer digits than the unit counts; their rounding is in the budget")
 		decided = append(decided, link)
 		bench = append(bench, link)
 	}

@@ -142,8 +142,7 @@ func (r *run) checkReference(ctx context.Context, at *place, when string) error 
 	in := r.inputResult(at.input.Name)
 	reporter, ok := r.Counter.(drivers.ReferenceReporter)
 	if !ok {
-		in.ReferenceCheck = "stated, not verified"
-		return nil
+		return r.confirmReference(ctx, at, in, want)
 	}
 	var got string
 	err := r.retryLink(ctx, r.Counter, func() (err error) { got, err = reporter.Reference(ctx); return err })
@@ -161,6 +160,37 @@ func (r *run) checkReference(ctx context.Context, at *place, when string) error 
 	}
 	r.warn(ctx, fmt.Sprintf("input %s: %s; %d points are void", at.input.Name, in.ReferenceCheck, len(r.result.Points)-at.from))
 	return r.void(ctx, at.from, decision.ReferenceChanged)
+}
+
+// confirmReference has a person look where the unit can't tell: once for each
+// input, before its points.
+func (r *run) confirmReference(ctx context.Context, at *place, in *InputResult, want string) error {
+	if in.ReferenceCheck != "" {
+		return nil
+	}
+	question := fmt.Sprintf("input %s: the unit can't tell which reference it runs from; the bench file says %s. Do its connections and its lamp say so too?", at.input.Name, r.Bench.Counter.Reference)
+	yes, err := r.Operator.Confirm(ctx, question)
+	switch {
+	case errors.Is(err, ErrNoOperator):
+		in.ReferenceCheck = "stated, not verified; nobody looked"
+		r.entry(ctx, question, "no operator")
+		return nil
+	case err != nil:
+		return err
+	}
+	r.entry(ctx, question, yesNo(yes))
+	if !yes {
+		return fmt.Errorf("%w: the unit does not run from what the bench file says (%s, %s reference); connect it or mend the bench file", ErrBench, r.Bench.Counter.Reference, want)
+	}
+	in.ReferenceCheck = "stated, not verified; connections and lamp confirmed by " + r.Operator.Name()
+	return nil
+}
+
+func yesNo(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
 }
 
 // void takes back the verdicts from index on. The journal gets the points

@@ -192,7 +192,7 @@ func (r *run) sourceGood(ctx context.Context, at *place, p procedures.Point, set
 	if err != nil {
 		return "", err
 	}
-	set.Locked = map[bool]string{true: "yes", false: "no"}[locked]
+	set.Locked = yesNo(locked)
 	if !locked {
 		return decision.SourceNotLocked, nil
 	}

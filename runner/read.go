@@ -34,6 +34,9 @@ func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
 			res.Notes = append(res.Notes, fmt.Sprintf("unreadable reply %q", got.Text))
 		}
 		if err == nil {
+			if got.Mark == drivers.None && got.Frequency.Sign() == 0 {
+				got.Mark = drivers.NoSignal // zero is never a frequency
+			}
 			res.Readings = append(res.Readings, Reading{got, use})
 		}
 		return err
@@ -202,7 +205,7 @@ func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (boo
 			return false, nil
 		}
 		if err == nil {
-			r.entry(ctx, question, map[bool]string{true: "yes", false: "no"}[yes])
+			r.entry(ctx, question, yesNo(yes))
 		}
 		return yes, err
 	}

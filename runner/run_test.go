@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/procedures/decision"
 	"bandproof/runner"
 
@@ -199,6 +200,35 @@ func TestUnitOnTheWrongReference(t *testing.T) {
 	require.ErrorContains(t, err, "the unit reports that it runs from its own reference, the bench file says external")
 	require.False(t, got.Complete)
 	require.Equal(t, runner.Incomplete, got.Statement)
+}
+
+// mute hides what a counter could tell of its reference.
+type mute struct{ drivers.Counter }
+
+func TestUnitThatCannotTellItsReference(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		answers []bool
+		check   string
+		err     bool
+	}{
+		{"a person looks", []bool{true, true}, "stated, not verified; connections and lamp confirmed by helper", false},
+		{"nobody looks", nil, "stated, not verified; nobody looked", false},
+		{"it does not", []bool{false}, "", true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := newRig(t, options{})
+			r.setup.Counter = mute{r.setup.Counter}
+			r.operator.answers = c.answers
+			got, err := runner.Run(t.Context(), r.setup)
+			r.always(got)
+			require.Equal(t, c.err, err != nil)
+			require.Equal(t, c.check, got.Inputs[0].ReferenceCheck)
+			if c.err {
+				require.ErrorIs(t, err, runner.ErrBench)
+			}
+		})
+	}
 }
 
 func TestReferenceThatChangesVoidsThePoints(t *testing.T) {

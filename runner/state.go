@@ -4,7 +4,6 @@ import (
 	"fmt"
 
 	"bandproof/drivers"
-	"bandproof/procedures"
 	"bandproof/procedures/decision"
 
 	"github.com/cockroachdb/apd/v3"
@@ -48,7 +47,7 @@ func extent(res *Result) Statement {
 	s := WithinAll
 	for _, i := range res.Inputs {
 		for _, open := range i.Coverage.Open {
-			if !plannedOut(open, i.NotShown) {
+			if !open.PlannedOut(i.NotShown) {
 				return WithinPoints
 			}
 			s = WithinShown
@@ -58,17 +57,6 @@ func extent(res *Result) Statement {
 		}
 	}
 	return s
-}
-
-// plannedOut tells whether a stretch without points is one that the bench
-// can't show, rather than one where the points lie too far apart.
-func plannedOut(open procedures.Stretch, list []procedures.NotShown) bool {
-	for _, n := range list {
-		if n.From.Cmp(open.To) <= 0 && n.To.Cmp(open.From) >= 0 {
-			return true
-		}
-	}
-	return false
 }
 
 // Tally counts what came out.

@@ -77,8 +77,8 @@ func printPlan(t *terminal, p *procedures.Plan) error {
 			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
 		}
 		for _, s := range i.Coverage.Open {
-			if len(i.NotShown) == 0 {
-				t.print("  not covered: %s to %s: points further apart than max_gap, or a crossover between them", s.From, s.To)
+			if !s.PlannedOut(i.NotShown) {
+				t.print("  not covered: %s to %s: no points, or further apart than max_gap, or a crossover between them", s.From, s.To)
 			}
 		}
 	}
