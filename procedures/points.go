@@ -83,7 +83,7 @@ func linear(low, high, step quantity.Frequency) []quantity.Frequency {
 	k := new(big.Int).Div(ratio.Num(), ratio.Denom()).Int64() + 1
 	var list []quantity.Frequency
 	for ; ; k++ {
-		f := step.Scale(k, 0)
+		f := step.Scale(k, 0).Trimmed()
 		if f.Cmp(high) >= 0 {
 			return list
 		}

@@ -303,8 +303,10 @@ func (t *terminal) summary(d finished) {
 		t.print("input %s: %.1f %% of the range shown", i.Input.Name, i.Coverage.Share*100)
 		for _, n := range i.NotShown {
 			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
-			t.note("note: input %s was not shown from %s to %s (%s)", i.Input.Name, n.From, n.To, n.Reason)
 		}
+	}
+	if d.NotShown > 0 {
+		t.note("note: %d stretches of the specified range were not shown, because the bench can't", d.NotShown)
 	}
 	for _, f := range d.Files {
 		t.print("wrote %s", f)

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 	"sync"
@@ -14,6 +15,7 @@ import (
 
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
 	"bandproof/runner"
 
 	"github.com/vbauerster/mpb/v8"
@@ -142,9 +144,26 @@ func (t *terminal) Says(text string) { t.note("%s", text) }
 func pointLine(p runner.PointResult) string {
 	text := fmt.Sprintf("%s %s: %s", p.Point.ID, p.Point.Frequency, p.Verdict)
 	if p.Counted > 0 {
-		text += fmt.Sprintf(" (%+.4g Hz, limit ±%.4g Hz)", p.Error.Float(), p.Limit.Total.Float())
+		places := decimals(p.Limit.Resolution.Float())
+		text += fmt.Sprintf(" (%s Hz, limit ±%s Hz)", signed(p.Error.Fixed(places)), quantity.Group(p.Limit.Total.Fixed(places)))
 	}
 	return text
+}
+
+// decimals are the places that show one count and no more.
+func decimals(q float64) int {
+	if !(q > 0) {
+		return 3
+	}
+	return int(math.Max(0, math.Ceil(-math.Log10(q)-1e-9)))
+}
+
+// signed shows a sign always.
+func signed(number string) string {
+	if !strings.HasPrefix(number, "-") {
+		number = "+" + number
+	}
+	return number[:1] + quantity.Group(number[1:])
 }
 
 func short(d time.Duration) string {
@@ -253,6 +272,21 @@ func (nobody) Confirm(context.Context, string) (bool, error) {
 func (t *terminal) cautions(p *procedures.Procedure, list []string) {
 	t.note("cautions:")
 	for _, c := range append(list, p.Cautions...) {
-		t.note("  - %s", c)
+		for k, line := range wrapped(c, 76) {
+			t.note("%s%s", []string{"  - ", "    "}[min(k, 1)], line)
+		}
 	}
+}
+
+// wrapped breaks a text between words into lines of at most n characters.
+func wrapped(text string, n int) []string {
+	var lines []string
+	for _, word := range strings.Fields(text) {
+		if k := len(lines) - 1; k >= 0 && len(lines[k])+1+len(word) <= n {
+			lines[k] += " " + word
+			continue
+		}
+		lines = append(lines, word)
+	}
+	return lines
 }

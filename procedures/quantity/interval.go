@@ -90,5 +90,5 @@ func Significant(hz float64, n int) Frequency {
 	if err != nil {
 		return Frequency{}
 	}
-	return f
+	return f.Trimmed()
 }

@@ -109,6 +109,14 @@ func (v Value[D]) Scale(n int64, exp10 int32) Value[D] {
 	return r
 }
 
+// Trimmed returns the same value without trailing zeros, for values that were
+// computed and whose last digits say nothing.
+func (v Value[D]) Trimmed() Value[D] {
+	var r Value[D]
+	r.d.Reduce(&v.d)
+	return New[D](&r.d)
+}
+
 // Plain returns the decimal in base units without exponent and unit, with
 // every digit kept: "33999989" for 33.999989 MHz.
 func (v Value[D]) Plain() string { return v.d.Text('f') }
