@@ -92,6 +92,14 @@ type Source struct {
 	OwnOffset quantity.Ratio `toml:"own_offset,omitempty" json:"own_offset" jsonschema_description:"Known fractional offset of the source's own timebase."`
 }
 
+// LevelStep is the step of the level setting in dB; 0.1 dB unless stated.
+func (s Source) LevelStep() float64 {
+	if s.LevelResolution == nil || s.LevelResolution.Sign() <= 0 {
+		return 0.1
+	}
+	return s.LevelResolution.Float()
+}
+
 // Counter says how the unit is reached and what it runs from.
 type Counter struct {
 	Connection

@@ -103,10 +103,7 @@ func levelsFor(i Input, p Path, s Source, f quantity.Frequency, want quantity.Le
 	} else {
 		connector = want.DBm(i.Impedance)
 	}
-	step := 0.1
-	if s.LevelResolution != nil && s.LevelResolution.Sign() > 0 {
-		step = s.LevelResolution.Float()
-	}
+	step := s.LevelStep()
 	// Rounded up, so that the input sees no less than asked.
 	set := math.Ceil((connector+loss)/step-1e-6) * step
 	decimals := int(math.Max(0, math.Ceil(-math.Log10(step)-1e-9)))
@@ -138,16 +135,16 @@ func Ceiling(u Unit, i Input, p Path, s Source, f quantity.Frequency) float64 {
 func checkLevels(l Levels, u Unit, i Input, p Path, s Source, f quantity.Frequency) error {
 	set := l.Source.DBm(quantity.Dbm50())
 	if most := Ceiling(u, i, p, s, f); set > most {
-		return fmt.Errorf("level too near to the damage level: %s at source %s, at most %.1f dBm allowed", l.Source, s.Name, most)
+		return fmt.Errorf("level too near to the damage level: input %s is destroyed at %s, margin %g dB", i.Name, i.Damage, u.Margin())
 	}
 	if low := s.Level[0].DBm(quantity.Dbm50()); set < low {
-		return fmt.Errorf("level below the source's range: %s needed, %s gives %s at least", l.Source, s.Name, s.Level[0])
+		return fmt.Errorf("level below the source's range: %s gives %s at least", s.Name, s.Level[0])
 	}
 	if high := s.Level[1].DBm(quantity.Dbm50()); set > high {
-		return fmt.Errorf("level above the source's range: %s needed, %s gives %s at most", l.Source, s.Name, s.Level[1])
+		return fmt.Errorf("level above the source's range: %s gives %s at most", s.Name, s.Level[1])
 	}
 	if i.Maximum != nil && l.Input.DBm(i.Impedance) > i.Maximum.DBm(i.Impedance)+1e-9 {
-		return fmt.Errorf("level above the input's highest specified level: %s, at most %s", l.Input, *i.Maximum)
+		return fmt.Errorf("level above the input's highest specified level %s", *i.Maximum)
 	}
 	return nil
 }

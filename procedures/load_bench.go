@@ -26,6 +26,9 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	}
 	c.connection("counter", b.Counter.Connection)
 	c.known("counter.reference", b.Counter.Reference, append(append([]string{runsOwn}, referenceNames(b)...), sourceNames(b)...))
+	if fed, ok := b.Source(b.Counter.Reference); ok && fed.Reference == runsUnit {
+		c.add("counter.reference", "is source %q, which itself runs from the unit: neither would have a timebase", fed.Name)
+	}
 	for k, p := range b.Paths {
 		c.path(fmt.Sprintf("path[%d]", k), p, b)
 	}

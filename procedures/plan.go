@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"bandproof/procedures/accuracy"
@@ -48,9 +49,22 @@ type Point struct {
 // planned out because the bench can't show it.
 type NotShown struct {
 	Input  string             `json:"input"`
+	Sweep  string             `json:"sweep,omitempty"` // where the procedure names it
 	From   quantity.Frequency `json:"from"`
 	To     quantity.Frequency `json:"to"`
 	Reason string             `json:"reason"`
+}
+
+// String writes "18 GHz to 22 GHz: reason".
+func (n NotShown) String() string {
+	where := n.From.String() + " to " + n.To.String()
+	if n.From.Cmp(n.To) == 0 {
+		where = "at " + n.From.String()
+	}
+	if n.Sweep != "" {
+		where += " (sweep " + n.Sweep + ")"
+	}
+	return where + ": " + n.Reason
 }
 
 // PlannedInput is what is planned at one input.
@@ -111,6 +125,9 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 		return nil, err
 	}
 	for _, i := range p.Inputs {
+		if err := l.agrees(i); err != nil {
+			return nil, fmt.Errorf("procedure %q, input %q: %w", p.Name, i.Name, err)
+		}
 		if err := l.input(i); err != nil {
 			return nil, fmt.Errorf("procedure %q, input %q: %w", p.Name, i.Name, err)
 		}
@@ -120,10 +137,23 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 	return l.plan, nil
 }
 
+// agrees makes sure that procedure and profile say the same of the gate of a
+// prescaled input: it decides the size of one count.
+func (l *planner) agrees(i Input) error {
+	c, known := l.o.Capabilities[""]
+	if known && i.Accuracy.Prescale > 1 && c.GateLengthened != i.Accuracy.GateLengthened {
+		return fmt.Errorf("accuracy.gate_lengthened is %v, the counter's profile says %v; look it up in the unit's manual and mend the wrong one", i.Accuracy.GateLengthened, c.GateLengthened)
+	}
+	return nil
+}
+
 func (l *planner) timebase() error {
 	since := quantity.Duration{}
 	if !l.o.Adjusted.IsZero() {
-		days := int64(l.o.Now.Sub(l.o.Adjusted.Time).Hours() / 24)
+		days := int64(math.Floor(l.o.Now.Sub(l.o.Adjusted.Time).Hours() / 24))
+		if days < 0 {
+			return fmt.Errorf("job: adjusted is %s, a day that has not come yet", l.o.Adjusted)
+		}
 		since = quantity.Of[quantity.Second](max(days, 1)*86400, 0)
 	}
 	var err error

@@ -298,3 +298,76 @@ func TestWarnings(t *testing.T) {
 	require.Contains(t, text, "reference standard: calibration was due on 2026-06-01")
 	require.Contains(t, text, "standing wave")
 }
+
+// A sweep that can't be shown is named even where another one shows the same
+// frequencies at another level.
+func TestRefusedSweepIsNamed(t *testing.T) {
+	p, b := with(t, nil, nil)
+	p.Sweeps = append(p.Sweeps, p.Sweeps[0])
+	p.Sweeps[0].Name, p.Sweeps[2].Name = "A, loud", "A, faint"
+	faint := quantity.MustLevel("-120 dBm")
+	p.Sweeps[2].Level = &faint
+	n := plan(t, p, b).Inputs[0].NotShown
+	require.Len(t, n, 1)
+	require.Equal(t, "A, faint", n[0].Sweep)
+	require.Contains(t, n[0].Reason, "level below the source's range")
+}
+
+func TestTheSweepThatReadsMoreOftenHolds(t *testing.T) {
+	p, b := with(t, nil, nil)
+	p.Sweeps = append(p.Sweeps, p.Sweeps[0])
+	p.Sweeps[2].Readings = 30
+	pl := plan(t, p, b)
+	require.Len(t, pl.Points, 8)
+	require.Equal(t, 30, pl.Points[3].Readings)
+}
+
+// A source with coarse steps: points stay within the input's range, and what
+// lies between the edge and the nearest step is named.
+func TestCoarseSteps(t *testing.T) {
+	p, b := with(t, []string{`range = ["10 Hz", "100 MHz"]`, `range = ["10.4 Hz", "99.6 MHz"]`, "from = \"10 Hz\"\nto", "from = \"10.4 Hz\"\nto", `to = "100 MHz"`, `to = "99.6 MHz"`},
+		[]string{`range = ["1 Hz", "2 GHz"]`, "resolution = \"1 Hz\"\nrange = [\"1 Hz\", \"2 GHz\"]"})
+	pl := plan(t, p, b)
+	require.Equal(t, "11 Hz", pl.Points[0].Frequency.String())
+	require.Equal(t, "99.6 MHz", pl.Points[len(pl.Points)-1].Frequency.String())
+	n := pl.Inputs[0].NotShown
+	require.Len(t, n, 1)
+	require.Equal(t, "10.4 Hz to 11 Hz: source G1 can't be set to it exactly", n[0].From.String()+" to "+n[0].To.String()+": "+n[0].Reason)
+	b.Sources[0].Resolution = hz("10 MHz")
+	p.Sweeps[0].PerDecade, p.Sweeps[0].Points = 0, []quantity.Frequency{hz("44 MHz"), hz("46 MHz")}
+	require.Equal(t, "10 MHz 40 MHz 50 MHz 90 MHz", strings.Join(frequencies(plan(t, p, b)), " "))
+}
+
+func TestWhatNoPlanIsMadeOf(t *testing.T) {
+	t.Run("adjusted tomorrow", func(t *testing.T) {
+		p, b := with(t, nil, nil)
+		_, err := procedures.NewPlan(p, b, procedures.Options{Now: now, Adjusted: procedures.Date{Time: now.AddDate(0, 0, 2)}})
+		require.ErrorContains(t, err, "a day that has not come yet")
+	})
+	t.Run("procedure and profile differ on the gate", func(t *testing.T) {
+		p, b := with(t, nil, nil)
+		_, err := procedures.NewPlan(p, b, procedures.Options{Now: now, Capabilities: map[string]procedures.Capability{"": {GateLengthened: true}}})
+		require.ErrorContains(t, err, "accuracy.gate_lengthened is false, the counter's profile says true")
+	})
+	t.Run("neither has a timebase", func(t *testing.T) {
+		text, err := os.ReadFile("testdata/bench.toml")
+		require.NoError(t, err)
+		loop := strings.Replace(strings.Replace(string(text), `reference = "own"`, `reference = "G1"`, 1), `reference = "standard"`, `reference = "unit"`, 1)
+		_, err = procedures.LoadBench("b.toml", []byte(loop))
+		require.ErrorContains(t, err, "neither would have a timebase")
+	})
+}
+
+func TestUnitFedByOneSourceMeasuringAnother(t *testing.T) {
+	p, b := with(t, nil, nil)
+	feeder := b.Sources[0]
+	own, offset := quantity.MustParse[quantity.One]("3e-9"), quantity.MustParse[quantity.One]("1e-9")
+	feeder.Name, feeder.Reference, feeder.OwnTimebase, feeder.OwnOffset = "G0", "own", &own, offset
+	b.Sources = append(b.Sources, feeder)
+	b.Counter.Reference = "G0"
+	top := plan(t, p, b).Topology["G1"]
+	require.Equal(t, "two references", top.Name)
+	require.Equal(t, "1000000000/1000000001", top.Factor.String())
+	require.Len(t, top.Relative, 2)
+	require.True(t, plan(t, p, b).Topology["G0"].Coherent)
+}

@@ -8,16 +8,16 @@ import (
 
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+
+	"github.com/cockroachdb/apd/v3"
 )
 
-// input plans all sweeps of one input.
+// input plans all sweeps of one input. What one sweep can't show is named even
+// where another sweep shows the same frequency at another level.
 func (l *planner) input(i Input) error {
 	planned := PlannedInput{Input: i.Name}
-	shown := map[string]bool{}
-	refused := map[string]string{} // frequency → why
-	var all []quantity.Frequency
-	seen := map[string]bool{}
-	n := 0
+	at := map[string]int{} // index of a point by what it shows
+	var shown []quantity.Frequency
 	for _, s := range l.p.Sweeps {
 		if s.Input != i.Name {
 			continue
@@ -27,34 +27,52 @@ func (l *planner) input(i Input) error {
 			return fmt.Errorf("sweep %q has more than %d points; widen its step", s.Name, mostPoints)
 		}
 		list = rising(append(list, l.reach(i, list[0], list[len(list)-1])...))
-		all = append(all, list...)
-		for _, f := range list {
+		refused := make([]string, len(list))
+		for k, f := range list {
 			point, why := l.point(i, s, f)
-			if why != "" {
-				refused[f.Plain()] = why
+			if refused[k] = why; why != "" {
 				continue
 			}
-			key := point.Frequency.Plain() + point.Levels.Input.String() + point.Gate.String()
-			if seen[key] {
+			shown = append(shown, point.Frequency)
+			key := point.Frequency.Plain() + " " + point.Levels.Input.String() + " " + point.Gate.String()
+			if n, again := at[key]; again { // the sweep that reads more often holds
+				if same := &l.plan.Points[n]; point.Readings > same.Readings {
+					same.Readings, same.Seconds = point.Readings, point.Seconds
+				}
 				continue
 			}
-			seen[key] = true
-			n++
-			point.ID = fmt.Sprintf("%s-%03d", i.Name, n)
-			shown[point.Frequency.Plain()] = true
+			at[key] = len(l.plan.Points)
+			point.ID = fmt.Sprintf("%s-%03d", i.Name, len(at))
 			l.plan.Points = append(l.plan.Points, point)
 		}
+		planned.NotShown = append(planned.NotShown, notShown(i, s, list, refused)...)
+		planned.NotShown = append(planned.NotShown, l.offGrid(i, s, list, refused)...)
 	}
-	var points []quantity.Frequency
-	for _, p := range l.plan.Points {
-		if p.Input == i.Name {
-			points = append(points, p.Frequency)
-		}
-	}
-	planned.Coverage = i.Coverage(points)
-	planned.NotShown = notShown(i, rising(all), shown, refused)
+	planned.Coverage = i.Coverage(shown)
 	l.plan.Inputs = append(l.plan.Inputs, planned)
 	return nil
+}
+
+// offGrid names what lies between an edge of a sweep and the nearest frequency
+// that the source can be set to.
+func (l *planner) offGrid(i Input, s Sweep, list []quantity.Frequency, refused []string) []NotShown {
+	var out []NotShown
+	low, high := list[0], list[len(list)-1]
+	for _, edge := range []struct {
+		f    quantity.Frequency
+		open string
+	}{{low, refused[0]}, {high, refused[len(refused)-1]}} {
+		p, why := l.point(i, s, edge.f)
+		if edge.open != "" || why != "" || p.Frequency.Cmp(edge.f) == 0 {
+			continue
+		}
+		n := NotShown{Input: i.Name, Sweep: s.Name, From: p.Frequency, To: edge.f, Reason: "source " + p.Source + " can't be set to it exactly"}
+		if n.From.Cmp(n.To) > 0 {
+			n.From, n.To = n.To, n.From
+		}
+		out = append(out, n)
+	}
+	return out
 }
 
 // reach returns the edges of what the sources can make within a sweep, so that
@@ -143,7 +161,11 @@ func wanted(i Input, s Sweep, f quantity.Frequency) (quantity.Level, error) {
 }
 
 func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.Level, path Path, source Source) (Point, error) {
-	f = onGrid(f, source.Resolution)
+	low, high := s.edges(i)
+	f, ok := onGrid(f, source.Resolution, low, high)
+	if !ok {
+		return Point{}, fmt.Errorf("source %s is set in steps of %s, and none lies in the sweep", source.Name, source.Resolution)
+	}
 	if f.Cmp(source.Range[0]) < 0 {
 		return Point{}, fmt.Errorf("below the range of source %s (from %s)", source.Name, source.Range[0])
 	}
@@ -163,7 +185,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 		return Point{}, err
 	}
 	if limit.Vacuous(reference) {
-		return Point{}, fmt.Errorf("limit %s Hz is more than a tenth of the frequency: meeting it shows nothing; lengthen the gate", limit.Total.Fixed(3))
+		return Point{}, errors.New("limit is more than a tenth of the frequency: meeting it shows nothing; lengthen the gate")
 	}
 	u, err := l.plan.BenchBudget(source, f).Combine()
 	if err != nil {
@@ -176,9 +198,9 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 		p.TUR = &tur
 	}
 	if w := l.p.Decision.GuardBand(u.Expanded); limit.Total.Cmp(w) < 0 {
-		return Point{}, fmt.Errorf("guard band %s Hz is wider than the limit %s Hz: no error could pass", w.Fixed(3), limit.Total.Fixed(3))
+		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
 	}
-	p.Coherent = l.plan.Topology[source.Name].Coherent && new(big.Rat).Mul(f.Rat(), s.Gate.Rat()).IsInt()
+	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.WholeCounts(f.Exact(), s.Gate)
 	p.Seconds = l.seconds(p, i)
 	return p, nil
 }
@@ -191,21 +213,35 @@ func (s Sweep) readings() int {
 }
 
 // onGrid rounds to the source's setting steps, so that its read-back can equal
-// what was asked.
-func onGrid(f, step quantity.Frequency) quantity.Frequency {
+// what was asked, and stays within the sweep. ok is false where no step does.
+func onGrid(f, step, low, high quantity.Frequency) (on quantity.Frequency, ok bool) {
 	if step.Sign() <= 0 {
-		return f
+		return f, true
 	}
-	n := quantity.FromRat[quantity.Hertz](new(big.Rat).Quo(f.Rat(), step.Rat()), 0)
-	on := quantity.FromRat[quantity.Hertz](new(big.Rat).Mul(n.Rat(), step.Rat()), 12)
-	if on.Cmp(f) == 0 {
-		return f
+	ratio := new(big.Rat).Quo(f.Rat(), step.Rat())
+	if ratio.IsInt() {
+		return f, true
 	}
-	r, err := quantity.Parse[quantity.Hertz](on.Exact().String() + " Hz")
-	if err != nil {
-		return f
+	n := new(big.Int).Div(ratio.Num(), ratio.Denom())
+	below, above := times(step, n), times(step, n.Add(n, big.NewInt(1)))
+	on, other := below, above
+	if above.Sub(f).Cmp(f.Sub(below)) < 0 {
+		on, other = above, below
 	}
-	return r
+	within := func(x quantity.Frequency) bool { return x.Sign() > 0 && x.Cmp(low) >= 0 && x.Cmp(high) <= 0 }
+	if !within(on) {
+		on = other
+	}
+	return on.Trimmed(), within(on)
+}
+
+func times(step quantity.Frequency, n *big.Int) quantity.Frequency {
+	var c apd.BigInt
+	c.SetMathBigInt(n)
+	var product apd.Decimal
+	// Both are exact and short: the product fits easily.
+	_, _ = apd.BaseContext.WithPrecision(200).Mul(&product, step.Decimal(), apd.NewWithBigInt(&c, 0))
+	return quantity.New[quantity.Hertz](&product)
 }
 
 // seconds that one point takes: settling, discarded and counted readings.
@@ -260,33 +296,28 @@ func (b *Bench) Path(name string) (Path, bool) {
 	return Path{}, false
 }
 
-// notShown merges refused points that lie together into stretches: from the
-// last shown point below (or the band edge) to the next shown one above.
-func notShown(i Input, all []quantity.Frequency, shown map[string]bool, refused map[string]string) []NotShown {
+// notShown merges refused frequencies that lie together into stretches: from the
+// last shown one below (or the edge) to the next shown one above. refused holds
+// the reason for each frequency, "" where it is shown.
+func notShown(i Input, s Sweep, all []quantity.Frequency, refused []string) []NotShown {
 	var list []NotShown
-	var last *quantity.Frequency // the last shown point
 	open := -1
 	for k, f := range all {
-		why, bad := refused[f.Plain()]
-		if !bad || shown[f.Plain()] {
-			if open >= 0 {
-				list[open].To, open = f, -1
-			}
-			last = &all[k]
-			continue
-		}
-		if open >= 0 && list[open].Reason == why {
+		why := refused[k]
+		if open >= 0 {
 			list[open].To = f
+			if list[open].Reason == why {
+				continue
+			}
+		}
+		if open = -1; why == "" {
 			continue
 		}
-		from := f
-		switch {
-		case open >= 0: // the same stretch goes on for another reason
-			from = list[open].To
-		case last != nil:
-			from = *last
+		from := f // where another reason ends
+		if k > 0 && refused[k-1] == "" {
+			from = all[k-1]
 		}
-		list = append(list, NotShown{i.Name, from, f, why})
+		list = append(list, NotShown{Input: i.Name, Sweep: s.Name, From: from, To: f, Reason: why})
 		open = len(list) - 1
 	}
 	return list

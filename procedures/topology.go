@@ -3,6 +3,7 @@ package procedures
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"bandproof/procedures/quantity"
@@ -55,7 +56,7 @@ func topologyOf(b *Bench, s Source, now time.Time) (Topology, error) {
 		return Topology{Name: "source driven by the unit", Coherent: true, UnitReference: "own", Factor: quantity.ExactInt(1),
 			Says: "Source locked to the unit's timebase output: counting tested, timebase not tested."}, nil
 	case unit == runsOwn && source == runsOwn:
-		return ownOwn(s)
+		return ownOwn(b, s, now)
 	case unit == runsOwn:
 		y, lines, err := referenceOffset(b, source, now)
 		return Topology{Name: "independent", TimebaseTested: true, UnitReference: "own", Factor: onePlus(y), Relative: lines,
@@ -73,33 +74,30 @@ func shared(name string) Topology {
 		Says: fmt.Sprintf("Unit and source share %s, whose offset cancels: counting tested, timebase not tested.", name)}
 }
 
-func ownOwn(s Source) (Topology, error) {
-	if s.OwnTimebase == nil {
-		return Topology{}, fmt.Errorf("source %q runs from its own timebase; own_timebase must state its accuracy", s.Name)
+func ownOwn(b *Bench, s Source, now time.Time) (Topology, error) {
+	y, lines, err := offsetOf(b, "source "+s.Name, now)
+	if err != nil {
+		return Topology{}, err
 	}
-	return Topology{Name: "both own", TimebaseTested: true, UnitReference: "own", Factor: onePlus(s.OwnOffset.Exact()),
-		Relative: uncertainty.Budget{uncertainty.Line("timebase of source "+s.Name, s.OwnTimebase.Float(), uncertainty.Rectangular, 0, "bench file")},
-		Says:     fmt.Sprintf("Unit on its own timebase, source %s on its own: timebase tested against the source.", s.Name)}, nil
+	return Topology{Name: "both own", TimebaseTested: true, UnitReference: "own", Factor: onePlus(y), Relative: lines,
+		Says: fmt.Sprintf("Unit on its own timebase, source %s on its own: timebase tested against the source.", s.Name)}, nil
 }
 
 // twoReferences: f_ref = f_set·(1 + y_source)/(1 + y_unit). Where one steers
 // the other, the part that both have in common cancels: only what the follower
 // adds stays in the budget.
 func twoReferences(b *Bench, unit string, s Source, now time.Time) (Topology, error) {
-	yu, lu, err := referenceOffset(b, unit, now)
+	yu, lu, err := offsetOf(b, unit, now)
 	if err != nil {
 		return Topology{}, err
 	}
 	t := Topology{Name: "two references", UnitReference: "external"}
-	var ys quantity.Exact
-	var ls uncertainty.Budget
-	if s.Reference == runsOwn {
-		if s.OwnTimebase == nil {
-			return Topology{}, fmt.Errorf("source %q runs from its own timebase; own_timebase must state its accuracy", s.Name)
-		}
-		ys = s.OwnOffset.Exact()
-		ls = uncertainty.Budget{uncertainty.Line("timebase of source "+s.Name, s.OwnTimebase.Float(), uncertainty.Rectangular, 0, "bench file")}
-	} else if ys, ls, err = referenceOffset(b, s.Reference, now); err != nil {
+	from := s.Reference
+	if from == runsOwn {
+		from = "source " + s.Name
+	}
+	ys, ls, err := offsetOf(b, from, now)
+	if err != nil {
 		return Topology{}, err
 	}
 	t.Factor = onePlus(ys).Quo(onePlus(yu))
@@ -114,6 +112,19 @@ func twoReferences(b *Bench, unit string, s Source, now time.Time) (Topology, er
 	}
 	t.Says = fmt.Sprintf("Unit runs from %s, source from %s: counting tested, timebase not tested.", unit, s.Reference)
 	return t, nil
+}
+
+// offsetOf returns the known offset and its budget of a reference, or of the
+// own timebase of a source ("source G1").
+func offsetOf(b *Bench, name string, now time.Time) (quantity.Exact, uncertainty.Budget, error) {
+	s, ok := b.Source(strings.TrimPrefix(name, "source "))
+	if !ok || !strings.HasPrefix(name, "source ") {
+		return referenceOffset(b, name, now)
+	}
+	if s.OwnTimebase == nil {
+		return quantity.Exact{}, nil, fmt.Errorf("source %q runs from its own timebase; own_timebase must state its accuracy", s.Name)
+	}
+	return s.OwnOffset.Exact(), uncertainty.Budget{uncertainty.Line("timebase of "+name, s.OwnTimebase.Float(), uncertainty.Rectangular, 0, "bench file")}, nil
 }
 
 func onePlus(y quantity.Exact) quantity.Exact { return quantity.ExactInt(1).Add(y) }

@@ -5,8 +5,6 @@ import (
 	"math"
 
 	"bandproof/drivers"
-	"bandproof/procedures"
-	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
@@ -14,34 +12,21 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-func (r *run) inputOf(res *PointResult) procedures.Input {
-	i, _ := r.Procedure.Input(res.Point.Input)
-	return i
-}
-
 // evaluate computes error, limit, uncertainty and verdict of a point from its
 // counted readings. symptom and bench come from taking it.
 func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reason) error {
-	p := res.Point
-	set := res.Setting.Reported
-	if set.Sign() <= 0 {
-		set = p.Frequency // the source never said; nothing is judged then
+	if err := r.limitInForce(at, res); err != nil {
+		return err
 	}
-	res.Reference = set.Exact().Mul(r.Plan.Topology[p.Source].Factor)
-	limit, err := r.Plan.LimitAt(at.input, p.Source, res.Reference, res.Gate)
-	if err != nil {
-		return fmt.Errorf("point %s: %w", p.ID, err)
-	}
-	res.Limit, res.LimitPPM = limit, limit.Total.Quo(res.Reference).Float()*1e6
 	numbers := res.numbers()
+	at.look(res)
 	res.Counted, res.Spread = len(numbers), spread(numbers)
 	if symptom == "" && r.ReplyAgrees && coarser(res) {
 		symptom = decision.CoarseReply
 	}
-	errors := make([]quantity.Exact, len(numbers))
+	errors := differences(numbers, res.Reference)
 	sum := quantity.Exact{}
-	for k, x := range numbers {
-		errors[k] = x.Sub(res.Reference)
+	for _, x := range numbers {
 		sum = sum.Add(x)
 	}
 	if len(numbers) > 0 {
@@ -50,31 +35,43 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 		res.ErrorPPM = res.Error.Quo(res.Reference).Float() * 1e6
 	}
 	if err := r.uncertainties(at, res, errors); err != nil {
-		return fmt.Errorf("point %s: %w", p.ID, err)
+		return fmt.Errorf("point %s: %w", res.Point.ID, err)
 	}
-	res.Verdict, res.GuardBand = r.Plan.Rule.Judge(decision.Evidence{Bench: bench, Symptom: symptom, Errors: errors, Limit: limit.Total,
-		BenchU: res.Bench.Expanded, DecisionU: res.Decision.Expanded})
-	if len(numbers) > 0 {
-		c := decision.Conformity(res.Error.Float(), limit.Total.Float(), res.Decision.Standard)
+	res.Verdict, res.GuardBand = r.Plan.Rule.Judge(decision.Evidence{Bench: bench, Symptom: symptom, Errors: errors,
+		Also: differences(res.numbersOf(FirstLook), res.Reference), Limit: res.Limit.Total, BenchU: res.Bench.Expanded, DecisionU: res.Decision.Expanded})
+	if len(numbers) > 0 && symptom == "" && bench == "" {
+		c := decision.Conformity(res.Error.Float(), res.Limit.Total.Float(), res.Decision.Standard, res.Decision.DegreesOfFreedom)
 		res.Conformity = &c
-		if res.Verdict.Bad() {
-			res.Symptom = symptomOf(res.Mean, res.Reference, limit.Total)
-		}
+	}
+	if len(numbers) > 0 && res.Verdict.Bad() {
+		res.Symptom = symptomOf(res.Mean, res.Reference, res.Limit.Total)
 	}
 	describe(res)
 	return nil
 }
 
+// differences returns reading − reference for each.
+func differences(readings []quantity.Exact, reference quantity.Exact) []quantity.Exact {
+	out := make([]quantity.Exact, len(readings))
+	for k, x := range readings {
+		out[k] = x.Sub(reference)
+	}
+	return out
+}
+
 // describe adds notes on how the point was taken.
 func describe(res *PointResult) {
 	if n := res.missing(); n > 0 && res.Counted > 0 {
-		res.Notes = append(res.Notes, fmt.Sprintf("%d of %d readings gave no count", n, n+res.Counted))
+		res.Notes = append(res.Notes, fmt.Sprintf("%d readings gave no count, %d did", n, res.Counted))
 	}
-	if res.Setting.Tries > 1 {
-		res.Notes = append(res.Notes, fmt.Sprintf("source set %d times before it was good", res.Setting.Tries))
+	if res.Setting.Refused > 0 {
+		res.Notes = append(res.Notes, fmt.Sprintf("source was not good after %d of %d settings", res.Setting.Refused, res.Setting.Tries))
+	}
+	if res.Counted == 1 {
+		res.Notes = append(res.Notes, "one reading: no repeatability in the budget")
 	}
 	if res.Point.Coherent {
-		res.Notes = append(res.Notes, "coherent: readings at one phase count as one for statistics")
+		res.Notes = append(res.Notes, "coherent: all readings at one phase, they count as one; scatter not tested")
 	}
 }
 
@@ -115,34 +112,35 @@ func (r *run) uncertainties(at *place, res *PointResult, errors []quantity.Exact
 	if res.Bench, err = bench.Combine(); err != nil {
 		return err
 	}
-	q := res.Limit.Resolution.Float()
-	resolution := uncertainty.Line("resolution of the unit", q, uncertainty.Triangular, 0, "asynchronous gate, half-width one count")
-	if at.input.Accuracy.Kind == accuracy.Reciprocal {
-		resolution = uncertainty.Line("resolution of the unit", q/2, uncertainty.Rectangular, 0, "rounded display, half-width half a count")
-	}
-	own := resolution
-	decided := append(uncertainty.Budget{}, bench...)
-	if repeat, ok := repeatability(errors, res); ok {
-		decided = append(decided, repeat)
-		if repeat.Standard > own.Standard {
-			own = repeat
-		}
-	}
-	if link, ok := linkRounding(res); ok {
+	if link, ok := at.linkRounding(res); ok {
 		res.Notes = append(res.Notes, "replies show fewer digits than the unit counts; their rounding is in the budget")
-		decided = append(decided, link)
 		bench = append(bench, link)
+	}
+	half, shape, why := at.input.Accuracy.Quantisation(res.Limit.Resolution)
+	res.ReportedBudget = with(bench, uncertainty.Line("resolution of the unit", half, shape, 0, why))
+	if res.Reported, err = res.ReportedBudget.Combine(); err != nil {
+		return err
+	}
+	decided := bench
+	if repeat, ok := repeatability(errors, res); ok {
+		decided = with(bench, repeat)
 	}
 	if res.Decision, err = decided.Combine(); err != nil {
 		return err
 	}
-	res.ReportedBudget = append(bench, own)
-	if res.Reported, err = res.ReportedBudget.Combine(); err != nil {
-		return err
+	// Never both, and the larger one: where the readings' own scatter comes to
+	// more than the resolution, it is what is reported.
+	if res.Decision.Expanded > res.Reported.Expanded {
+		res.Reported, res.ReportedBudget = res.Decision, decided
 	}
 	res.TUR = ratio(res.Limit.Total, res.Bench.Expanded)
 	res.TURWithUnit = ratio(res.Limit.Total, res.Reported.Expanded)
 	return nil
+}
+
+// with returns a copy of a budget with one more line.
+func with(b uncertainty.Budget, line uncertainty.Contribution) uncertainty.Budget {
+	return append(append(uncertainty.Budget{}, b...), line)
 }
 
 func ratio(limit quantity.Exact, u float64) *float64 {
@@ -156,7 +154,7 @@ func ratio(limit quantity.Exact, u float64) *float64 {
 // not all of one phase.
 func repeatability(errors []quantity.Exact, res *PointResult) (uncertainty.Contribution, bool) {
 	n := len(errors)
-	if n < 2 || res.Point.Coherent || res.Spread.Cmp(res.Limit.Resolution) <= 0 {
+	if n < 2 || res.Spread.Cmp(res.Limit.Resolution) <= 0 {
 		return uncertainty.Contribution{}, false
 	}
 	x := make([]float64, n)
@@ -167,17 +165,30 @@ func repeatability(errors []quantity.Exact, res *PointResult) (uncertainty.Contr
 	return uncertainty.Line("repeatability", s/math.Sqrt(float64(n)), uncertainty.Normal, float64(n-1), fmt.Sprintf("standard deviation of %d readings", n)), true
 }
 
-// linkRounding is what a reply that shows fewer digits than the unit counts
-// adds (half-width half its last digit).
-func linkRounding(res *PointResult) (uncertainty.Contribution, bool) {
-	if !coarser(res) {
+// look notes which digits the replies of this place show.
+func (at *place) look(res *PointResult) {
+	for _, x := range res.Readings {
+		if x.Mark != drivers.None {
+			continue
+		}
+		step, ok := replyStep(x)
+		if !ok {
+			continue
+		}
+		if at.finest.Sign() == 0 || step.Cmp(at.finest) < 0 {
+			at.finest = step
+		}
+		digits := x.Frequency.Decimal().Coeff.String()
+		at.zeros = at.zeros || digits[len(digits)-1] == '0'
+	}
+}
+
+// linkRounding is what replies that show fewer digits than the unit counts add
+// (half-width half the last digit). Digits of an instrument that never ends a
+// reply in a zero say nothing: it may suppress them.
+func (at *place) linkRounding(res *PointResult) (uncertainty.Contribution, bool) {
+	if !at.zeros || at.finest.Cmp(res.Limit.Resolution) <= 0 {
 		return uncertainty.Contribution{}, false
 	}
-	for _, x := range res.Readings {
-		if x.Use == Counted && x.Mark == drivers.None {
-			step, _ := replyStep(x)
-			return uncertainty.Line("rounding of the reply", step.Float()/2, uncertainty.Rectangular, 0, "digits of the reply"), true
-		}
-	}
-	return uncertainty.Contribution{}, false
+	return uncertainty.Line("rounding of the reply", at.finest.Float()/2, uncertainty.Rectangular, 0, "digits of the replies on this path"), true
 }

@@ -8,6 +8,7 @@ import (
 	"bandproof/drivers"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
 )
 
 // place is where a group of points is taken: one path from a source to an input.
@@ -24,6 +25,13 @@ type place struct {
 	from   int  // index of the first result since the reference was last checked
 	asked  bool // a person was asked to prove the path
 	byHand bool // and saw the signal arrive
+	seen   string
+
+	earlier string // what was said of the references on earlier paths of this input
+	// finest digit of the replies here, and whether one ended in a zero, so that
+	// zeros are not suppressed.
+	finest quantity.Exact
+	zeros  bool
 }
 
 // outcome of taking a point once.
@@ -39,8 +47,11 @@ const (
 func (r *run) group(ctx context.Context, points []procedures.Point) error {
 	at, err := r.connect(ctx, points[0])
 	if err != nil {
-		if errors.Is(err, ErrNoOperator) {
+		switch {
+		case errors.Is(err, ErrNoOperator):
 			return r.giveUp(ctx, points, decision.NoOperator, err.Error())
+		case errors.Is(err, ErrLeftOut):
+			return r.giveUp(ctx, points, decision.LeftOut, err.Error())
 		}
 		return err
 	}
@@ -62,7 +73,8 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 			return err
 		}
 	}
-	return r.checkReference(ctx, at, "after")
+	r.at = nil
+	return r.checkReferences(ctx, at, after)
 }
 
 // giveUp books points that could not be tried.
@@ -104,8 +116,13 @@ func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
 	if err := r.retryLink(ctx, r.Counter, func() error { return r.Counter.SelectInput(ctx, input.Selector()) }); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrBench, err)
 	}
-	r.gateAsked = r.gateAsked.Sub(r.gateAsked) // the gate may belong to the input
-	return at, r.checkReference(ctx, at, "before")
+	r.gateAsked = quantity.Duration{} // the gate may belong to the input
+	at.earlier = r.inputResult(input.Name).ReferenceCheck
+	if err := r.checkReferences(ctx, at, before); err != nil {
+		return nil, err
+	}
+	r.at = at
+	return at, nil
 }
 
 func move(p procedures.Path, i procedures.Input) Move {
@@ -134,32 +151,94 @@ func (m Move) String() string {
 	return text
 }
 
-// checkReference asks the unit which reference it runs from, where it can
-// tell. Where the answer is not what the bench file says, before an input, the
-// run can't go on; after it, the points since the last check are void.
-func (r *run) checkReference(ctx context.Context, at *place, when string) error {
-	want := r.Plan.Topology[at.spec.Name].UnitReference
-	in := r.inputResult(at.input.Name)
-	reporter, ok := r.Counter.(drivers.ReferenceReporter)
-	if !ok {
-		return r.confirmReference(ctx, at, in, want)
+const (
+	before = "before"
+	after  = "after"
+)
+
+// checkReferences asks unit and source which reference they run from, where
+// they can tell. Where an answer is not what the bench file says, the run can't
+// go on with an input; after its points, those since the last check are void.
+func (r *run) checkReferences(ctx context.Context, at *place, when string) error {
+	if err := r.unitReference(ctx, at, when); err != nil {
+		return err
 	}
-	var got string
-	err := r.retryLink(ctx, r.Counter, func() (err error) { got, err = reporter.Reference(ctx); return err })
-	if err != nil {
-		return fmt.Errorf("%w: %w", ErrBench, err)
+	want := "external"
+	if at.spec.Reference == "own" {
+		want = "own"
 	}
-	if got == want {
-		in.ReferenceCheck = "unit reports " + got + " before and after"
-		at.from = len(r.result.Points)
+	got, told, err := r.tellReference(ctx, at.source)
+	switch {
+	case err != nil:
+		return err
+	case !told || got == want:
 		return nil
 	}
-	in.ReferenceCheck = fmt.Sprintf("unit reports %s %s the points, the bench file says %s", got, when, want)
-	if when == "before" {
+	what := fmt.Sprintf("source %s reports that it runs from its %s reference %s the points of input %s, the bench file says %s (%s)", at.spec.Name, got, when, at.input.Name, at.spec.Reference, want)
+	if when == before {
+		return fmt.Errorf("%w: %s; connect it or mend the bench file", ErrBench, what)
+	}
+	r.warn(ctx, what+"; these points are void")
+	return r.void(ctx, at.from, decision.SourceReference)
+}
+
+// tellReference asks an instrument for its reference; told is false where it
+// has no way to tell.
+func (r *run) tellReference(ctx context.Context, who drivers.Instrument) (got string, told bool, err error) {
+	reporter, ok := who.(drivers.ReferenceReporter)
+	if !ok {
+		return "", false, nil
+	}
+	err = r.retryLink(ctx, who, func() (err error) { got, err = reporter.Reference(ctx); return err })
+	if err != nil {
+		return "", true, fmt.Errorf("%w: %w", ErrBench, err)
+	}
+	return got, true, nil
+}
+
+func (r *run) unitReference(ctx context.Context, at *place, when string) error {
+	want := r.Plan.Topology[at.spec.Name].UnitReference
+	in := r.inputResult(at.input.Name)
+	got, told, err := r.tellReference(ctx, r.Counter)
+	switch {
+	case err != nil:
+		return err
+	case !told:
+		return r.confirmReference(ctx, at, in, want)
+	case got == want && when == before:
+		in.ReferenceCheck = at.says("unit reports " + got + " before; after: not asked")
+		return nil
+	case got == want:
+		in.ReferenceCheck = at.says("unit reports " + got + " before and after")
+		return nil
+	}
+	in.ReferenceCheck = at.says(fmt.Sprintf("unit reports %s %s the points, the bench file says %s", got, when, want))
+	if when == before {
 		return fmt.Errorf("%w: the unit reports that it runs from its %s reference, the bench file says %s; connect it or mend the bench file", ErrBench, got, want)
 	}
 	r.warn(ctx, fmt.Sprintf("input %s: %s; %d points are void", at.input.Name, in.ReferenceCheck, len(r.result.Points)-at.from))
 	return r.void(ctx, at.from, decision.ReferenceChanged)
+}
+
+// says joins what is found on this path to what was found on earlier ones.
+func (at *place) says(text string) string {
+	if at.earlier == "" || at.earlier == text {
+		return text
+	}
+	return at.earlier + "; " + text
+}
+
+// leave asks for the references once more where the run ended within a group;
+// what can't be asked any more is said to be so in the record.
+func (r *run) leave(ctx context.Context) {
+	if r.at == nil {
+		return
+	}
+	at := r.at
+	r.at = nil
+	if err := r.checkReferences(ctx, at, after); err != nil {
+		r.event(ctx, fmt.Sprintf("input %s: the references could not be asked for at the end: %v", at.input.Name, err))
+	}
 }
 
 // confirmReference has a person look where the unit can't tell: once for each
@@ -202,7 +281,7 @@ func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
 			continue
 		}
 		p.Notes = append(p.Notes, "was "+p.Verdict.String()+" before it was voided")
-		p.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: why}
+		p.Verdict, p.Conformity = decision.Verdict{Word: decision.NotJudged, Reason: why}, nil
 		if err := r.Journal.Point(ctx, *p); err != nil {
 			return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
 		}

@@ -25,7 +25,7 @@ type Journal interface {
 // Operator is the person at the bench.
 type Operator interface {
 	// Move asks to connect a path. It returns when the person says it is done,
-	// or ErrNoOperator. RF is off at every source when it is called.
+	// or ErrNoOperator, or ErrLeftOut. RF is off at every source meanwhile.
 	Move(ctx context.Context, m Move) error
 	// Confirm asks a question that is answered yes or no.
 	Confirm(ctx context.Context, question string) (bool, error)
@@ -53,6 +53,8 @@ type Watcher interface {
 var (
 	// ErrNoOperator: a person was needed and none answered.
 	ErrNoOperator = errors.New("no operator")
+	// ErrLeftOut: a person chose to leave an input out.
+	ErrLeftOut = errors.New("left out by the operator")
 	// ErrBench: the bench could not carry on (link, interlock).
 	ErrBench = errors.New("bench error")
 	// ErrJournal: what happened could not be kept.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"bandproof/drivers"
@@ -20,24 +21,39 @@ const (
 	linkFailsMost = 3                      // points in a row before the run ends
 )
 
+// begun is a point that was put off, with what was read so far.
+type begun struct {
+	res     PointResult
+	noCount bool // read, and only the path is left to be proven
+}
+
 // point takes one point. last tells that it must not be put off any more.
 func (r *run) point(ctx context.Context, at *place, p procedures.Point, last bool) (outcome, error) {
-	res := PointResult{Point: p, Started: r.Clock.Now(), Gate: p.Gate, Limit: p.Limit, LimitPPM: p.LimitPPM, Standards: r.standards(p)}
-	symptom, bench, err := r.take(ctx, at, &res, last)
+	was, again := r.begun[p.ID]
+	res := was.res
+	if !again {
+		res = PointResult{Point: p, Started: r.Clock.Now(), Gate: p.Gate, Limit: p.Limit, LimitPPM: p.LimitPPM, Standards: r.standards(p)}
+	}
+	var symptom, bench decision.Reason
+	var err error
+	if was.noCount {
+		symptom, bench, err = r.noCount(ctx, at, &res, last)
+	} else {
+		symptom, bench, err = r.take(ctx, at, &res, last)
+	}
 	if err != nil {
-		var keep decision.Reason
-		switch {
-		case ctx.Err() != nil:
+		if ctx.Err() != nil {
 			return taken, ctx.Err() // cut off midway: taken anew on resume
-		case errors.Is(err, drivers.ErrInterlock):
-			keep = decision.InterlockRefused
-		default:
-			keep = decision.LinkFailed
+		}
+		bench = decision.LinkFailed
+		if errors.Is(err, drivers.ErrInterlock) {
+			bench = decision.InterlockRefused
 		}
 		res.Notes = append(res.Notes, err.Error())
-		bench = keep
 	}
 	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven) {
+		// What was read is kept: a reading is never dropped because of what it shows.
+		r.begun[p.ID] = begun{res, bench == decision.PathNotProven}
 		r.event(ctx, fmt.Sprintf("point %s at %s put off: %s", p.ID, p.Frequency, bench))
 		return deferred, r.interrupt
 	}
@@ -72,26 +88,25 @@ func (r *run) linkHolds() error {
 // limit: bench is a reason not to judge, symptom a failure of the unit.
 func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) (symptom, bench decision.Reason, err error) {
 	p := res.Point
-	res.Setting.Tries = r.tries[p.ID] // of before it was put off
-	bench, err = r.setSource(ctx, at, p, &res.Setting)
-	r.tries[p.ID] = res.Setting.Tries
-	if bench != "" || err != nil {
+	if bench, err = r.setSource(ctx, at, p, &res.Setting); bench != "" || err != nil {
 		return "", bench, err
 	}
-	if err = r.setGate(ctx, p.Gate); err != nil {
+	if bench, err = r.setGate(ctx, p.Gate); bench != "" || err != nil {
+		return "", bench, err
+	}
+	if err = r.limitInForce(at, res); err != nil {
 		return "", "", err
 	}
-	res.Gate = r.gate
 	for look := 1; ; look++ {
-		if err = r.readings(ctx, res, p.Readings); err != nil {
-			return "", "", err
+		if bench, err = r.readings(ctx, res, p.Readings); bench != "" || err != nil {
+			return "", bench, err
 		}
 		// The source must have been good to the end, or nothing counts.
 		if bench, err = r.sourceGood(ctx, at, p, &res.Setting); bench != "" || err != nil {
 			res.use(Counted, Discarded)
 			return "", bench, err
 		}
-		if !r.scatters(res) {
+		if res.missing() > 0 || !scatters(res) {
 			break
 		}
 		if look == 2 {
@@ -104,17 +119,41 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 	if held, err := r.heldCheck(ctx, at, res); held || err != nil {
 		return symptom, decision.HeldReading, err
 	}
-	if symptom == "" && res.missing() > 0 {
-		proven, err := r.provePath(ctx, at, res, last)
-		if err != nil {
-			return "", "", err
-		}
-		if !proven {
-			return "", decision.PathNotProven, nil
-		}
-		symptom = decision.NoCount
+	if res.missing() > 0 {
+		return r.noCount(ctx, at, res, last)
 	}
 	return symptom, "", nil
+}
+
+// noCount books "no count" on the unit once the path is proven.
+func (r *run) noCount(ctx context.Context, at *place, res *PointResult, last bool) (symptom, bench decision.Reason, err error) {
+	proven, err := r.provePath(ctx, at, res, last)
+	if err != nil {
+		return "", "", err
+	}
+	if !proven {
+		return "", decision.PathNotProven, nil
+	}
+	return decision.NoCount, "", nil
+}
+
+// limitInForce computes reference value and limit for the frequency that the
+// source reports and the gate that is in force.
+func (r *run) limitInForce(at *place, res *PointResult) error {
+	set := res.Setting.Reported
+	if set.Sign() <= 0 {
+		set = res.Point.Frequency // the source never said; nothing is judged then
+	}
+	if r.gate.Sign() > 0 && res.Point.Gate.Cmp(r.gateAsked) == 0 {
+		res.Gate = r.gate
+	}
+	res.Reference = set.Exact().Mul(r.Plan.Topology[res.Point.Source].Factor)
+	limit, err := r.Plan.LimitAt(at.input, res.Point.Source, res.Reference, res.Gate)
+	if err != nil {
+		return fmt.Errorf("point %s: %w", res.Point.ID, err)
+	}
+	res.Limit, res.LimitPPM = limit, limit.Total.Quo(res.Reference).Float()*1e6
+	return nil
 }
 
 // setSource brings the source to a point and makes sure that it is there:
@@ -129,8 +168,12 @@ func (r *run) setSource(ctx context.Context, at *place, p procedures.Point, set 
 			return "", err
 		}
 		bench, err = r.sourceGood(ctx, at, p, set)
-		if bench == "" || err != nil || try == sourceTries {
+		if bench == "" || err != nil {
 			return bench, err
+		}
+		set.Refused++
+		if try == sourceTries {
+			return bench, nil
 		}
 		r.Log.Warn("source not good yet", "source", at.spec.Name, "frequency", p.Frequency.String(), "why", string(bench), "try", try)
 		if err = r.Clock.Sleep(ctx, pause); err != nil {
@@ -140,30 +183,34 @@ func (r *run) setSource(ctx context.Context, at *place, p procedures.Point, set 
 	}
 }
 
-// bring sends frequency, level and RF on, in the order in which the input
-// never sees more than the larger of the two levels.
+// bring sends frequency, level and RF on, in an order in which the input never
+// sees a level that its path does not allow at the frequency of the moment: a
+// lower level goes first, a higher one after the frequency; from RF off, which
+// may have detuned the source, the frequency comes first.
 func (r *run) bring(ctx context.Context, at *place, p procedures.Point, set *Setting) (err error) {
-	was := r.lastSet[at.spec.Name]
-	frequencies := []quantity.Frequency{p.Frequency}
-	if was.on {
-		frequencies = append(frequencies, was.frequency)
-	}
-	r.Interlock.arm(at.spec, at.path, at.input, frequencies...)
+	name := at.spec.Name
+	was := r.lastSet[name]
 	level := func() error {
 		got, err := at.source.SetLevel(ctx, p.Levels.Source)
 		set.Level = got
 		return err
 	}
 	lower := was.on && p.Levels.Source.DBm(quantity.Dbm50()) < was.level.DBm(quantity.Dbm50())
-	if lower || !was.on {
+	if lower {
+		r.Interlock.arm(at.spec, at.path, at.input, was.frequency, p.Frequency)
 		if err = level(); err != nil {
 			return err
 		}
+		r.lastSet[name] = setting{was.frequency, p.Levels.Source, true}
 	}
 	if set.Reported, err = at.source.SetFrequency(ctx, p.Frequency); err != nil {
 		return err
 	}
-	if !lower && was.on {
+	now := r.lastSet[name]
+	now.frequency = p.Frequency
+	r.lastSet[name] = now
+	r.Interlock.arm(at.spec, at.path, at.input, p.Frequency)
+	if !lower {
 		if err = level(); err != nil {
 			return err
 		}
@@ -173,13 +220,14 @@ func (r *run) bring(ctx context.Context, at *place, p procedures.Point, set *Set
 			return err
 		}
 	}
-	r.lastSet[at.spec.Name] = setting{p.Frequency, p.Levels.Source, true}
+	r.lastSet[name] = setting{p.Frequency, p.Levels.Source, true}
 	return nil
 }
 
 // sourceGood tells what stands against trusting the source, or "".
 func (r *run) sourceGood(ctx context.Context, at *place, p procedures.Point, set *Setting) (decision.Reason, error) {
-	if set.Reported.Cmp(p.Frequency) != 0 {
+	off := math.Abs(set.Level.DBm(quantity.Dbm50()) - p.Levels.Source.DBm(quantity.Dbm50()))
+	if set.Reported.Cmp(p.Frequency) != 0 || !(off <= at.spec.LevelStep()/2+1e-9) {
 		return decision.SourceReadBack, nil
 	}
 	reporter, ok := at.source.(drivers.LockReporter)
@@ -202,17 +250,26 @@ func (r *run) sourceGood(ctx context.Context, at *place, p procedures.Point, set
 	return "", nil
 }
 
-func (r *run) setGate(ctx context.Context, gate quantity.Duration) error {
-	if gate.Cmp(r.gateAsked) == 0 {
-		return nil
+// gateTolerance is how far the gate in force may differ from the commanded one:
+// what a unit's own rounding explains. More is another setting.
+const gateTolerance = 0.01
+
+// setGate commands a gate. Where the unit says that another one is in force,
+// nothing can be judged by the limit of the commanded one.
+func (r *run) setGate(ctx context.Context, gate quantity.Duration) (bench decision.Reason, err error) {
+	if gate.Cmp(r.gateAsked) != 0 {
+		err = r.retryLink(ctx, r.Counter, func() error {
+			actual, err := r.Counter.SetGate(ctx, gate)
+			if err == nil {
+				r.gate, r.gateAsked = actual, gate
+			}
+			return err
+		})
 	}
-	return r.retryLink(ctx, r.Counter, func() error {
-		actual, err := r.Counter.SetGate(ctx, gate)
-		if err == nil {
-			r.gate, r.gateAsked = actual, gate
-		}
-		return err
-	})
+	if err == nil && math.Abs(r.gate.Float()/gate.Float()-1) > gateTolerance {
+		bench = decision.GateNotInForce
+	}
+	return bench, err
 }
 
 // retryLink does an action again after clearing the device, a few times. An

@@ -5,26 +5,56 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"time"
 
 	"bandproof/drivers"
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 )
 
 // readings throws away what may have begun before settling ended and takes n
 // readings that count. After a link error the device is cleared and the
-// reading taken anew; a reading that came is never repeated.
-func (r *run) readings(ctx context.Context, res *PointResult, n int) error {
+// reading taken anew; a reading that came is never repeated. A reading that
+// never came among others that did is the link's fault, not the unit's: it is
+// taken anew once.
+func (r *run) readings(ctx context.Context, res *PointResult, n int) (bench decision.Reason, err error) {
 	for range r.Counter.Discard() {
 		if err := r.reading(ctx, res, Discarded); err != nil {
-			return err
+			return "", err
 		}
 	}
-	for range n {
-		if err := r.reading(ctx, res, Counted); err != nil {
-			return err
+	for round := 1; n > 0; round++ {
+		for range n {
+			if err := r.reading(ctx, res, Counted); err != nil {
+				return "", err
+			}
+		}
+		if n = res.unanswered(); n == 0 || len(res.numbers()) == 0 {
+			break
+		}
+		if round == 2 {
+			res.Notes = append(res.Notes, fmt.Sprintf("%d readings were never answered, while others were", n))
+			return decision.LinkFailed, nil
+		}
+		res.Notes = append(res.Notes, fmt.Sprintf("%d readings were never answered and were taken anew", n))
+		for k := range res.Readings {
+			if x := &res.Readings[k]; x.Use == Counted && x.Mark == drivers.NoReply {
+				x.Use = Lost
+			}
 		}
 	}
-	return nil
+	return "", nil
+}
+
+// unanswered counts the counted readings that never came.
+func (p *PointResult) unanswered() int {
+	n := 0
+	for _, x := range p.Readings {
+		if x.Use == Counted && x.Mark == drivers.NoReply {
+			n++
+		}
+	}
+	return n
 }
 
 func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
@@ -53,21 +83,23 @@ func (p *PointResult) use(from, to Use) {
 }
 
 // numbers returns the counted readings that are numbers, in Hz.
-func (p *PointResult) numbers() []quantity.Exact {
+func (p *PointResult) numbers() []quantity.Exact { return p.numbersOf(Counted) }
+
+func (p *PointResult) numbersOf(use Use) []quantity.Exact {
 	var list []quantity.Exact
 	for _, x := range p.Readings {
-		if x.Use == Counted && x.Mark == drivers.None {
+		if x.Use == use && x.Mark == drivers.None {
 			list = append(list, x.Frequency.Exact())
 		}
 	}
 	return list
 }
 
-// missing counts the counted readings that are no number.
+// missing counts the readings that are no number, of a first look too.
 func (p *PointResult) missing() int {
 	n := 0
 	for _, x := range p.Readings {
-		if x.Use == Counted && x.Mark != drivers.None {
+		if (x.Use == Counted || x.Use == FirstLook) && x.Mark != drivers.None {
 			n++
 		}
 	}
@@ -92,10 +124,9 @@ func spread(list []quantity.Exact) quantity.Exact {
 }
 
 // scatters tells whether readings of a steady signal lie further apart than
-// the ± counts allow: each may be off by its counts either way.
-func (r *run) scatters(res *PointResult) bool {
-	two := quantity.ExactInt(2 * int64(max(r.inputOf(res).Accuracy.Counts, 1)))
-	return spread(res.numbers()).Cmp(two.Mul(res.Limit.Resolution)) > 0
+// counts and trigger error allow: each may be off by both, either way.
+func scatters(res *PointResult) bool {
+	return spread(res.numbers()).Cmp(res.Limit.Scatter().Mul(quantity.ExactInt(2))) > 0
 }
 
 // heldCheck looks, once on each input, whether the unit stops showing the
@@ -161,7 +192,7 @@ func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last b
 		}
 	}
 	if at.byHand {
-		res.Notes = append(res.Notes, "path proven by the operator on an instrument known to be good")
+		res.Notes = append(res.Notes, at.seen)
 	}
 	return at.byHand, nil
 }
@@ -174,7 +205,7 @@ func (r *run) repeat(ctx context.Context, at *place, res *PointResult) (bool, er
 	if bench != "" || err != nil {
 		return false, err
 	}
-	if err := r.setGate(ctx, p.Gate); err != nil {
+	if bench, err := r.setGate(ctx, p.Gate); bench != "" || err != nil {
 		return false, err
 	}
 	for range r.Counter.Discard() + 1 {
@@ -226,6 +257,7 @@ func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (boo
 	if err := r.rfOffAll(ctx); err != nil {
 		return false, err
 	}
+	at.seen = fmt.Sprintf("path proven by %s: an instrument known to be good showed %s at %s", r.Operator.Name(), p.Frequency, r.Clock.Now().UTC().Format(time.RFC3339))
 	back, err := ask(fmt.Sprintf("RF is off. Is the cable back on input %s?", p.Input))
 	return shows && back, err
 }

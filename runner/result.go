@@ -30,6 +30,7 @@ const (
 	FirstLook Use = "first look" // of a set that scattered too much and was read anew
 	Proof     Use = "proof"      // taken elsewhere to prove the path
 	RFOffLook Use = "rf off"     // taken without a signal, to see that the unit lets go
+	Lost      Use = "lost"       // never answered among others that were; taken anew
 )
 
 // Reading is one reading with what it served for.
@@ -42,9 +43,10 @@ type Reading struct {
 type Setting struct {
 	Asked    quantity.Frequency `json:"asked"`
 	Reported quantity.Frequency `json:"reported"`
-	Level    quantity.Level     `json:"level"`  // as reported
-	Locked   string             `json:"locked"` // "yes", "no", "not stated"
-	Tries    int                `json:"tries"`
+	Level    quantity.Level     `json:"level"`             // as reported
+	Locked   string             `json:"locked"`            // "yes", "no", "not stated"
+	Tries    int                `json:"tries"`             // how often it was set
+	Refused  int                `json:"refused,omitempty"` // how often it was not good after that
 }
 
 // PointResult is everything about one point, as planned and as taken.

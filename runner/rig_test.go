@@ -15,6 +15,7 @@ import (
 	"bandproof/drivers/profiles"
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
+	"bandproof/procedures/decision"
 	"bandproof/runner"
 
 	"github.com/stretchr/testify/require"
@@ -149,6 +150,9 @@ func (r *rig) always(result runner.Result) {
 		require.Equal(r.t, "0", ask(r.t, r.bench, name, "OUTP?"), "RF of %s after the run", name)
 	}
 	for _, p := range result.Points {
+		require.GreaterOrEqual(r.t, p.Reported.Expanded, p.Decision.Expanded, "point %s: what is reported holds everything", p.Point.ID)
+		require.Equal(r.t, p.Judged() && p.Verdict.Reason != decision.NoCount && p.Verdict.Reason != decision.Unstable, p.Conformity != nil,
+			"point %s (%s): a probability of conformity only where the limit decided", p.Point.ID, p.Verdict)
 		if p.Verdict.Good() {
 			kept := r.journal.last(p.Point.ID)
 			require.NotNil(r.t, kept, "point %s passed without a journal entry", p.Point.ID)

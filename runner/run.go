@@ -5,6 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
+	"slices"
+	"strings"
 	"time"
 
 	"bandproof/drivers"
@@ -28,6 +31,8 @@ type Setup struct {
 	Operator  Operator
 	Watcher   Watcher
 	Log       *slog.Logger
+	// Serial number of the unit as the job states it; "" where it does not.
+	Serial string
 	// OnFor is how long the unit had been on when the run is called.
 	OnFor quantity.Duration
 	// ReplyAgrees: the unit's replies show the digits of its display (profile).
@@ -47,7 +52,8 @@ type run struct {
 	linkFails int                // points in a row that a link failed at
 	dead      error              // why a link could not even be cleared; nil: it could
 	secondsTo map[string]float64 // remaining, by point id
-	tries     map[string]int     // settings of the source so far, by point id
+	begun     map[string]begun   // points that were put off, by id
+	at        *place             // connected now; nil between groups
 	interrupt error
 }
 
@@ -73,7 +79,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	if s.Watcher == nil {
 		s.Watcher = silent{}
 	}
-	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, tries: map[string]int{}}
+	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, begun: map[string]begun{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
 		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
 	for _, p := range s.Plan.Points {
@@ -83,7 +89,8 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	// RF off must still be possible when the context was cancelled.
 	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), rfOffWithin)
 	defer cancel()
-	r.rfOffAll(off)
+	_ = r.rfOffAll(off) // what failed is a warning in the record
+	r.leave(off)
 	r.Interlock.disarm()
 	r.finish(off, ctx, err)
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
@@ -123,23 +130,58 @@ func groups(points []procedures.Point) [][]procedures.Point {
 	return out
 }
 
+// identify asks every instrument who it is and compares with what the files
+// say: a source that is another one than its certificate belongs to ends the
+// run; a unit that differs from the job is for a person to decide.
 func (r *run) identify(ctx context.Context) error {
-	id, err := r.Counter.Identify(ctx)
-	if err != nil {
-		return fmt.Errorf("%w: the unit does not say who it is: %w", ErrBench, err)
-	}
-	r.result.Unit = id
-	if want := r.Procedure.Unit.Model; id.Stated && want != "" && id.Model != want {
-		r.warn(ctx, fmt.Sprintf("the unit calls itself %q, the procedure is for %q", id.Model, want))
-	}
-	for name, s := range r.Sources {
+	for _, name := range slices.Sorted(maps.Keys(r.Sources)) {
+		s := r.Sources[name]
 		id, err := s.Identify(ctx)
 		if err != nil {
 			return fmt.Errorf("%w: source %s does not say who it is: %w", ErrBench, name, err)
 		}
 		r.result.Sources[name] = id
+		spec, _ := r.Bench.Source(name)
+		if what := differs(id, spec.Model, spec.Serial); what != "" {
+			return fmt.Errorf("%w: source %s at %s: %s in the bench file; are two addresses swapped?", ErrBench, name, s.Address(), what)
+		}
 	}
+	id, err := r.Counter.Identify(ctx)
+	if err != nil {
+		return fmt.Errorf("%w: the unit does not say who it is: %w", ErrBench, err)
+	}
+	r.result.Unit = id
+	what := differs(id, r.Procedure.Unit.Model, r.Serial)
+	if what == "" {
+		return nil
+	}
+	question := "the unit says it is " + what + " in procedure and job. Go on with it all the same?"
+	yes, err := r.Operator.Confirm(ctx, question)
+	if err != nil && !errors.Is(err, ErrNoOperator) {
+		return err
+	}
+	r.entry(ctx, question, yesNo(yes))
+	if !yes {
+		return fmt.Errorf("%w: the unit says it is %s in procedure and job; mend what is wrong", ErrBench, what)
+	}
+	r.warn(ctx, "the unit says it is "+what+" in procedure and job; "+r.Operator.Name()+" went on")
 	return nil
+}
+
+// differs says in words where an identity is not the expected model or serial
+// number; "" where nothing speaks against it.
+func differs(id drivers.Identity, model, serial string) string {
+	if !id.Stated {
+		return ""
+	}
+	var list []string
+	if model != "" && id.Model != "" && id.Model != model {
+		list = append(list, fmt.Sprintf("model %q, but %q", id.Model, model))
+	}
+	if serial != "" && id.Serial != "" && id.Serial != "0" && id.Serial != serial {
+		list = append(list, fmt.Sprintf("serial number %q, but %q", id.Serial, serial))
+	}
+	return strings.Join(list, ", and ")
 }
 
 // warmUp waits for what is left of the warm-up time.
@@ -149,7 +191,8 @@ func (r *run) warmUp(ctx context.Context) error {
 	if left.Sign() <= 0 {
 		return nil
 	}
-	r.event(ctx, fmt.Sprintf("waiting %s for the unit to warm up", left))
+	r.event(ctx, fmt.Sprintf("the unit must be on for %s: waiting %s, until %s (if it has been on already, stop and state --on-for)", r.Procedure.WarmUp, left,
+		r.Clock.Now().Add(seconds(left)).Format("15:04")))
 	r.result.OnFor = r.Procedure.WarmUp
 	return r.Clock.Sleep(ctx, seconds(left))
 }

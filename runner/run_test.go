@@ -139,7 +139,7 @@ func TestFaultOfTheSourceIsNeverBookedOnTheUnit(t *testing.T) {
 		got := r.run()
 		require.Equal(t, all("pass", 6), verdicts(got, "B"))
 		require.Equal(t, 3, find(got, "B-002").Setting.Tries)
-		require.Contains(t, strings.Join(find(got, "B-002").Notes, ""), "source set 3 times")
+		require.Contains(t, strings.Join(find(got, "B-002").Notes, ""), "source was not good after 2 of 3 settings")
 	})
 	t.Run("reports another frequency", func(t *testing.T) {
 		r := newRig(t, options{faults: []string{"source-readback:instrument=MW"}})

@@ -64,6 +64,7 @@ type Tally struct {
 	Passed    int `json:"passed"` // conditional passes included
 	Failed    int `json:"failed"` // conditional fails included
 	NotJudged int `json:"not_judged"`
+	NotTaken  int `json:"not_taken"`
 	NotShown  int `json:"not_shown_stretches"`
 }
 
@@ -79,6 +80,7 @@ func (res Result) Tally() (n Tally) {
 			n.NotJudged++
 		}
 	}
+	n.NotTaken = max(res.Planned-len(res.Points), 0)
 	for _, i := range res.Inputs {
 		n.NotShown += len(i.NotShown)
 	}

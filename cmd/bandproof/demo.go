@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"regexp"
 	"time"
 
 	"bandproof/drivers/virtual"
@@ -38,10 +39,24 @@ name = "timebase-offset"
 amount = "0.5 ppm"
 `
 
-var (
-	demoLeftWith = quantity.MustParse[quantity.One]("0.015 ppm")
-	demoBegins   = time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
-)
+var demoLeftWith = quantity.MustParse[quantity.One]("0.015 ppm")
+
+// demoWritten is the day on which the story of the embedded files plays; they
+// are laid out with their dates moved to today.
+var demoWritten = time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC)
+
+var isoDate = regexp.MustCompile(`\b\d{4}-\d{2}-\d{2}\b`)
+
+func toToday(text []byte, now time.Time) []byte {
+	days := int(now.Sub(demoWritten).Hours() / 24)
+	return isoDate.ReplaceAllFunc(text, func(d []byte) []byte {
+		t, err := time.Parse(time.DateOnly, string(d))
+		if err != nil {
+			return d
+		}
+		return []byte(t.AddDate(0, 0, days).Format(time.DateOnly))
+	})
+}
 
 func demoCommand(t *terminal) *cobra.Command {
 	var out string
@@ -93,6 +108,7 @@ func demo(ctx context.Context, t *terminal, out string) error {
 	bench.Repair(demoLeftWith)
 	t.print("")
 	t.print("3. As left: every band again.")
+	w.follows = found.ID
 	left, err := w.demoRun(ctx, at("job-as-left.toml"), runner.AsLeft)
 	if err != nil {
 		return err
@@ -104,8 +120,8 @@ func demo(ctx context.Context, t *terminal, out string) error {
 	t.print("  bandproof records list --store %s", at("bandproof.db"))
 	t.print("  bandproof records show %s --store %s", found.ID, at("bandproof.db"))
 	t.print("  the same sweep against instruments in another process:")
-	t.print("    virtualbench --scenario %s --follow   (and in a second terminal)", at("virtual-bench.toml"))
-	t.print("    bandproof run %s %s --as-found --job %s --store %s --out %s", at("procedure.toml"), at("bench.toml"), at("job-as-found.toml"), at("bandproof.db"), out)
+	t.print("    virtualbench --scenario %s --follow --time-scale 100   (and in a second terminal)", at("virtual-bench.toml"))
+	t.print("    bandproof run %s %s --as-found --invented --job %s --store %s --out %s", at("procedure.toml"), at("bench.toml"), at("job-as-found.toml"), at("bandproof.db"), out)
 	return scripted(found, left)
 }
 
@@ -150,7 +166,7 @@ func layOut(out string) error {
 	for _, e := range entries {
 		text, err := demoFiles.ReadFile("demo/" + e.Name())
 		if err == nil {
-			err = writeFile(filepath.Join(out, e.Name()), text)
+			err = writeFile(filepath.Join(out, e.Name()), toToday(text, time.Now()))
 		}
 		if err != nil {
 			return err
@@ -185,7 +201,7 @@ func inProcess(b *virtual.Bench) func(context.Context, string, string) (net.Conn
 	}
 }
 
-// demoClock is a clock that never waits and begins on the day of the story.
+// demoClock is a clock that never waits and begins now.
 type demoClock struct {
 	*virtual.InstantClock
 	ahead time.Duration
@@ -193,7 +209,7 @@ type demoClock struct {
 
 func newDemoClock() demoClock {
 	c := virtual.NewInstantClock()
-	return demoClock{c, demoBegins.Sub(c.Now())}
+	return demoClock{c, time.Since(c.Now()).Truncate(time.Second)}
 }
 
 func (c demoClock) Now() time.Time { return c.InstantClock.Now().Add(c.ahead) }

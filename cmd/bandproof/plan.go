@@ -74,7 +74,7 @@ func printPlan(t *terminal, p *procedures.Plan) error {
 	for _, i := range p.Inputs {
 		t.print("input %s: %.1f %% of the range covered (logarithm of frequency)", i.Input, i.Coverage.Share*100)
 		for _, n := range i.NotShown {
-			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
+			t.print("  not shown: %s", n)
 		}
 		for _, s := range i.Coverage.Open {
 			if !s.PlannedOut(i.NotShown) {

@@ -24,7 +24,7 @@ import (
 
 // runFlags are what the run command takes besides its two files.
 type runFlags struct {
-	store, out                          string
+	store, out, follows                 string
 	unattended, json, verbose, invented bool
 	job                                 jobFlags
 }
@@ -49,6 +49,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&left, "as-left", false, "the unit is as released")
 	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
 	c.Flags().StringVar(&f.out, "out", ".", "folder for the record (JSON) and the data sheets (PDF, CSV)")
+	c.Flags().StringVar(&f.follows, "follows", "", "id of the earlier record that this run follows; found by serial number and procedure unless stated")
 	c.Flags().BoolVar(&f.unattended, "unattended", false, "nobody answers prompts: paths that need a hand are not judged")
 	c.Flags().BoolVar(&f.json, "json", false, "print the summary as JSON (schema \"bandproof run 1\")")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log what happens to standard error")
@@ -99,7 +100,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if f.verbose {
 		level = slog.LevelInfo
 	}
-	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: wallClock{}, invented: f.invented,
+	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: wallClock{}, invented: f.invented, follows: f.follows,
 		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -138,6 +139,7 @@ type sweep struct {
 	terminal *terminal
 	clock    runner.Clock
 	invented bool
+	follows  string
 	log      *slog.Logger
 	dial     func(ctx context.Context, network, address string) (net.Conn, error)
 	id       func() string
@@ -179,7 +181,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	end := w.terminal.begin(len(plan.Points))
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,
-		Log: w.log, OnFor: w.job.OnFor, ReplyAgrees: w.files.counter.Capability().DisplayAndReplyAgree})
+		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.counter.Capability().DisplayAndReplyAgree})
 	end()
 	// What there is must be kept also when the run was interrupted.
 	done, err := w.keep(context.WithoutCancel(ctx), result)
@@ -196,7 +198,7 @@ func (w sweep) newID() string {
 // keep stores the record and writes the files. An as-left or after-repair
 // record names the newest as-found record of the same unit.
 func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
-	earlier, err := w.store.Before(ctx, w.kind, w.serial(result), w.files.procedureFile.SHA256)
+	earlier, err := w.earlier(ctx, result)
 	if err != nil {
 		return finished{}, err
 	}
@@ -204,6 +206,7 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 	switch {
 	case len(earlier) > 0:
 		follows = earlier[len(earlier)-1].ID
+		w.terminal.note("this run follows record %s", follows)
 	case w.kind != runner.AsFound:
 		w.terminal.note("warning: no as-found record of this unit (serial %q) by this procedure is in the store; the data sheet shows this run alone", w.serial(result))
 	}
@@ -215,6 +218,15 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 	done := summarise(r)
 	done.Files, err = writeAll(w.out, string(w.kind), append(earlier, r)...)
 	return done, err
+}
+
+// earlier finds the records that stand before this one on the data sheet.
+func (w sweep) earlier(ctx context.Context, result runner.Result) ([]record.Record, error) {
+	if w.follows == "" {
+		return w.store.Before(ctx, w.kind, w.serial(result), w.files.procedureFile.SHA256, result.Started)
+	}
+	r, err := w.store.Record(ctx, w.follows)
+	return []record.Record{r}, err
 }
 
 func (w sweep) serial(result runner.Result) string {
@@ -289,7 +301,7 @@ func (t *terminal) summary(d finished) {
 	if d.Record.Run.Ended != "" {
 		t.print("the run ended early: %s", d.Record.Run.Ended)
 	}
-	t.print("%d of %d points passed, %d failed, %d not judged", d.Passed, d.Record.Run.Planned, d.Failed, d.NotJudged)
+	t.print("%d of %d points passed, %d failed, %d not judged, %d not taken", d.Passed, d.Record.Run.Planned, d.Failed, d.NotJudged, d.NotTaken)
 	for _, p := range d.Record.Run.Points {
 		if !p.Verdict.Good() {
 			line := pointLine(p)
@@ -302,7 +314,12 @@ func (t *terminal) summary(d finished) {
 	for _, i := range d.Record.Run.Inputs {
 		t.print("input %s: %.1f %% of the range shown", i.Input.Name, i.Coverage.Share*100)
 		for _, n := range i.NotShown {
-			t.print("  not shown: %s to %s: %s", n.From, n.To, n.Reason)
+			t.print("  not shown: %s", n)
+		}
+		for _, s := range i.Coverage.Open {
+			if !s.PlannedOut(i.NotShown) {
+				t.print("  open: %s to %s", s.From, s.To)
+			}
 		}
 	}
 	if d.NotShown > 0 {

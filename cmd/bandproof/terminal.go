@@ -37,9 +37,7 @@ type terminal struct {
 
 func newTerminal(in io.Reader, out, errOut io.Writer) *terminal {
 	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}}
-	if f, ok := errOut.(*os.File); ok {
-		t.live = term.IsTerminal(int(f.Fd()))
-	}
+	t.live = isTerminal(errOut)
 	return t
 }
 
@@ -179,29 +177,47 @@ func short(d time.Duration) string {
 type lineReader struct {
 	in    io.Reader
 	once  sync.Once
-	lines chan string
+	lines chan line
 }
 
+type line struct {
+	text string
+	at   time.Time
+}
+
+// next returns the next line. Of a terminal, lines typed before the question
+// was asked do not count: an Enter too many must not answer a later prompt.
 func (l *lineReader) next(ctx context.Context) (string, error) {
+	asked := time.Now()
 	l.once.Do(func() {
-		l.lines = make(chan string)
+		l.lines = make(chan line, 1000)
 		go func() {
 			defer close(l.lines)
 			s := bufio.NewScanner(l.in)
 			for s.Scan() {
-				l.lines <- s.Text()
+				l.lines <- line{s.Text(), time.Now()}
 			}
 		}()
 	})
-	select {
-	case line, ok := <-l.lines:
-		if !ok {
-			return "", io.EOF
+	for {
+		select {
+		case x, ok := <-l.lines:
+			if !ok {
+				return "", io.EOF
+			}
+			if isTerminal(l.in) && x.at.Before(asked) {
+				continue
+			}
+			return x.text, nil
+		case <-ctx.Done():
+			return "", ctx.Err()
 		}
-		return line, nil
-	case <-ctx.Done():
-		return "", ctx.Err()
 	}
+}
+
+func isTerminal(x any) bool {
+	f, ok := x.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
 }
 
 // person is the operator at the terminal.
@@ -211,22 +227,31 @@ type person struct {
 }
 
 // Name implements runner.Operator.
-func (p person) Name() string { return p.name }
+func (p person) Name() string {
+	if p.name == "" {
+		return "the person at the terminal"
+	}
+	return p.name
+}
 
 // Move implements runner.Operator.
 func (p person) Move(ctx context.Context, m runner.Move) error {
 	p.t.note("")
 	p.t.note(">> %s", m)
 	p.t.note("   caution: %s", m.Caution)
-	p.t.note("   press Enter when done, or type \"skip\" to leave this input out")
-	answer, err := p.ask(ctx)
-	if err != nil {
-		return err
+	for {
+		p.t.note("   press Enter when the cable is on, or type \"skip\" to leave this input out")
+		answer, err := p.ask(ctx)
+		if err != nil {
+			return err
+		}
+		switch strings.ToLower(answer) {
+		case "", "done":
+			return nil
+		case "skip":
+			return fmt.Errorf("%w: %s, by %s", runner.ErrLeftOut, m.Path, p.Name())
+		}
 	}
-	if strings.EqualFold(answer, "skip") {
-		return fmt.Errorf("%w: %s skipped by %s", runner.ErrNoOperator, m.Path, p.name)
-	}
-	return nil
 }
 
 // Confirm implements runner.Operator.

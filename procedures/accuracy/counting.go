@@ -5,6 +5,7 @@ import (
 	"math/big"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 )
 
 // Kind is how an input counts, which sets the size of one count.
@@ -42,6 +43,8 @@ type Counting struct {
 	// Display is the resolution of a display setting where it is coarser than
 	// what the gate gives; 0 for none.
 	Display quantity.Frequency `toml:"display,omitempty" json:"display" jsonschema_description:"Resolution of the display setting where that is coarser than what the gate gives."`
+	// Truncates: the display cuts digits off instead of rounding.
+	Truncates bool `toml:"display_truncates,omitempty" json:"display_truncates,omitempty" jsonschema_description:"The display cuts digits off instead of rounding."`
 }
 
 // Resolution returns q in Hz for a signal of f Hz at the given actual gate. It
@@ -85,6 +88,31 @@ func (c Counting) count(f, gate quantity.Exact) (quantity.Exact, error) {
 		return one.Mul(quantity.ExactInt(int64(max(c.Harmonic, 1)))), nil
 	}
 	return quantity.Exact{}, fmt.Errorf("counting kind %q is not known; known are %v", c.Kind, Kinds())
+}
+
+// WholeCounts tells whether a signal of f Hz gives a whole number of counts in
+// the gate, so that with a shared reference the phase stands still.
+func (c Counting) WholeCounts(f quantity.Exact, gate quantity.Duration) bool {
+	n := f.Mul(gate.Exact())
+	if c.Kind == Prescaled && !c.GateLengthened && c.Prescale > 1 {
+		n = n.Quo(quantity.ExactInt(int64(c.Prescale)))
+	}
+	return n.Rat().IsInt()
+}
+
+// Quantisation is what one count of size q (Hz) adds to an uncertainty budget:
+// half-width and shape. A count through an asynchronous gate is triangular with
+// half-width q; a rounded or truncated display rectangular with q/2.
+func (c Counting) Quantisation(q quantity.Exact) (half float64, shape uncertainty.Distribution, why string) {
+	switch {
+	case c.Display.Sign() > 0 && q.Cmp(c.Display.Exact()) == 0 && c.Truncates:
+		return q.Float() / 2, uncertainty.Rectangular, "truncating display, half a digit about a mean of minus half a digit"
+	case c.Display.Sign() > 0 && q.Cmp(c.Display.Exact()) == 0:
+		return q.Float() / 2, uncertainty.Rectangular, "rounded display, half a digit"
+	case c.Kind == Reciprocal:
+		return q.Float() / 2, uncertainty.Rectangular, "rounded count of a reciprocal counter, half a count"
+	}
+	return q.Float(), uncertainty.Triangular, "asynchronous gate, one count"
 }
 
 // wholePeriods returns the gate lengthened to whole periods of f, at least one.

@@ -33,6 +33,12 @@ type Limit struct {
 	Total      quantity.Exact `json:"limit_hz"`
 }
 
+// Names of terms that others ask for.
+const (
+	counts  = "counts"
+	trigger = "trigger"
+)
+
 // At computes the limit at reference value f (Hz) and actual gate. relative is
 // the timebase term's share (see Timebase.Relative), nil where the topology
 // cancels it; how says where it came from. Terms that are zero are left out.
@@ -42,13 +48,13 @@ func (s Spec) At(f quantity.Exact, gate quantity.Duration, relative *quantity.Ex
 		return Limit{}, err
 	}
 	l := Limit{Resolution: q}
-	counts := int64(max(s.Counts, 1))
-	l.add("counts", q.Mul(quantity.ExactInt(counts)), fmt.Sprintf("%d × %s Hz", counts, show(q)))
+	n := int64(max(s.Counts, 1))
+	l.add(counts, q.Mul(quantity.ExactInt(n)), fmt.Sprintf("%d × %s Hz", n, show(q)))
 	if relative != nil {
 		l.add("timebase", f.Mul(*relative), how)
 	}
 	if s.Trigger.Sign() != 0 {
-		l.add("trigger", f.Mul(s.Trigger.Exact()).Abs(), s.Trigger.String())
+		l.add(trigger, f.Mul(s.Trigger.Exact()).Abs(), s.Trigger.String())
 	}
 	if r := s.residual(f); r.Sign() > 0 {
 		l.add("residual", r.Exact(), "stated for this sub-range")
@@ -59,6 +65,18 @@ func (s Spec) At(f quantity.Exact, gate quantity.Duration, relative *quantity.Ex
 func (l *Limit) add(name string, hz quantity.Exact, how string) {
 	l.Terms = append(l.Terms, Term{name, hz, how})
 	l.Total = l.Total.Add(hz)
+}
+
+// Scatter is how far single readings of a steady signal may lie from the truth
+// either way: the counts and the trigger error, not what shifts all alike.
+func (l Limit) Scatter() quantity.Exact {
+	sum := quantity.Exact{}
+	for _, t := range l.Terms {
+		if t.Name == counts || t.Name == trigger {
+			sum = sum.Add(t.Hz)
+		}
+	}
+	return sum
 }
 
 // residual returns the largest residual of the sub-ranges that hold f.

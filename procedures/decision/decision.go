@@ -43,12 +43,15 @@ const (
 	UncertaintyTooLarge Reason = "uncertainty too large"
 	SourceNotLocked     Reason = "source not locked"
 	SourceReadBack      Reason = "source does not report what was set"
+	SourceReference     Reason = "source runs from another reference than stated"
+	GateNotInForce      Reason = "gate not in force"
 	LinkFailed          Reason = "link"
 	PathNotProven       Reason = "path not proven"
 	HeldReading         Reason = "held reading"
 	ReferenceChanged    Reason = "reference changed"
 	InterlockRefused    Reason = "interlock"
 	NoOperator          Reason = "no operator"
+	LeftOut             Reason = "left out by the operator"
 	Interrupted         Reason = "interrupted"
 )
 
@@ -125,7 +128,10 @@ type Evidence struct {
 	// Unstable, CoarseReply); "" for none.
 	Symptom Reason
 	Errors  []quantity.Exact // of the n readings: reading − f_ref
-	Limit   quantity.Exact
+	// Also are errors of readings that do not enter the mean (a first look that
+	// scattered) but must lie within the limit all the same.
+	Also  []quantity.Exact
+	Limit quantity.Exact
 	// BenchU holds reference, source and path only and gates the verdict by
 	// TUR; DecisionU is what the rule uses. Both expanded.
 	BenchU, DecisionU float64
@@ -165,7 +171,7 @@ func (r Rule) Judge(e Evidence) (Verdict, quantity.Exact) {
 		}
 		return Verdict{Fail, OutsideLimit}, w
 	}
-	for _, x := range e.Errors {
+	for _, x := range append(append([]quantity.Exact{}, e.Errors...), e.Also...) {
 		if x.Abs().Cmp(e.Limit) > 0 {
 			return Verdict{Fail, ReadingOutside}, w
 		}
@@ -188,14 +194,19 @@ func TUR(limit quantity.Exact, u float64) (tur float64, limited bool) {
 
 // Conformity returns the probability that the true error lies within ±limit,
 // given the measured mean error and a standard uncertainty, all in Hz (JCGM
-// 106:2012 clause 7, normal distribution, no prior knowledge).
-func Conformity(mean, limit, standard float64) float64 {
+// 106:2012 clause 7, no prior knowledge); by Student's t where the effective
+// degrees of freedom are finite, normal where they are 0, which stands for
+// infinitely many.
+func Conformity(mean, limit, standard, dof float64) float64 {
 	if !(standard > 0) {
 		if math.Abs(mean) <= limit {
 			return 1
 		}
 		return 0
 	}
-	n := distuv.UnitNormal
-	return n.CDF((limit-mean)/standard) - n.CDF((-limit-mean)/standard)
+	cdf := distuv.UnitNormal.CDF
+	if dof > 0 {
+		cdf = distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.CDF
+	}
+	return cdf((limit-mean)/standard) - cdf((-limit-mean)/standard)
 }

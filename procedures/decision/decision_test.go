@@ -7,6 +7,7 @@ import (
 
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
@@ -48,7 +49,7 @@ func TestPublishedValues(t *testing.T) {
 			}
 			for k, z := range c.Z {
 				// One-sided: the lower limit is far away.
-				require.InDelta(t, c.P[k], decision.Conformity(1000-z, 1000, 1), c.Tolerance, "z = %v", z)
+				require.InDelta(t, c.P[k], decision.Conformity(1000-z, 1000, 1, 0), c.Tolerance, "z = %v", z)
 			}
 			if c.Span > 0 {
 				tur, limited := decision.TUR(quantity.ExactOf(big.NewRat(2, 10)), c.U)
@@ -70,6 +71,7 @@ func TestOrderOfJudgement(t *testing.T) {
 		{"beyond the limit fails", decision.Simple, decision.Evidence{Errors: []quantity.Exact{hz("1.2000000000000000000000000001")}, Limit: hz("1.2")}, "fail: error outside the limit"},
 		{"negative error", decision.Simple, decision.Evidence{Errors: []quantity.Exact{hz("-1.2")}, Limit: hz("1.2")}, "pass"},
 		{"mean within, one reading outside", decision.Simple, decision.Evidence{Errors: []quantity.Exact{hz("1.5"), hz("0"), hz("0")}, Limit: hz("1.2")}, "fail: a reading outside the limit"},
+		{"a first look outside", decision.Simple, decision.Evidence{Errors: []quantity.Exact{hz("0")}, Also: []quantity.Exact{hz("5")}, Limit: hz("1.2")}, "fail: a reading outside the limit"},
 		{"the bench comes first", decision.Simple, decision.Evidence{Bench: decision.SourceNotLocked, Symptom: decision.NoCount, Errors: []quantity.Exact{hz("9")}, Limit: hz("1")}, "not judged: source not locked"},
 		{"no count before unstable", decision.Simple, decision.Evidence{Symptom: decision.NoCount, Limit: hz("1")}, "fail: no count"},
 		{"nothing read", decision.Simple, decision.Evidence{Limit: hz("1")}, "fail: no count"},
@@ -111,4 +113,12 @@ func TestBoundaryIsExact(t *testing.T) {
 			t.Fatalf("beyond %s gives %s", limit, v)
 		}
 	})
+}
+
+// With few degrees of freedom the tails are wider: within k·u for 95.45 % the
+// probability is 95.45 % by construction (GUM G.3).
+func TestConformityByStudentsT(t *testing.T) {
+	for _, dof := range []float64{1, 4, 10, 50} {
+		require.InDelta(t, uncertainty.Coverage, decision.Conformity(0, uncertainty.Factor(dof), 1, dof), 1e-9, "%v degrees of freedom", dof)
+	}
 }

@@ -231,7 +231,7 @@ func (f *builder) evaluate(r *runner.PointResult, bench uncertainty.Budget, x fa
 	if tur, ok := decision.TUR(r.Limit.Total, r.Reported.Expanded); ok {
 		r.TURWithUnit = &tur
 	}
-	p := decision.Conformity(r.Error.Float(), r.Limit.Total.Float(), r.Decision.Standard)
+	p := decision.Conformity(r.Error.Float(), r.Limit.Total.Float(), r.Decision.Standard, r.Decision.DegreesOfFreedom)
 	r.Conformity = &p
 }
 

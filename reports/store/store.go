@@ -14,6 +14,8 @@ import (
 	"fmt"
 	"io/fs"
 	"net/url"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -43,6 +45,9 @@ type Store struct {
 // Open opens or creates the file and brings its layout up to date. A file that
 // is no SQLite database, or is newer than this program, is refused unchanged.
 func Open(ctx context.Context, file string) (*Store, error) {
+	if err := canOpen(file); err != nil {
+		return nil, wrap(file, "open", err)
+	}
 	dsn := "file:" + (&url.URL{Path: file}).EscapedPath() +
 		"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate"
 	db, err := sql.Open("sqlite", dsn)
@@ -56,6 +61,25 @@ func Open(ctx context.Context, file string) (*Store, error) {
 		return nil, err
 	}
 	return s, nil
+}
+
+// canOpen says in plain words what SQLite would only give a number for.
+func canOpen(file string) error {
+	folder, err := os.Stat(filepath.Dir(file))
+	switch {
+	case err != nil:
+		return fmt.Errorf("folder %s: %w; make it first", filepath.Dir(file), errors.Unwrap(err))
+	case !folder.IsDir():
+		return fmt.Errorf("%s is not a folder", filepath.Dir(file))
+	}
+	if info, err := os.Stat(file); err == nil && !info.Mode().IsRegular() {
+		return errors.New("is not a file")
+	}
+	f, err := os.OpenFile(file, os.O_RDWR|os.O_CREATE, 0o644)
+	if err != nil {
+		return fmt.Errorf("%w; a store must be writable", errors.Unwrap(err))
+	}
+	return f.Close()
 }
 
 func (s *Store) migrate(ctx context.Context) error {
@@ -187,10 +211,10 @@ func (s *Store) Add(ctx context.Context, r record.Record) error {
 	return nil
 }
 
-// Record returns one record by its id, or by the beginning of an id that only
-// one record has.
+// Record returns one record by its id, or by the beginning or the end of an id
+// that only one record has.
 func (s *Store) Record(ctx context.Context, id string) (record.Record, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT id, body FROM record WHERE id = ?1 OR substr(id, 1, length(?1)) = ?1 ORDER BY id LIMIT 3", id)
+	rows, err := s.db.QueryContext(ctx, "SELECT id, body FROM record WHERE id = ?1 OR substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1 ORDER BY id = ?1 DESC, id LIMIT 3", id)
 	if err != nil {
 		return record.Record{}, wrap(s.file, "record "+id, err)
 	}
@@ -214,7 +238,7 @@ func (s *Store) Record(ctx context.Context, id string) (record.Record, error) {
 	case len(ids) == 0 || id == "":
 		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound))
 	case len(ids) > 1:
-		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w: several begin so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", ")))
+		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", ")))
 	}
 	r, err := record.Decode([]byte(bodies[0]))
 	if err != nil {
@@ -263,10 +287,11 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 }
 
 // Before returns the records that belong before a new one of the given kind on
-// a data sheet of the same unit and procedure: the newest as-found record and,
-// before an as-left one, the newest after-repair record that is younger. It is
-// empty where the serial number is not known.
-func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureSHA256 string) ([]record.Record, error) {
+// a data sheet of the same unit and procedure: the newest as-found record that
+// ended before started and, before an as-left one, the newest after-repair
+// record between. A complete as-found record goes before one that was broken
+// off. It is empty where the serial number is not known.
+func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureSHA256 string, started time.Time) ([]record.Record, error) {
 	if serial == "" || kind == runner.AsFound {
 		return nil, nil
 	}
@@ -274,24 +299,29 @@ func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureS
 	if err != nil {
 		return nil, err
 	}
-	var list []record.Record
+	var found, repaired *record.Record
 	for _, row := range rows {
-		found := row.Kind == string(runner.AsFound)
-		repaired := row.Kind == string(runner.AfterRepair) && kind == runner.AsLeft && len(list) == 0
-		if !found && !repaired {
+		if row.Kind == string(runner.AsLeft) || row.Kind == string(runner.AfterRepair) && kind != runner.AsLeft {
 			continue
 		}
 		r, err := s.Record(ctx, row.ID)
 		if err != nil {
 			return nil, err
 		}
-		if r.Procedure.SHA256 != procedureSHA256 {
-			continue
+		switch {
+		case r.Procedure.SHA256 != procedureSHA256 || r.Run.Finished.After(started):
+		case r.Run.Kind == runner.AsFound && (found == nil || !found.Run.Complete && r.Run.Complete):
+			found = &r
+		case r.Run.Kind == runner.AfterRepair && repaired == nil:
+			repaired = &r
 		}
-		list = append([]record.Record{r}, list...)
-		if found {
-			return list, nil
-		}
+	}
+	var list []record.Record
+	if found != nil {
+		list = append(list, *found)
+	}
+	if repaired != nil && (found == nil || repaired.Run.Started.After(found.Run.Finished)) {
+		list = append(list, *repaired)
 	}
 	return list, nil
 }

@@ -50,6 +50,11 @@ func TestRecordsComeBackWhole(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, rows, c.want, "%+v", c.q)
 	}
+	for _, id := range []string{"aab-2", "aaa", "2"} {
+		got, err := s.Record(t.Context(), id)
+		require.NoError(t, err, id)
+		require.Contains(t, got.ID, id)
+	}
 	got, err := s.Record(t.Context(), "b")
 	require.NoError(t, err)
 	require.Equal(t, some("b-3", "2", runner.AsFound, at.Add(2*time.Hour)), got)
@@ -172,9 +177,10 @@ func BenchmarkJournal(b *testing.B) {
 func TestWhatBelongsBeforeARecord(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "s.db"))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
-	for k, r := range []record.Record{some("found-old", "1", runner.AsFound, at), some("found", "1", runner.AsFound, at), some("repaired", "1", runner.AfterRepair, at),
+	for k, r := range []record.Record{some("found-old", "1", runner.AsFound, at), some("found", "1", runner.AsFound, at), some("found-broken-off", "1", runner.AsFound, at), some("repaired", "1", runner.AfterRepair, at),
 		some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
 		r.Created = at.Add(time.Duration(k) * time.Hour)
+		r.Run.Started, r.Run.Finished, r.Run.Complete = r.Created.Add(-time.Hour/2), r.Created, r.ID != "found-broken-off"
 		r.Procedure.SHA256 = map[bool]string{true: "other", false: "this"}[r.ID == "other-procedure"]
 		require.NoError(t, s.Add(t.Context(), r))
 	}
@@ -189,7 +195,7 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 		{runner.AsLeft, "2", []string{"other-unit"}},
 		{runner.AsLeft, "", nil},
 	} {
-		got, err := s.Before(t.Context(), c.kind, c.serial, "this")
+		got, err := s.Before(t.Context(), c.kind, c.serial, "this", at.Add(24*time.Hour))
 		require.NoError(t, err)
 		var ids []string
 		for _, r := range got {
@@ -197,4 +203,18 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 		}
 		require.Equal(t, c.want, ids, "%s of %q", c.kind, c.serial)
 	}
+}
+
+func TestAnAsFoundRecordOfLaterDoesNotBelongBefore(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	r := some("found", "1", runner.AsFound, at.Add(time.Hour))
+	r.Run.Finished, r.Run.Complete = at.Add(time.Hour), true
+	require.NoError(t, s.Add(t.Context(), r))
+	got, err := s.Before(t.Context(), runner.AsLeft, "1", "", at)
+	require.NoError(t, err)
+	require.Empty(t, got)
+	got, err = s.Before(t.Context(), runner.AsLeft, "1", "", at.Add(2*time.Hour))
+	require.NoError(t, err)
+	require.Len(t, got, 1)
 }
