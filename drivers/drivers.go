@@ -12,6 +12,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"bandproof/procedures/quantity"
@@ -160,7 +161,11 @@ type Error struct {
 
 // Error names instrument, address and action.
 func (e *Error) Error() string {
-	return fmt.Sprintf("%s at %s: %s: %v", e.Name, e.Address, e.Doing, e.Err)
+	cause := e.Err.Error()
+	if strings.Contains(cause, e.Address) {
+		return fmt.Sprintf("%s: %s: %s", e.Name, e.Doing, cause)
+	}
+	return fmt.Sprintf("%s at %s: %s: %s", e.Name, e.Address, e.Doing, cause)
 }
 
 // Unwrap gives the cause.

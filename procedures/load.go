@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"bandproof/procedures/accuracy"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/quantity/tomlfile"
 )
@@ -14,8 +15,10 @@ import (
 func LoadProcedure(file string, text []byte) (*Procedure, error) {
 	p := &Procedure{}
 	d := tomlfile.Decode(file, text, p)
-	c := checker{d}
-	c.schema(p.Schema, ProcedureSchema)
+	c := checker{d, map[string]bool{}}
+	if !c.schema(ProcedureSchema) {
+		return p, d.Err()
+	}
 	c.rule(p)
 	c.unit(p.Unit)
 	c.distinct("input", names(p.Inputs, func(i Input) string { return i.Name }))
@@ -29,7 +32,12 @@ func LoadProcedure(file string, text []byte) (*Procedure, error) {
 }
 
 // checker adds what the strict reader can't see: how values stand to each other.
-type checker struct{ d *tomlfile.Document }
+type checker struct {
+	d *tomlfile.Document
+	// sound tells of each input whether its range and impedance can be relied on,
+	// so that one slip there is not complained of at each sweep.
+	sound map[string]bool
+}
 
 func (c checker) add(path, format string, args ...any) { c.d.Add(path, format, args...) }
 
@@ -37,10 +45,20 @@ func (c checker) add(path, format string, args ...any) { c.d.Add(path, format, a
 // unreadable one is not complained of twice.
 func (c checker) given(path string) bool { return c.d.Sound(path) }
 
-func (c checker) schema(got, want string) {
-	if got != want && c.given("schema") {
-		c.add("schema", "is %q; this program reads %q", got, want)
+// schema tells whether the file is of the kind and version wanted. Where it is
+// another one, that alone is said: everything else would follow from it.
+func (c checker) schema(want string) bool {
+	got := c.d.Text("schema")
+	if got == want || got == "" {
+		return true
 	}
+	kind := func(s string) string { return strings.Trim(strings.TrimPrefix(s, "bandproof "), " 0123456789") }
+	if strings.HasPrefix(got, "bandproof ") && kind(got) != kind(want) {
+		c.d.Only("schema", "is %q: this is a %s file, and a %s file is expected here; are the files in the right order?", got, kind(got), kind(want))
+		return false
+	}
+	c.d.Only("schema", "is %q; this program reads %q", got, want)
+	return false
 }
 
 func (c checker) rule(p *Procedure) {
@@ -107,31 +125,30 @@ func (c checker) input(path string, i Input, margin float64) {
 	sound := c.span(path+".range", i.Range[0], i.Range[1])
 	if c.given(path+".impedance") && i.Impedance.Sign() <= 0 {
 		c.add(path+".impedance", "is %s; expected above zero", i.Impedance)
-		return // levels can't be compared without
 	}
-	if i.Impedance.Sign() <= 0 {
-		return
-	}
-	if i.Maximum != nil && i.Maximum.DBm(i.Impedance) > i.Damage.DBm(i.Impedance) {
+	levels := c.given(path+".impedance") && c.given(path+".damage") // else levels can't be compared
+	c.sound[i.Name] = sound && levels
+	if levels && c.given(path+".maximum") && i.Maximum.DBm(i.Impedance) > i.Damage.DBm(i.Impedance) {
 		c.add(path+".maximum", "is %s, above the damage level %s", *i.Maximum, i.Damage)
 	}
 	for k, x := range i.Crossovers {
-		if sound && !inside(x, i.Range) {
-			c.add(fmt.Sprintf("%s.crossovers[%d]", path, k), "is %s, outside the range %s to %s", x, i.Range[0], i.Range[1])
+		at := fmt.Sprintf("%s.crossovers[%d]", path, k)
+		if sound && c.given(at) && !inside(x, i.Range) {
+			c.add(at, "is %s, outside the range %s to %s", x, i.Range[0], i.Range[1])
 		}
 	}
-	if o := i.CrossoverOffset; o != nil && (o.Sign() <= 0 || o.Float() > 0.5) {
+	if o := i.CrossoverOffset; c.given(path+".crossover_offset") && (o.Sign() <= 0 || o.Float() > 0.5) {
 		c.add(path+".crossover_offset", "is %s; expected above 0 and at most 50 %%", o)
 	}
-	c.sensitivity(path, i, sound, margin)
-	c.accuracy(path+".accuracy", i, sound)
+	c.sensitivity(path, i, sound, levels, margin)
+	c.accuracy(path+".accuracy", i)
 }
 
 func inside(f quantity.Frequency, r [2]quantity.Frequency) bool {
 	return f.Cmp(r[0]) >= 0 && f.Cmp(r[1]) <= 0
 }
 
-func (c checker) sensitivity(path string, i Input, sound bool, margin float64) {
+func (c checker) sensitivity(path string, i Input, sound, levels bool, margin float64) {
 	for k, s := range i.Sensitivity {
 		at := fmt.Sprintf("%s.sensitivity[%d]", path, k)
 		if !c.given(at+".from") || !c.given(at+".to") {
@@ -144,7 +161,7 @@ func (c checker) sensitivity(path string, i Input, sound bool, margin float64) {
 		if sound && (!inside(s.From, i.Range) || !inside(s.To, i.Range)) {
 			c.add(at, "%s to %s reaches outside the input's range %s to %s", s.From, s.To, i.Range[0], i.Range[1])
 		}
-		if s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
+		if levels && c.given(at+".level") && s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
 			c.add(at+".level", "is %s; at most the damage level %s less the margin of %g dB", s.Level, i.Damage, margin)
 		}
 		for m, o := range i.Sensitivity[:k] {
@@ -155,18 +172,38 @@ func (c checker) sensitivity(path string, i Input, sound bool, margin float64) {
 	}
 }
 
-func (c checker) accuracy(path string, i Input, sound bool) {
+func (c checker) accuracy(path string, i Input) {
 	if !c.given(path + ".kind") {
 		return
 	}
 	a := i.Accuracy
-	if a.Counts < 0 {
+	known := make([]string, 0, 4)
+	for _, k := range accuracy.Kinds() {
+		known = append(known, string(k))
+	}
+	c.oneOf(path+".kind", string(a.Kind), known...)
+	// Each key that belongs to one kind must stand there, and nowhere else.
+	for _, x := range []struct {
+		key      string
+		kind     accuracy.Kind
+		required bool
+	}{{"prescale", accuracy.Prescaled, true}, {"gate_lengthened", accuracy.Prescaled, false}, {"time_resolution", accuracy.Reciprocal, true}, {"harmonic", accuracy.Converted, false}} {
+		at := path + "." + x.key
+		switch {
+		case c.d.Has(at) && a.Kind != x.kind:
+			c.add(at, "belongs to kind %q, not to %q", x.kind, a.Kind)
+		case !c.d.Has(at) && a.Kind == x.kind && x.required:
+			c.add(at, "is missing; kind %q needs it", x.kind)
+		}
+	}
+	if c.given(path+".counts") && a.Counts < 1 {
 		c.add(path+".counts", "is %d; expected at least 1", a.Counts)
 	}
-	if sound {
-		if _, err := a.Resolution(i.Range[1].Exact(), quantity.Of[quantity.Second](1, 0)); err != nil {
-			c.add(path+".kind", "%v", err)
-		}
+	if c.given(path+".prescale") && a.Prescale < 1 {
+		c.add(path+".prescale", "is %d; expected at least 1", a.Prescale)
+	}
+	if c.given(path+".time_resolution") && a.TimeResolution.Sign() <= 0 {
+		c.add(path+".time_resolution", "is %s; expected above zero", a.TimeResolution)
 	}
 	for k, r := range a.Residuals {
 		at := fmt.Sprintf("%s.residual[%d]", path, k)
@@ -203,9 +240,12 @@ func (c checker) sweep(path string, s Sweep, p *Procedure) {
 }
 
 func (c checker) sweepRange(path string, s Sweep, i Input) {
+	if !c.sound[i.Name] {
+		return
+	}
 	low, high := s.edges(i)
 	outside := func(key string, f quantity.Frequency) {
-		if !inside(f, i.Range) {
+		if c.given(path+"."+key) && !inside(f, i.Range) {
 			c.add(path+"."+key, "is %s, outside the range of input %s (%s to %s)", f, i.Name, i.Range[0], i.Range[1])
 		}
 	}
@@ -218,7 +258,8 @@ func (c checker) sweepRange(path string, s Sweep, i Input) {
 	for k, f := range s.Points {
 		outside(fmt.Sprintf("points[%d]", k), f)
 	}
-	if low.Cmp(high) >= 0 && (s.From != nil || s.To != nil) {
+	readable := (s.From == nil || c.given(path+".from")) && (s.To == nil || c.given(path+".to"))
+	if readable && low.Cmp(high) >= 0 {
 		c.add(path, "is reversed: from %s is not below to %s", low, high)
 	}
 }
@@ -227,10 +268,10 @@ func (c checker) sweepLevel(path string, s Sweep, i Input, margin float64) {
 	if s.Level != nil && s.AboveSensitivity != nil {
 		c.add(path+".level", "stands beside above_sensitivity; give one of them")
 	}
-	if s.Level != nil && i.Impedance.Sign() > 0 && s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
+	if c.sound[i.Name] && c.given(path+".level") && s.Level.DBm(i.Impedance) > i.Damage.DBm(i.Impedance)-margin {
 		c.add(path+".level", "is %s; input %s is destroyed at %s, and the margin is %g dB", *s.Level, i.Name, i.Damage, margin)
 	}
-	if s.AboveSensitivity != nil && s.AboveSensitivity.Sign() < 0 {
+	if c.given(path+".above_sensitivity") && s.AboveSensitivity.Sign() < 0 {
 		c.add(path+".above_sensitivity", "is %s; expected at least 0 dB", s.AboveSensitivity)
 	}
 }

@@ -13,8 +13,10 @@ import (
 func LoadBench(file string, text []byte) (*Bench, error) {
 	b := &Bench{}
 	d := tomlfile.Decode(file, text, b)
-	c := checker{d}
-	c.schema(b.Schema, BenchSchema)
+	c := checker{d: d}
+	if !c.schema(BenchSchema) {
+		return b, d.Err()
+	}
 	c.distinct("reference", names(b.References, func(r Reference) string { return r.Name }))
 	c.distinct("source", names(b.Sources, func(s Source) string { return s.Name }))
 	c.distinct("path", names(b.Paths, func(p Path) string { return p.Name }))
@@ -154,8 +156,10 @@ func (c checker) path(path string, p Path, b *Bench) {
 func LoadJob(file string, text []byte) (*Job, error) {
 	j := &Job{}
 	d := tomlfile.Decode(file, text, j)
-	c := checker{d}
-	c.schema(j.Schema, JobSchema)
+	c := checker{d: d}
+	if !c.schema(JobSchema) {
+		return j, d.Err()
+	}
 	c.job(j)
 	return j, d.Err()
 }

@@ -350,7 +350,21 @@ func (l *planner) warn() {
 			}
 		}
 	}
+	for _, p := range l.b.Paths {
+		if len(p.Parts) == 0 {
+			w("path %s: no part is given; its loss is taken as 0 dB", p.Name)
+		}
+		if _, ok := l.p.Input(p.Input); !ok {
+			w("path %s leads to input %q, which the unit of this procedure does not have", p.Name, p.Input)
+		}
+	}
 	for _, s := range l.b.Sources {
+		if s.Resolution.Sign() == 0 {
+			w("source %s: no resolution is given; any frequency is taken as settable exactly", s.Name)
+		}
+		if s.Certificate == "" && s.Calibrated.IsZero() {
+			w("source %s: no certificate and no date of calibration; the data sheet can't show where its level and frequency are traceable to", s.Name)
+		}
 		if s.Overdue(l.o.Now) {
 			w("source %s: calibration was due on %s", s.Name, s.Due)
 		}

@@ -53,5 +53,5 @@ func TestSchemas(t *testing.T) {
 		})
 	}
 	_, err := procedures.JSONSchema("nonsense")
-	require.ErrorContains(t, err, "there are [procedure bench job]")
+	require.ErrorContains(t, err, "there are procedure, bench, job")
 }

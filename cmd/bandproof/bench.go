@@ -41,7 +41,7 @@ func (f *files) open(ctx context.Context, w wiring) (_ *instruments, err error) 
 			return nil, fmt.Errorf("%w: source %s: %w", runner.ErrBench, s.Name, err)
 		}
 		if in.sources[s.Name], err = f.sources[s.Name].OpenSource(ctx, o); err != nil {
-			return nil, fmt.Errorf("%w: source %s: %w", runner.ErrBench, s.Name, err)
+			return nil, fmt.Errorf("%w: source %w", runner.ErrBench, err)
 		}
 	}
 	o, err := w.opening(ctx, "counter", f.bench.Counter.Connection, f.counter)
@@ -49,7 +49,7 @@ func (f *files) open(ctx context.Context, w wiring) (_ *instruments, err error) 
 		return nil, fmt.Errorf("%w: counter: %w", runner.ErrBench, err)
 	}
 	if in.counter, err = f.counter.OpenCounter(ctx, o); err != nil {
-		return nil, fmt.Errorf("%w: counter: %w", runner.ErrBench, err)
+		return nil, fmt.Errorf("%w: %w", runner.ErrBench, err)
 	}
 	return in, nil
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"bandproof/drivers/profile"
@@ -60,18 +61,40 @@ func readFile(file, what string) ([]byte, error) {
 	return text, nil
 }
 
-// loadProfiles finds each instrument's profile: an embedded one by name, else
-// a file relative to the bench file.
-func (f *files) loadProfiles(dir string) (err error) {
-	if f.counter, err = loadProfile(dir, f.bench.Counter.Profile); err != nil {
-		return usage{fmt.Errorf("%s: counter.profile: %w", f.benchFile.File, err)}
+// loadProfiles finds each instrument's profile (an embedded one by name, else a
+// file relative to the bench file) and makes sure that bench file, procedure and
+// profile fit together, before anybody moves a cable. All that is wrong is told.
+func (f *files) loadProfiles(dir string) error {
+	var errs []error
+	wrong := func(key string, err error) {
+		errs = append(errs, usage{fmt.Errorf("%s: %s: %w", f.benchFile.File, key, err)})
+	}
+	load := func(key string, c procedures.Connection, role string) *profile.Profile {
+		p, err := loadProfile(dir, c.Profile)
+		if err != nil {
+			wrong(key+".profile", err)
+			return nil
+		}
+		if p.Role() != role {
+			wrong(key+".profile", fmt.Errorf("%q describes a %s, and a %s is needed here", c.Profile, p.Role(), role))
+		}
+		if err := linkConfig(c, p).Check(); err != nil {
+			wrong(key+".address", err)
+		}
+		return p
 	}
 	for _, s := range f.bench.Sources {
-		if f.sources[s.Name], err = loadProfile(dir, s.Profile); err != nil {
-			return usage{fmt.Errorf("%s: source %q.profile: %w", f.benchFile.File, s.Name, err)}
+		f.sources[s.Name] = load(fmt.Sprintf("source %q", s.Name), s.Connection, profile.RoleSource)
+	}
+	if f.counter = load("counter", f.bench.Counter.Connection, profile.RoleCounter); f.counter != nil {
+		known := f.counter.Capability().Inputs
+		for _, i := range f.procedure.Inputs {
+			if len(known) > 0 && !slices.Contains(known, i.Selector()) {
+				errs = append(errs, usage{fmt.Errorf("%s: input %q: the counter's profile %q knows the inputs %s; state channel for it", f.procedureFile.File, i.Name, f.bench.Counter.Profile, strings.Join(known, ", "))})
+			}
 		}
 	}
-	return nil
+	return errors.Join(errs...)
 }
 
 func loadProfile(dir, name string) (*profile.Profile, error) {
@@ -81,7 +104,7 @@ func loadProfile(dir, name string) (*profile.Profile, error) {
 	file := filepath.Join(dir, name)
 	text, err := os.ReadFile(file)
 	if err != nil {
-		return nil, fmt.Errorf("%q is neither a ready profile (%v) nor a file that can be read: %w", name, profiles.Names(), err)
+		return nil, fmt.Errorf("%q is neither a ready profile (%s) nor a file that can be read: %w", name, strings.Join(profiles.Names(), ", "), err)
 	}
 	return profile.Load(file, text)
 }

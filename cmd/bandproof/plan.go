@@ -2,11 +2,14 @@ package main
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
 
 	"bandproof/procedures"
+	"bandproof/procedures/quantity"
 
 	"github.com/spf13/cobra"
 )
@@ -34,7 +37,7 @@ func planCommand(t *terminal) *cobra.Command {
 			if asJSON {
 				return t.json(plan)
 			}
-			return printPlan(t, plan)
+			return printPlan(t, f, plan)
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the plan as JSON (schema \"bandproof plan 1\")")
@@ -43,13 +46,16 @@ func planCommand(t *terminal) *cobra.Command {
 }
 
 // printPlan lays the plan out for a person.
-func printPlan(t *terminal, p *procedures.Plan) error {
+func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	t.print("procedure: %s, revision %s", p.Procedure, p.Revision)
 	t.print("bench: %s", p.Bench)
 	for name, x := range sorted(p.Topology) {
 		t.print("source %s: %s", name, x.Says)
 	}
-	t.print("timebase: %s ppm (%s)", ppm(p.Timebase.Float()), p.TimebaseHow)
+	t.print("timebase: %s ppm (%s)", number(p.Timebase.Float()*1e6, 4), p.TimebaseHow)
+	if w := f.procedure.WarmUp; w.Sign() > 0 {
+		t.print("warm-up: the unit must be on for %s before the first point (--on-for states how long it has been)", w)
+	}
 	t.print("decision rule: %s", p.Rule)
 	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, i := range p.Inputs {
@@ -61,10 +67,10 @@ func printPlan(t *terminal, p *procedures.Plan) error {
 			}
 			tur := "not limited"
 			if x.TUR != nil {
-				tur = fmt.Sprintf("%.3g", *x.TUR)
+				tur = number(*x.TUR, 3)
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%.4g\t%.4g\t%s\t%.3g\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input,
-				x.Gate, x.Readings, x.Limit.Total.Float(), x.LimitPPM, tur, x.Seconds)
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\t%s\t%s\t%s\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input,
+				x.Gate, x.Readings, number(x.Limit.Total.Float(), 4), number(x.LimitPPM, 4), tur, number(x.Seconds, 3))
 		}
 	}
 	if err := w.Flush(); err != nil {
@@ -89,4 +95,12 @@ func printPlan(t *terminal, p *procedures.Plan) error {
 	return nil
 }
 
-func ppm(fraction float64) string { return fmt.Sprintf("%.4g", fraction*1e6) }
+// number writes x with n significant digits and without an exponent, grouped.
+func number(x float64, n int) string {
+	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
+		return fmt.Sprint(x)
+	}
+	places := n - 1 - int(math.Floor(math.Log10(math.Abs(x))))
+	scale := math.Pow(10, float64(places))
+	return quantity.Group(strconv.FormatFloat(math.Round(x*scale)/scale, 'f', max(places, 0), 64))
+}

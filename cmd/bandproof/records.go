@@ -53,9 +53,9 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows})
 				}
 				w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
-				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tcustomer\tstatement")
-				for _, r := range rows {
-					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", r.ID, r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Customer, r.Statement)
+				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
+				for _, r := range rows { // the end of an id names it everywhere; --json has it whole
+					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", shortID(r.ID), r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Statement)
 				}
 				if err := w.Flush(); err != nil {
 					return fmt.Errorf("standard output: %w", err)

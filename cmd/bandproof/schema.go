@@ -4,21 +4,33 @@ import (
 	"fmt"
 	"strings"
 
+	"bandproof/drivers/profile"
+	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 
 	"github.com/spf13/cobra"
 )
 
 func schemaCommand(t *terminal) *cobra.Command {
+	files := append(procedures.Schemas(), "profile", "scenario")
 	return &cobra.Command{
-		Use:       "schema procedure|bench|job",
+		Use:       "schema " + strings.Join(files, "|"),
 		Short:     "print the JSON Schema of a file, for an editor to complete and check it",
-		ValidArgs: procedures.Schemas(),
-		Args:      exactly(1, "one of "+strings.Join(procedures.Schemas(), ", ")),
+		ValidArgs: files,
+		Args:      exactly(1, "one of "+strings.Join(files, ", ")),
 		RunE: func(_ *cobra.Command, args []string) error {
-			s, err := procedures.JSONSchema(args[0])
+			var s []byte
+			var err error
+			switch args[0] {
+			case "profile":
+				s, err = profile.JSONSchema()
+			case "scenario":
+				s, err = virtual.JSONSchema()
+			default:
+				s, err = procedures.JSONSchema(args[0])
+			}
 			if err != nil {
-				return usage{err}
+				return usage{fmt.Errorf("%w, profile, scenario", err)}
 			}
 			if _, err := t.out.Write(s); err != nil {
 				return fmt.Errorf("standard output: %w", err)

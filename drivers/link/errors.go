@@ -39,7 +39,10 @@ type Error struct {
 // Error names address, operation, kind and cause.
 func (e *Error) Error() string {
 	text := e.Address + ": " + e.Op + ": " + e.Kind.Error()
-	if e.Err != nil {
+	switch {
+	case e.Op == "read" && e.Kind == ErrTimeout:
+		text += "; is the instrument on, and do terminator and serial settings fit?"
+	case e.Err != nil:
 		text += ": " + e.Err.Error()
 	}
 	return text

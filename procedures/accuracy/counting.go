@@ -87,7 +87,7 @@ func (c Counting) count(f, gate quantity.Exact) (quantity.Exact, error) {
 	case Converted:
 		return one.Mul(quantity.ExactInt(int64(max(c.Harmonic, 1)))), nil
 	}
-	return quantity.Exact{}, fmt.Errorf("counting kind %q is not known; known are %v", c.Kind, Kinds())
+	return quantity.Exact{}, fmt.Errorf("counting kind %q is not known; known are direct, prescaled, reciprocal, down-converted", c.Kind)
 }
 
 // WholeCounts tells whether a signal of f Hz gives a whole number of counts in

@@ -54,6 +54,9 @@ func Parse[D Dimension](text string) (Value[D], error) {
 			return New[D](d), nil
 		}
 	}
+	if strings.HasPrefix(name, ",") {
+		return Value[D]{}, t.mistake(text, "has a decimal comma; write decimals with a point")
+	}
 	return Value[D]{}, t.mistake(text, fmt.Sprintf("has unit %q", name))
 }
 

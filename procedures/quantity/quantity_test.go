@@ -64,7 +64,7 @@ func TestParseRefusesWhatHasNoUnitOrAWrongOne(t *testing.T) {
 		{"wrong case", "225 mhz", `has unit "mhz"`},
 		{"wrong dimension", "1 s", `has unit "s"; expected a frequency`},
 		{"empty", " ", "is empty"},
-		{"decimal comma", "10,5 MHz", `has unit ",5 MHz"`},
+		{"decimal comma", "10,5 MHz", "has a decimal comma; write decimals with a point"},
 		{"two points", "1.2.3 MHz", "two decimal points"},
 		{"no number", "MHz", "does not begin with a number"},
 		{"infinite", "inf Hz", "does not begin with a number"},

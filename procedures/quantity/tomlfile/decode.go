@@ -43,6 +43,21 @@ func (d *Document) Add(path, format string, args ...any) {
 	d.mistakes.add(line, name, fmt.Sprintf(format, args...))
 }
 
+// Text returns the text at a key path, "" where there is none.
+func (d *Document) Text(path string) string {
+	n, rest := d.walk(path)
+	if n == nil || rest != "" {
+		return ""
+	}
+	return n.text
+}
+
+// Only replaces everything found so far by one mistake that explains it all.
+func (d *Document) Only(path, format string, args ...any) {
+	d.mistakes.List, d.wrong = nil, nil
+	d.Add(path, format, args...)
+}
+
 // Has tells whether the file has the key.
 func (d *Document) Has(path string) bool {
 	n, rest := d.walk(path)
@@ -71,6 +86,9 @@ func (d *Document) Err() error {
 // walk follows a path as far as the file has it; rest is what it lacks.
 func (d *Document) walk(path string) (n *node, rest string) {
 	n = d.root
+	if n == nil {
+		return nil, path
+	}
 	for path != "" && n != nil {
 		var step string
 		step, path = nextStep(path)
