@@ -6,6 +6,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/json"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -180,6 +181,53 @@ func TestSameRecordOverEveryLink(t *testing.T) {
 		require.Equal(t, exitFailed, code, said)
 		require.Equal(t, records["tcp"], comparable(r))
 	})
+}
+
+// An interrupted process switches RF off, keeps what there is, marks it
+// incomplete, and exits with 3.
+func TestInterruptedProcess(t *testing.T) {
+	bandproof, bench := programs(t)
+	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
+		t.Run(signal.String(), func(t *testing.T) {
+			dir := t.TempDir()
+			resources, _ := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")
+			c := exec.Command(bandproof, "run", "demo/procedure.toml", benchFile(t, dir, resources, ""), "--as-found", "--job", "demo/job-as-found.toml",
+				"--store", filepath.Join(dir, "store.db"), "--out", dir)
+			c.Stdin = strings.NewReader(strings.Repeat("\n", 10))
+			progress, err := c.StderrPipe()
+			require.NoError(t, err)
+			require.NoError(t, c.Start())
+			s := bufio.NewScanner(progress)
+			for s.Scan() && !strings.Contains(s.Text(), "B-003") {
+				continue
+			}
+			require.NoError(t, c.Process.Signal(signal))
+			for s.Scan() {
+				continue
+			}
+			_ = c.Wait()
+			require.Equal(t, exitOpen, c.ProcessState.ExitCode())
+			files, err := filepath.Glob(filepath.Join(dir, "as-found-*.json"))
+			require.NoError(t, err)
+			require.Len(t, files, 1)
+			data, err := os.ReadFile(files[0])
+			require.NoError(t, err)
+			require.Contains(t, string(data), "\"complete\": false")
+			require.Contains(t, string(data), "interrupted by the operator")
+			for _, name := range []string{"LF", "MW"} {
+				part := strings.Split(resources[name], "::")
+				conn, err := net.Dial("tcp", net.JoinHostPort(part[1], part[2]))
+				require.NoError(t, err)
+				require.NoError(t, conn.SetDeadline(time.Now().Add(10*time.Second)))
+				_, err = conn.Write([]byte("OUTP?\n"))
+				require.NoError(t, err)
+				reply, err := bufio.NewReader(conn).ReadString('\n')
+				require.NoError(t, err)
+				require.Equal(t, "0\n", reply, "RF of %s", name)
+				require.NoError(t, conn.Close())
+			}
+		})
+	}
 }
 
 // A link that is pulled in the middle of a run: exit 4, the address is named,

@@ -7,7 +7,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -16,6 +15,11 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"bandproof/drivers/link"
+	"bandproof/drivers/profile"
+	"bandproof/drivers/profiles"
+	"bandproof/procedures/quantity"
 
 	"github.com/stretchr/testify/require"
 )
@@ -155,13 +159,57 @@ func TestIndependentVISAClient(t *testing.T) {
 	require.Equal(t, overTCP, drive(t, pty["counter"], pty["LF"]))
 }
 
+// Our own drivers, in another conversation with a bench of the same seed, read
+// the same values as the independent client.
+func TestOurDriversReadWhatPyVISAReads(t *testing.T) {
+	needPyVISA(t)
+	args := []string{"--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0"}
+	theirs := served(t, args...)
+	lines := strings.Split(drive(t, theirs["counter"], theirs["LF"]), "\n")
+
+	ours := served(t, args...)
+	open := func(name string) profile.Opening {
+		l, err := link.Opener{}.Open(t.Context(), link.Config{Address: ours[name]})
+		require.NoError(t, err)
+		return profile.Opening{Name: name, Link: l, Interlock: anything{}}
+	}
+	sources, err := profiles.Get("scpi-source")
+	require.NoError(t, err)
+	source, err := sources.OpenSource(t.Context(), open("LF"))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = source.Close() })
+	counters, err := profiles.Get("scpi-counter")
+	require.NoError(t, err)
+	counter, err := counters.OpenCounter(t.Context(), open("counter"))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = counter.Close() })
+
+	reported, err := source.SetFrequency(t.Context(), quantity.MustParse[quantity.Hertz]("34 MHz"))
+	require.NoError(t, err)
+	require.Equal(t, lines[3], reported.Plain())
+	_, err = source.SetLevel(t.Context(), quantity.MustLevel("-10 dBm"))
+	require.NoError(t, err)
+	require.NoError(t, source.RFOn(t.Context()))
+	require.NoError(t, counter.SelectInput(t.Context(), "A"))
+	_, err = counter.SetGate(t.Context(), quantity.MustParse[quantity.Second]("0.1 s"))
+	require.NoError(t, err)
+	for k := range 3 {
+		r, err := counter.Read(t.Context())
+		require.NoError(t, err)
+		require.Equal(t, lines[5+k], r.Text, "reading %d", k+1)
+	}
+}
+
+// anything is an interlock for a bench that nothing can be damaged on.
+type anything struct{}
+
+func (anything) Permit(string, quantity.Level) error { return nil }
+
 func TestSocatByHand(t *testing.T) {
 	needSocat(t)
 	places := served(t, "--tcp", "MW=127.0.0.1:0")
 	part := strings.Split(places["MW"], "::")
-	cmd := exec.Command("socat", "-t", "2", "-", "TCP:"+net.JoinHostPort(part[1], part[2]))
-	cmd.Stdin = strings.NewReader("*IDN?\n")
-	out, err := cmd.CombinedOutput()
+	out, err := exec.Command("testdata/query.sh", part[1], part[2], "*IDN?").CombinedOutput()
 	require.NoError(t, err, "%s", out)
 	require.Equal(t, "Invented Instruments,Demo Source High,DSH-0011,3.1\n", string(out))
 }
