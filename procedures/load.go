@@ -62,9 +62,12 @@ func (c checker) schema(want string) bool {
 }
 
 func (c checker) rule(p *Procedure) {
-	c.oneOf("decision.rule", string(p.Decision.Name), "simple", "guarded")
-	if p.Decision.R != nil && p.Decision.R.Sign() < 0 {
-		c.add("decision.r", "is %s; a guard band factor can't be negative", p.Decision.R)
+	c.oneOf("decision.rule", string(p.Decision.Name), "simple", "guarded", "risk")
+	c.oneOf("decision.basis", string(p.Decision.Basis), "specific", "global", "closed-form")
+	for _, key := range []string{"r", "false_accept", "basis", "in_tolerance"} {
+		if what := p.Decision.Check()[key]; what != "" && c.given("decision."+key) {
+			c.add("decision."+key, "%s", what)
+		}
 	}
 	if p.WarmUp.Sign() < 0 {
 		c.add("warm_up", "is %s; a time can't be negative", p.WarmUp)

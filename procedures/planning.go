@@ -197,7 +197,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if tur, limited := decision.TUR(limit.Total, u.Expanded); limited {
 		p.TUR = &tur
 	}
-	if w := l.p.Decision.GuardBand(u.Expanded); limit.Total.Cmp(w) < 0 {
+	if w := l.p.Decision.GuardBand(limit.Total, u); limit.Total.Cmp(w) < 0 {
 		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
 	}
 	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.WholeCounts(f.Exact(), s.Gate)

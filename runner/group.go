@@ -80,8 +80,8 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 // giveUp books points that could not be tried.
 func (r *run) giveUp(ctx context.Context, points []procedures.Point, why decision.Reason, note string) error {
 	for _, p := range points {
-		res := PointResult{Point: p, Started: r.Clock.Now(), Limit: p.Limit, LimitPPM: p.LimitPPM, Notes: []string{note},
-			Verdict: decision.Verdict{Word: decision.NotJudged, Reason: why}, Standards: r.standards(p)}
+		res := r.newPoint(p)
+		res.Notes, res.Verdict = []string{note}, decision.Verdict{Word: decision.NotJudged, Reason: why}
 		if err := r.keep(ctx, res); err != nil {
 			return err
 		}

@@ -32,7 +32,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	was, again := r.begun[p.ID]
 	res := was.res
 	if !again {
-		res = PointResult{Point: p, Started: r.Clock.Now(), Gate: p.Gate, Limit: p.Limit, LimitPPM: p.LimitPPM, Standards: r.standards(p)}
+		res = r.newPoint(p)
 	}
 	var symptom, bench decision.Reason
 	var err error
@@ -82,6 +82,11 @@ func (r *run) linkHolds() error {
 		return fmt.Errorf("%w: a link failed at %d points in a row; last: %s", ErrBench, r.linkFails, last[len(last)-1])
 	}
 	return nil
+}
+
+// newPoint begins the result of a point as planned.
+func (r *run) newPoint(p procedures.Point) PointResult {
+	return PointResult{Point: p, Started: r.Clock.Now(), Gate: p.Gate, Standards: r.standards(p), Judgement: procedures.Judgement{Limit: p.Limit, LimitPPM: p.LimitPPM}}
 }
 
 // take sets, reads and looks for what stands before any comparison with a

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bandproof/drivers"
+	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 )
@@ -106,27 +107,10 @@ func (p *PointResult) missing() int {
 	return n
 }
 
-// spread returns largest − smallest.
-func spread(list []quantity.Exact) quantity.Exact {
-	if len(list) == 0 {
-		return quantity.Exact{}
-	}
-	low, high := list[0], list[0]
-	for _, x := range list {
-		if x.Cmp(low) < 0 {
-			low = x
-		}
-		if x.Cmp(high) > 0 {
-			high = x
-		}
-	}
-	return high.Sub(low)
-}
-
 // scatters tells whether readings of a steady signal lie further apart than
 // counts and trigger error allow: each may be off by both, either way.
 func scatters(res *PointResult) bool {
-	return spread(res.numbers()).Cmp(res.Limit.Scatter().Mul(quantity.ExactInt(2))) > 0
+	return procedures.Spread(res.numbers()).Cmp(res.Limit.Scatter().Mul(quantity.ExactInt(2))) > 0
 }
 
 // heldCheck looks, once on each input, whether the unit stops showing the

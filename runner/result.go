@@ -5,10 +5,8 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/procedures"
-	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
-	"bandproof/procedures/uncertainty"
 )
 
 // Kind tells the state of the unit in which a run was taken. Runs are kept
@@ -57,30 +55,7 @@ type PointResult struct {
 	Gate     quantity.Duration `json:"gate"`
 	Readings []Reading         `json:"readings"`
 
-	// Of the counted readings, in Hz and exact; empty where there are none.
-	Reference quantity.Exact `json:"reference_hz"`
-	Counted   int            `json:"counted"`
-	Mean      quantity.Exact `json:"mean_hz"`
-	Error     quantity.Exact `json:"error_hz"`
-	ErrorPPM  float64        `json:"relative_error_ppm"`
-	Spread    quantity.Exact `json:"spread_hz"` // largest − smallest
-
-	Limit    accuracy.Limit `json:"limit"`
-	LimitPPM float64        `json:"limit_ppm"`
-
-	// Reported holds everything; Decision leaves out the quantisation that the
-	// limit's count term already allows; Bench is reference, source and path.
-	Reported       uncertainty.Result `json:"reported_uncertainty"`
-	ReportedBudget uncertainty.Budget `json:"reported_budget"`
-	Decision       uncertainty.Result `json:"decision_uncertainty"`
-	Bench          uncertainty.Result `json:"bench_uncertainty"`
-	// TUR is limit over bench uncertainty, nil where not limited; TURWithUnit
-	// takes the unit's resolution and repeatability in as well.
-	TUR         *float64         `json:"tur"`
-	TURWithUnit *float64         `json:"tur_with_unit"`
-	GuardBand   quantity.Exact   `json:"guard_band_hz"`
-	Conformity  *float64         `json:"probability_of_conformity"`
-	Verdict     decision.Verdict `json:"verdict"`
+	procedures.Judgement
 	// Symptom names what the readings look like, such as "half the frequency".
 	Symptom   string    `json:"symptom,omitempty"`
 	Notes     []string  `json:"notes,omitempty"`

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"bandproof/procedures"
-	"bandproof/procedures/quantity"
 
 	"github.com/spf13/cobra"
 )
@@ -102,5 +101,5 @@ func number(x float64, n int) string {
 	}
 	places := n - 1 - int(math.Floor(math.Log10(math.Abs(x))))
 	scale := math.Pow(10, float64(places))
-	return quantity.Group(strconv.FormatFloat(math.Round(x*scale)/scale, 'f', max(places, 0), 64))
+	return group(strconv.FormatFloat(math.Round(x*scale)/scale, 'f', max(places, 0), 64))
 }

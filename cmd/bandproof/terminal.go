@@ -143,7 +143,7 @@ func pointLine(p runner.PointResult) string {
 	text := fmt.Sprintf("%s %s: %s", p.Point.ID, p.Point.Frequency, p.Verdict)
 	if p.Counted > 0 {
 		places := decimals(p.Limit.Resolution.Float())
-		text += fmt.Sprintf(" (%s Hz, limit ±%s Hz)", signed(p.Error.Fixed(places)), quantity.Group(p.Limit.Total.Fixed(places)))
+		text += fmt.Sprintf(" (%s Hz, limit ±%s Hz)", signed(p.Error.Fixed(places)), group(p.Limit.Total.Fixed(places)))
 	}
 	return text
 }
@@ -161,7 +161,7 @@ func signed(number string) string {
 	if !strings.HasPrefix(number, "-") {
 		number = "+" + number
 	}
-	return number[:1] + quantity.Group(number[1:])
+	return number[:1] + group(number[1:])
 }
 
 func short(d time.Duration) string {
@@ -314,4 +314,10 @@ func wrapped(text string, n int) []string {
 		lines = append(lines, word)
 	}
 	return lines
+}
+
+// group sets digits in groups of three, with plain spaces that every terminal
+// shows and that can be copied back into a command.
+func group(number string) string {
+	return strings.NewReplacer("\u202f", " ", "\u2212", "-").Replace(quantity.Group(number))
 }

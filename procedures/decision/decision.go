@@ -7,10 +7,10 @@
 package decision
 
 import (
-	"fmt"
 	"math"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -75,50 +75,6 @@ func (v Verdict) Good() bool { return v.Word == Pass || v.Word == ConditionalPas
 // Bad tells whether the point counts as outside tolerance.
 func (v Verdict) Bad() bool { return v.Word == Fail || v.Word == ConditionalFail }
 
-// RuleName names a decision rule.
-type RuleName string
-
-const (
-	// Simple acceptance: within the limit passes.
-	Simple RuleName = "simple"
-	// Guarded acceptance: within the limit less a guard band w = r·U passes.
-	Guarded RuleName = "guarded"
-)
-
-// Rule is the decision rule of a procedure.
-type Rule struct {
-	Name RuleName `toml:"rule" json:"rule" jsonschema:"enum=simple,enum=guarded" jsonschema_description:"simple: an error up to the limit passes. guarded: the limit is narrowed by the guard band w = r·U first."`
-	// R is the factor on U of a guard band; nil is 1.
-	R *quantity.Ratio `toml:"r,omitempty" json:"r,omitempty" jsonschema_description:"Factor r of the guard band w = r·U, as a bare number; 1 unless stated."`
-}
-
-// String writes the rule as a person would state it.
-func (r Rule) String() string {
-	if r.Name == Guarded {
-		return fmt.Sprintf("guarded acceptance, w = %s·U", r.factor())
-	}
-	return "simple acceptance (guard band w = 0; the risk of a false accept at the limit is up to 50 %)"
-}
-
-func (r Rule) factor() quantity.Exact {
-	if r.R == nil {
-		return quantity.ExactInt(1)
-	}
-	return r.R.Exact()
-}
-
-// GuardBand returns w in Hz at an expanded uncertainty u (Hz); never below zero.
-func (r Rule) GuardBand(u float64) quantity.Exact {
-	if r.Name != Guarded {
-		return quantity.Exact{}
-	}
-	w := r.factor().Mul(quantity.ExactFloat(u))
-	if w.Sign() < 0 {
-		return quantity.Exact{}
-	}
-	return w
-}
-
 // Evidence is what a verdict at one point rests on. Frequencies are in Hz.
 type Evidence struct {
 	// Bench is the reason why the bench or the link could not show the point;
@@ -133,14 +89,14 @@ type Evidence struct {
 	Also  []quantity.Exact
 	Limit quantity.Exact
 	// BenchU holds reference, source and path only and gates the verdict by
-	// TUR; DecisionU is what the rule uses. Both expanded.
-	BenchU, DecisionU float64
+	// TUR; DecisionU is what the rule uses.
+	BenchU, DecisionU uncertainty.Result
 }
 
 // Judge returns the verdict and the guard band used. The order is: not judged
 // (bench), no count, unstable, |E| > L + U: fail, TUR < 1: not judged, the rule.
 func (r Rule) Judge(e Evidence) (Verdict, quantity.Exact) {
-	w := r.GuardBand(e.DecisionU)
+	w := r.GuardBand(e.Limit, e.DecisionU)
 	if e.Bench != "" {
 		return Verdict{NotJudged, e.Bench}, w
 	}
@@ -158,15 +114,14 @@ func (r Rule) Judge(e Evidence) (Verdict, quantity.Exact) {
 	}
 	sum = sum.Abs()
 	within := func(bound quantity.Exact) bool { return sum.Cmp(n.Mul(bound)) <= 0 }
-	u := quantity.ExactFloat(e.DecisionU)
-	if !within(e.Limit.Add(u)) {
+	if !within(e.Limit.Add(quantity.ExactFloat(e.DecisionU.Expanded))) {
 		return Verdict{Fail, OutsideLimit}, w
 	}
-	if tur, limited := TUR(e.Limit, e.BenchU); limited && tur < 1 {
+	if tur, limited := TUR(e.Limit, e.BenchU.Expanded); limited && tur < 1 {
 		return Verdict{NotJudged, UncertaintyTooLarge}, w
 	}
 	if !within(e.Limit) {
-		if r.Name == Guarded && within(e.Limit.Add(w)) {
+		if r.Name != Simple && within(e.Limit.Add(w)) {
 			return Verdict{ConditionalFail, OutsideLimit}, w
 		}
 		return Verdict{Fail, OutsideLimit}, w

@@ -36,8 +36,8 @@ func full() record.Record {
 				Levels: procedures.Levels{Source: quantity.MustLevel("-18.8 dBm"), Input: quantity.MustLevel("25 mV")}, TUR: &tur},
 				Readings: []runner.Reading{{Reading: drivers.Reading{Text: "39999989.0", Frequency: quantity.MustParse[quantity.Hertz]("39999989.0 Hz"), At: at}, Use: runner.Counted},
 					{Reading: drivers.Reading{Text: "9.91E37", Mark: drivers.NoSignal, At: at}, Use: runner.Discarded}},
-				Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
-				Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}, Notes: []string{"n"}}},
+				Judgement: procedures.Judgement{Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
+					Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}}, Notes: []string{"n"}}},
 			Statement: runner.Outside}, Invented: true}
 }
 

@@ -88,10 +88,10 @@ func TestJournalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T) {
 	j, err := s.Begin(t.Context(), store.Header{ID: "run", Kind: runner.AsFound})
 	require.NoError(t, err)
 	for k := range 5 {
-		require.NoError(t, j.Point(t.Context(), runner.PointResult{Point: procedures.Point{ID: fmt.Sprint(k)}, Verdict: decision.Verdict{Word: decision.Pass}}))
+		require.NoError(t, j.Point(t.Context(), runner.PointResult{Point: procedures.Point{ID: fmt.Sprint(k)}, Judgement: procedures.Judgement{Verdict: decision.Verdict{Word: decision.Pass}}}))
 		require.NoError(t, j.Entry(t.Context(), runner.Entry{Asked: "?"}))
 	}
-	voided := runner.PointResult{Point: procedures.Point{ID: "2"}, Verdict: decision.Verdict{Word: decision.NotJudged, Reason: decision.ReferenceChanged}}
+	voided := runner.PointResult{Point: procedures.Point{ID: "2"}, Judgement: procedures.Judgement{Verdict: decision.Verdict{Word: decision.NotJudged, Reason: decision.ReferenceChanged}}}
 	require.NoError(t, j.Point(t.Context(), voided))
 	points, err := s.Points(t.Context(), "run")
 	require.NoError(t, err)

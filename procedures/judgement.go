@@ -1,0 +1,170 @@
+package procedures
+
+import (
+	"fmt"
+	"math"
+
+	"bandproof/procedures/accuracy"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// Measurement is what a judgement at one point rests on. Frequencies in Hz.
+type Measurement struct {
+	Reference quantity.Exact   // f_ref
+	Readings  []quantity.Exact // those that count
+	// Also are readings that do not enter the mean but must lie within the limit.
+	Also     []quantity.Exact
+	Limit    accuracy.Limit
+	Counting accuracy.Counting
+	Bench    uncertainty.Budget // reference, source and path
+	// Reply is what the rounding of replies adds; nil where they show all digits.
+	Reply *uncertainty.Contribution
+	// BenchFault is why the bench could not show the point, Symptom the unit's
+	// own failure before any limit is compared; "" for none.
+	BenchFault, Symptom decision.Reason
+}
+
+// Judgement is the outcome at one point, as far as it is computed.
+type Judgement struct {
+	// Of the counted readings, in Hz and exact; empty where there are none.
+	Reference quantity.Exact `json:"reference_hz"`
+	Counted   int            `json:"counted"`
+	Mean      quantity.Exact `json:"mean_hz"`
+	Error     quantity.Exact `json:"error_hz"`
+	ErrorPPM  float64        `json:"relative_error_ppm"`
+	Spread    quantity.Exact `json:"spread_hz"` // largest − smallest
+
+	Limit    accuracy.Limit `json:"limit"`
+	LimitPPM float64        `json:"limit_ppm"`
+
+	// Reported holds everything; Decision leaves out the quantisation that the
+	// limit's count term already allows; Bench is reference, source and path.
+	Reported       uncertainty.Result `json:"reported_uncertainty"`
+	ReportedBudget uncertainty.Budget `json:"reported_budget"`
+	Decision       uncertainty.Result `json:"decision_uncertainty"`
+	Bench          uncertainty.Result `json:"bench_uncertainty"`
+	// TUR is limit over bench uncertainty, nil where not limited; TURWithUnit
+	// takes the unit's resolution and repeatability in as well.
+	TUR         *float64       `json:"tur"`
+	TURWithUnit *float64       `json:"tur_with_unit"`
+	GuardBand   quantity.Exact `json:"guard_band_hz"`
+	// Conformity is nil unless the limit decided.
+	Conformity *float64         `json:"probability_of_conformity"`
+	Verdict    decision.Verdict `json:"verdict"`
+}
+
+// Judge computes error, uncertainties and verdict by a rule.
+func Judge(rule decision.Rule, m Measurement) (Judgement, error) {
+	j := Judgement{Reference: m.Reference, Counted: len(m.Readings), Limit: m.Limit,
+		LimitPPM: m.Limit.Total.Quo(m.Reference).Float() * 1e6, Spread: Spread(m.Readings)}
+	sum := quantity.Exact{}
+	for _, x := range m.Readings {
+		sum = sum.Add(x)
+	}
+	if j.Counted > 0 {
+		j.Mean = sum.Quo(quantity.ExactInt(int64(j.Counted)))
+		j.Error = j.Mean.Sub(m.Reference)
+		j.ErrorPPM = j.Error.Quo(m.Reference).Float() * 1e6
+	}
+	errors := differences(m.Readings, m.Reference)
+	if err := j.uncertainties(m, errors); err != nil {
+		return Judgement{}, err
+	}
+	j.Verdict, j.GuardBand = rule.Judge(decision.Evidence{Bench: m.BenchFault, Symptom: m.Symptom, Errors: errors,
+		Also: differences(m.Also, m.Reference), Limit: m.Limit.Total, BenchU: j.Bench, DecisionU: j.Decision})
+	if j.Counted > 0 && m.Symptom == "" && m.BenchFault == "" {
+		c := decision.Conformity(j.Error.Float(), m.Limit.Total.Float(), j.Decision.Standard, j.Decision.DegreesOfFreedom)
+		j.Conformity = &c
+	}
+	return j, nil
+}
+
+// differences returns reading − reference for each.
+func differences(readings []quantity.Exact, reference quantity.Exact) []quantity.Exact {
+	out := make([]quantity.Exact, len(readings))
+	for k, x := range readings {
+		out[k] = x.Sub(reference)
+	}
+	return out
+}
+
+// Spread returns largest − smallest.
+func Spread(list []quantity.Exact) quantity.Exact {
+	if len(list) == 0 {
+		return quantity.Exact{}
+	}
+	low, high := list[0], list[0]
+	for _, x := range list {
+		if x.Cmp(low) < 0 {
+			low = x
+		}
+		if x.Cmp(high) > 0 {
+			high = x
+		}
+	}
+	return high.Sub(low)
+}
+
+// uncertainties fills in the three budgets. The bench's holds reference,
+// source and path; the decision's adds repeatability where the readings
+// scatter by more than a count; the reported one takes the larger of the
+// unit's resolution and its repeatability, never both.
+func (j *Judgement) uncertainties(m Measurement, errors []quantity.Exact) (err error) {
+	if j.Bench, err = m.Bench.Combine(); err != nil {
+		return err
+	}
+	base := m.Bench
+	if m.Reply != nil {
+		base = with(base, *m.Reply)
+	}
+	half, shape, why := m.Counting.Quantisation(m.Limit.Resolution)
+	j.ReportedBudget = with(base, uncertainty.Line("resolution of the unit", half, shape, 0, why))
+	if j.Reported, err = j.ReportedBudget.Combine(); err != nil {
+		return err
+	}
+	decided := base
+	if repeat, ok := repeatability(errors, j.Spread, m.Limit.Resolution); ok {
+		decided = with(base, repeat)
+	}
+	if j.Decision, err = decided.Combine(); err != nil {
+		return err
+	}
+	// Never both, and the larger one: where the readings' own scatter comes to
+	// more than the resolution, it is what is reported.
+	if j.Decision.Expanded > j.Reported.Expanded {
+		j.Reported, j.ReportedBudget = j.Decision, decided
+	}
+	j.TUR = ratio(m.Limit.Total, j.Bench.Expanded)
+	j.TURWithUnit = ratio(m.Limit.Total, j.Reported.Expanded)
+	return nil
+}
+
+// with returns a copy of a budget with one more line.
+func with(b uncertainty.Budget, line uncertainty.Contribution) uncertainty.Budget {
+	return append(append(uncertainty.Budget{}, b...), line)
+}
+
+func ratio(limit quantity.Exact, u float64) *float64 {
+	if tur, limited := decision.TUR(limit, u); limited {
+		return &tur
+	}
+	return nil
+}
+
+// repeatability is s/√n of readings that scatter by more than a count.
+func repeatability(errors []quantity.Exact, spread, count quantity.Exact) (uncertainty.Contribution, bool) {
+	n := len(errors)
+	if n < 2 || spread.Cmp(count) <= 0 {
+		return uncertainty.Contribution{}, false
+	}
+	x := make([]float64, n)
+	for k, e := range errors {
+		x[k] = e.Float()
+	}
+	s := stat.StdDev(x, nil)
+	return uncertainty.Line("repeatability", s/math.Sqrt(float64(n)), uncertainty.Normal, float64(n-1), fmt.Sprintf("standard deviation of %d readings", n)), true
+}
