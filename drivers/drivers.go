@@ -145,6 +145,9 @@ type SelfTester interface {
 var (
 	// ErrUnreadable: a reply that is no number and no known marker.
 	ErrUnreadable = errors.New("unreadable reply")
+	// ErrOutOfStep: an answer to an earlier question came late; what was read
+	// since the conversation was last proven in step can't be trusted.
+	ErrOutOfStep = errors.New("conversation out of step")
 	// ErrInterlock: a level was refused before it was sent.
 	ErrInterlock = errors.New("level refused by the interlock")
 	// ErrInstrument: the instrument reported an error of its own.

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/quantity/tomlfile"
 )
 
 // JobSchema names the version of the job file.
@@ -33,6 +34,33 @@ type Job struct {
 	// Work tells what was done to the unit since the earlier run.
 	Work    string `toml:"work,omitempty" json:"work,omitempty" jsonschema_description:"What was repaired or adjusted since the as-found run."`
 	Remarks string `toml:"remarks,omitempty" json:"remarks,omitempty" jsonschema_description:"Remarks for the data sheet."`
+}
+
+// Wrong is one thing that is wrong with a value, by its key.
+type Wrong struct{ Key, Text string }
+
+// Check says what can't be, whether it came from a file or from flags.
+func (j *Job) Check() []Wrong {
+	var list []Wrong
+	add := func(key, format string, args ...any) { list = append(list, Wrong{key, fmt.Sprintf(format, args...)}) }
+	if t := j.Temperature; t != nil && (t.Float() < -60 || t.Float() > 100) {
+		add("temperature", "is %s; expected -60 °C to 100 °C", t)
+	}
+	if h := j.Humidity; h != nil && (h.Sign() < 0 || h.Float() > 1) {
+		add("humidity", "is %s; expected 0 %% to 100 %%", h)
+	}
+	if m := j.Mains; m != nil && (m.Sign() < 0 || m.Float() > 1000) {
+		add("mains", "is %s; expected 0 V to 1 kV", m)
+	}
+	if j.OnFor.Sign() < 0 || j.OnFor.Cmp(quantity.MustParse[quantity.Second]("36500 d")) > 0 {
+		add("on_for", "is %s; expected 0 s to 36500 d", j.OnFor)
+	}
+	for _, x := range []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}} {
+		if what := tomlfile.NotPlain(x.Text); what != "" {
+			add(x.Key, "%s", what)
+		}
+	}
+	return list
 }
 
 // Date is a calendar day; the zero value is no date.

@@ -19,6 +19,7 @@ func LoadProcedure(file string, text []byte) (*Procedure, error) {
 	if !c.schema(ProcedureSchema) {
 		return p, d.Err()
 	}
+	d.PlainText()
 	c.rule(p)
 	c.unit(p.Unit)
 	c.distinct("input", names(p.Inputs, func(i Input) string { return i.Name }))
@@ -69,9 +70,7 @@ func (c checker) rule(p *Procedure) {
 			c.add("decision."+key, "%s", what)
 		}
 	}
-	if p.WarmUp.Sign() < 0 {
-		c.add("warm_up", "is %s; a time can't be negative", p.WarmUp)
-	}
+	c.time("warm_up", p.WarmUp, "0 s", "30 d")
 }
 
 func (c checker) oneOf(path, got string, known ...string) {
@@ -84,6 +83,7 @@ func (c checker) unit(u Unit) {
 	t := u.Timebase
 	c.oneOf("unit.timebase.per", t.Per, "day", "month", "year")
 	c.oneOf("unit.timebase.combine", t.Combine, "linear", "rss")
+	c.time("unit.timebase.interval", t.Interval, "1 s", "36500 d")
 	terms := t.Ageing != nil || t.Temperature != nil || t.Line != nil || t.WarmUp != nil
 	switch {
 	case !c.d.Has("unit.timebase"):
@@ -105,6 +105,14 @@ func (c checker) unit(u Unit) {
 	}
 	if u.DamageMargin != nil && u.DamageMargin.Sign() < 0 {
 		c.add("unit.damage_margin", "is %s; a margin can't be negative", u.DamageMargin)
+	}
+}
+
+// time checks a duration that must lie between two others.
+func (c checker) time(path string, d quantity.Duration, least, most string) {
+	low, high := quantity.MustParse[quantity.Second](least), quantity.MustParse[quantity.Second](most)
+	if c.given(path) && (d.Cmp(low) < 0 || d.Cmp(high) > 0) {
+		c.add(path, "is %s; expected %s to %s", d, low, high)
 	}
 }
 
@@ -227,9 +235,7 @@ func (c checker) sweep(path string, s Sweep, p *Procedure) {
 		}
 		return
 	}
-	if c.given(path+".gate") && s.Gate.Sign() <= 0 {
-		c.add(path+".gate", "is %s; expected above zero", s.Gate)
-	}
+	c.time(path+".gate", s.Gate, "1 µs", "10000 s")
 	for key, n := range map[string]int{"readings": s.Readings, "per_decade": s.PerDecade, "per_octave": s.PerOctave} {
 		if c.given(path+"."+key) && (n < 1 || n > 1000) {
 			c.add(path+"."+key, "is %d; expected 1 to 1000", n)

@@ -17,6 +17,7 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	if !c.schema(BenchSchema) {
 		return b, d.Err()
 	}
+	d.PlainText()
 	c.distinct("reference", names(b.References, func(r Reference) string { return r.Name }))
 	c.distinct("source", names(b.Sources, func(s Source) string { return s.Name }))
 	c.distinct("path", names(b.Paths, func(p Path) string { return p.Name }))
@@ -34,8 +35,8 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	for k, p := range b.Paths {
 		c.path(fmt.Sprintf("path[%d]", k), p, b)
 	}
-	if b.MoveTime != nil && b.MoveTime.Sign() < 0 {
-		c.add("move_time", "is %s; a time can't be negative", b.MoveTime)
+	if b.MoveTime != nil {
+		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}
 	return b, d.Err()
 }
@@ -114,9 +115,7 @@ func (c checker) connection(path string, x Connection) {
 	if x.Address == "" && c.given(path+".address") {
 		c.add(path+".address", "is empty; expected a VISA resource name such as TCPIP0::192.0.2.7::5025::SOCKET")
 	}
-	if x.Timeout.Sign() < 0 {
-		c.add(path+".timeout", "is %s; a time can't be negative", x.Timeout)
-	}
+	c.time(path+".timeout", x.Timeout, "1 ms", "1 h")
 	terminators := []string{"LF", "CR", "CRLF", "none"}
 	c.oneOf(path+".read_terminator", x.ReadTerminator, terminators...)
 	c.oneOf(path+".write_terminator", x.WriteTerminator, terminators...)
@@ -160,18 +159,11 @@ func LoadJob(file string, text []byte) (*Job, error) {
 	if !c.schema(JobSchema) {
 		return j, d.Err()
 	}
-	c.job(j)
+	d.PlainText()
+	for _, x := range j.Check() {
+		if c.given(x.Key) {
+			c.add(x.Key, "%s", x.Text)
+		}
+	}
 	return j, d.Err()
-}
-
-func (c checker) job(j *Job) {
-	if t := j.Temperature; t != nil && (t.Float() < -60 || t.Float() > 100) {
-		c.add("temperature", "is %s; expected -60 °C to 100 °C", t)
-	}
-	if h := j.Humidity; h != nil && (h.Sign() < 0 || h.Float() > 1) {
-		c.add("humidity", "is %s; expected 0 %% to 100 %%", h)
-	}
-	if j.OnFor.Sign() < 0 {
-		c.add("on_for", "is %s; a time can't be negative", j.OnFor)
-	}
 }

@@ -42,7 +42,9 @@ func TestSingleTopologies(t *testing.T) {
 		{"external, both known to be off", func(s *procedures.Single) {
 			s.ReferenceOffset, s.UnitReferenceOffset = *ratio("1e-9"), *ratio("2e-9")
 		}, "external", "25000000025000000/1000000002", "1", 0},
-		{"shared, and what is stated cancels", func(s *procedures.Single) { s.Timebase, s.ReferenceU, s.ReferenceOffset = ratio("0.5 ppm"), *ratio("1e-9"), *ratio("1e-9") }, "shared", "25000000", "1", 0},
+		{"shared, and what is stated cancels", func(s *procedures.Single) {
+			s.Timebase, s.ReferenceU, s.ReferenceOffset = ratio("0.5 ppm"), *ratio("1e-9"), *ratio("1e-9")
+		}, "shared", "25000000", "1", 0},
 		{"drives the source", func(s *procedures.Single) {}, "drives-source", "25000000", "1", 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {

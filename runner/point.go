@@ -17,7 +17,7 @@ import (
 const (
 	sourceTries   = 4                      // settings of the source at one go
 	firstPause    = 100 * time.Millisecond // between them, growing fourfold
-	linkTries     = 3                      // recoveries of a link at one action
+	linkTries     = 3                      // recoveries of a link at one action, distrusted sets of readings at one point
 	linkFailsMost = 3                      // points in a row before the run ends
 )
 
@@ -102,14 +102,31 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 	if err = r.limitInForce(at, res); err != nil {
 		return "", "", err
 	}
-	for look := 1; ; look++ {
+	for look, distrusted := 1, 0; ; {
 		if bench, err = r.readings(ctx, res, p.Readings); bench != "" || err != nil {
 			return "", bench, err
 		}
+		trusted, err := r.inStep(ctx, res)
+		if err != nil {
+			return "", "", err
+		}
 		// The source must have been good to the end, or nothing counts.
-		if bench, err = r.sourceGood(ctx, at, p, &res.Setting); bench != "" || err != nil {
+		if bench, err = r.sourceGood(ctx, at, p, &res.Setting); err != nil {
+			return "", "", err
+		}
+		if bench != "" || !trusted {
 			res.use(Counted, Discarded)
-			return "", bench, err
+			if bench != decision.LinkFailed && trusted {
+				return "", bench, nil
+			}
+			// A link was cleared in between: set and read anew.
+			if distrusted++; distrusted == linkTries {
+				return "", decision.LinkFailed, nil
+			}
+			if bench, err = r.setSource(ctx, at, p, &res.Setting); bench != "" || err != nil {
+				return "", bench, err
+			}
+			continue
 		}
 		if res.missing() > 0 || !scatters(res) {
 			break
@@ -118,6 +135,7 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 			symptom = decision.Unstable
 			break
 		}
+		look++
 		res.Notes = append(res.Notes, "readings scattered more than the counts allow and were read anew once")
 		res.use(Counted, FirstLook)
 	}
@@ -246,11 +264,11 @@ func (r *run) sourceGood(ctx context.Context, at *place, p procedures.Point, set
 		return "", err
 	}
 	set.Locked = yesNo(locked)
-	if !locked {
+	switch {
+	case !r.lastSet[at.spec.Name].on:
+		return decision.LinkFailed, nil // it was cleared meanwhile: set it anew
+	case !locked:
 		return decision.SourceNotLocked, nil
-	}
-	if !r.lastSet[at.spec.Name].on {
-		return decision.SourceReadBack, nil // it was cleared meanwhile: set it anew
 	}
 	return "", nil
 }
@@ -285,17 +303,21 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 	err := action()
 	pause := firstPause
 	for try := 1; err != nil; try++ {
-		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) {
+		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || try > linkTries {
 			return err
 		}
-		if try == linkTries {
-			return err
+		if errors.Is(err, drivers.ErrOutOfStep) {
+			r.distrust = true
 		}
 		r.event(ctx, fmt.Sprintf("%v; clearing and trying again", err))
-		if r.dead = who.Recover(ctx); r.dead == nil {
+		r.dead = who.Recover(ctx)
+		switch {
+		case r.dead == nil:
 			r.forget(who)
 			err = action()
-		} else {
+		case errors.Is(r.dead, drivers.ErrUnreadable):
+			r.dead = nil // it answers, if garbled: not dead
+		default:
 			r.Log.Warn("recovery failed", "instrument", who.Name(), "error", r.dead)
 		}
 		if err == nil {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"strings"
 	"time"
 
 	"bandproof/drivers"
@@ -45,6 +46,35 @@ func (r *run) readings(ctx context.Context, res *PointResult, n int) (bench deci
 		}
 	}
 	return "", nil
+}
+
+// inStep proves that the readings just taken are the answers to the questions
+// that they were taken for: the unit's error queue is asked, and must answer as
+// such, without complaints of questions that were broken off (-4xx, SCPI-1999
+// query errors). Other complaints are noted.
+func (r *run) inStep(ctx context.Context, res *PointResult) (trusted bool, err error) {
+	queue, ok := r.Counter.(drivers.ErrorQueue)
+	if ok {
+		var entries []string
+		if entries, err = queue.Errors(ctx); err != nil {
+			if ctx.Err() != nil {
+				return false, ctx.Err()
+			}
+			r.event(ctx, fmt.Sprintf("%v; the readings before it are not trusted", err))
+			r.distrust = true
+			r.dead = r.Counter.Recover(ctx)
+		}
+		for _, e := range entries {
+			r.distrust = r.distrust || strings.HasPrefix(e, "-4")
+			res.Notes = append(res.Notes, "unit reports "+e)
+		}
+	}
+	if !r.distrust {
+		return true, nil
+	}
+	r.distrust = false
+	res.Notes = append(res.Notes, "the conversation with the unit was out of step: readings discarded and taken anew")
+	return false, nil
 }
 
 // unanswered counts the counted readings that never came.

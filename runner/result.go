@@ -109,21 +109,23 @@ type Result struct {
 	Started  time.Time `json:"started"`
 	Finished time.Time `json:"finished"`
 	// Complete is false where the run ended before its plan did; Ended says why.
-	Complete  bool                           `json:"complete"`
-	Ended     string                         `json:"ended,omitempty"`
-	Unit      drivers.Identity               `json:"unit"`
-	Sources   map[string]drivers.Identity    `json:"sources"`
-	Topology  map[string]procedures.Topology `json:"topology"`
-	Rule      decision.Rule                  `json:"decision"`
-	Timebase  string                         `json:"timebase"` // what the unit promises, in words
-	OnFor     quantity.Duration              `json:"on_for"`   // at the first point
-	Inputs    []InputResult                  `json:"inputs"`
-	Points    []PointResult                  `json:"points"`
-	Planned   int                            `json:"planned_points"`
-	Entries   []Entry                        `json:"entries,omitempty"`
-	Events    []Event                        `json:"events,omitempty"`
-	Warnings  []string                       `json:"warnings,omitempty"`
-	Statement Statement                      `json:"statement"`
+	Complete bool                           `json:"complete"`
+	Ended    string                         `json:"ended,omitempty"`
+	Unit     drivers.Identity               `json:"unit"`
+	Sources  map[string]drivers.Identity    `json:"sources"`
+	Topology map[string]procedures.Topology `json:"topology"`
+	Rule     decision.Rule                  `json:"decision"`
+	Timebase string                         `json:"timebase"` // what the unit promises, in words
+	OnFor    quantity.Duration              `json:"on_for"`   // at the first point
+	Inputs   []InputResult                  `json:"inputs"`
+	Points   []PointResult                  `json:"points"`
+	Planned  int                            `json:"planned_points"`
+	Entries  []Entry                        `json:"entries,omitempty"`
+	Events   []Event                        `json:"events,omitempty"`
+	Warnings []string                       `json:"warnings,omitempty"`
+	// RFMayBeOn names sources whose RF could not be switched off at the end.
+	RFMayBeOn []string  `json:"rf_may_be_on,omitempty"`
+	Statement Statement `json:"statement"`
 	// Symptom of a unit that gives no readings at all.
 	Symptom string `json:"symptom,omitempty"`
 }

@@ -31,6 +31,7 @@ type rig struct {
 	journal  *memory
 	operator *helper
 
+	wrap  func(string, net.Conn) net.Conn
 	wires map[string]net.Conn // the last connection to each instrument
 	down  map[string]bool     // its socket refuses
 }
@@ -47,6 +48,7 @@ type options struct {
 	benchFile []string
 	scenario  []string
 	faults    []string
+	wrap      func(instrument string, c net.Conn) net.Conn // what lies between program and instrument
 	seed      int
 }
 
@@ -85,7 +87,7 @@ func newRig(t *testing.T, o options) *rig {
 	t.Cleanup(func() { require.NoError(t, r.bench.Close()) })
 	plan, err := procedures.NewPlan(p, b, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
-	r.operator = &helper{bench: r.bench}
+	r.operator, r.wrap = &helper{bench: r.bench}, o.wrap
 	r.setup = runner.Setup{ID: "run-1", Kind: runner.AsFound, Procedure: p, Bench: b, Plan: plan, Interlock: runner.NewInterlock(p.Unit),
 		Clock: r.clock, Journal: r.journal, Operator: r.operator, OnFor: p.WarmUp}
 	r.open()
@@ -104,6 +106,9 @@ func (r *rig) open() {
 				return nil, errors.New("connection refused")
 			}
 			c, err := r.bench.Dial(ctx, i.Name)
+			if err == nil && r.wrap != nil {
+				c = r.wrap(i.Name, c)
+			}
 			r.wires[i.Name] = c
 			return c, err
 		}

@@ -1,13 +1,16 @@
 package runner
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
+	"math"
 	"slices"
 	"strings"
+	"sync"
 	"time"
 
 	"bandproof/drivers"
@@ -50,6 +53,7 @@ type run struct {
 	gateAsked quantity.Duration
 	lastSet   map[string]setting // by source
 	linkFails int                // points in a row that a link failed at
+	distrust  bool               // the conversation with the unit was found out of step
 	dead      error              // why a link could not even be cleared; nil: it could
 	secondsTo map[string]float64 // remaining, by point id
 	begun     map[string]begun   // points that were put off, by id
@@ -86,13 +90,18 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 		r.secondsTo[p.ID] = p.Seconds
 	}
 	err := r.all(ctx)
-	// RF off must still be possible when the context was cancelled.
-	off, cancel := context.WithTimeout(context.WithoutCancel(ctx), rfOffWithin)
+	if ctx.Err() != nil {
+		r.Watcher.Says("ending the run: switching RF off")
+	}
+	// What follows must still be possible when the context was cancelled, and
+	// what is kept must not wait for links that do not answer.
+	keep := context.WithoutCancel(ctx)
+	off, cancel := context.WithTimeout(keep, rfOffWithin)
 	defer cancel()
-	_ = r.rfOffAll(off) // what failed is a warning in the record
+	_ = r.rfOffAll(off) // what failed is in RFMayBeOn and a warning in the record
 	r.leave(off)
 	r.Interlock.disarm()
-	r.finish(off, ctx, err)
+	r.finish(keep, ctx, err)
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		err = nil
 	}
@@ -193,20 +202,30 @@ func (r *run) warmUp(ctx context.Context) error {
 	}
 	r.event(ctx, fmt.Sprintf("the unit must be on for %s: waiting %s, until %s (if it has been on already, stop and state --on-for)", r.Procedure.WarmUp, left,
 		r.Clock.Now().Add(seconds(left)).Format("15:04")))
+	if err := r.Clock.Sleep(ctx, seconds(left)); err != nil {
+		return err
+	}
 	r.result.OnFor = r.Procedure.WarmUp
-	return r.Clock.Sleep(ctx, seconds(left))
+	return nil
 }
 
-// rfOffAll switches RF off at every source and returns the first failure; all
-// are tried.
+// rfOffAll switches RF off at every source, all at once, and returns the first
+// failure by name; RFMayBeOn then lists those that failed.
 func (r *run) rfOffAll(ctx context.Context) error {
+	names := slices.Sorted(maps.Keys(r.Sources))
+	errs := make([]error, len(names))
+	var all sync.WaitGroup
+	for k, name := range names {
+		all.Go(func() { errs[k] = r.Sources[name].RFOff(ctx) })
+	}
+	all.Wait()
+	r.result.RFMayBeOn = nil
 	var first error
-	for name, s := range r.Sources {
-		if err := s.RFOff(ctx); err != nil {
-			r.warn(ctx, fmt.Sprintf("RF of source %s could not be switched off, do it by hand: %v", name, err))
-			if first == nil {
-				first = err
-			}
+	for k, name := range names {
+		if errs[k] != nil {
+			r.result.RFMayBeOn = append(r.result.RFMayBeOn, name)
+			r.warn(context.WithoutCancel(ctx), fmt.Sprintf("RF of source %s could not be switched off, do it by hand: %v", name, errs[k]))
+			first = cmp.Or(first, errs[k])
 			continue
 		}
 		set := r.lastSet[name]
@@ -311,8 +330,10 @@ func (r *run) keep(ctx context.Context, p PointResult) error {
 	return r.interrupt
 }
 
+// seconds converts for a clock; what is longer than a clock can say is as long
+// as it can.
 func seconds(d quantity.Duration) time.Duration {
-	return time.Duration(d.Float() * float64(time.Second))
+	return time.Duration(math.Min(d.Float()*float64(time.Second), math.MaxInt64/2))
 }
 
 // silent is a Watcher that does nothing.

@@ -96,5 +96,5 @@ func (res Result) Worst() (failed, bench, open bool) {
 		open = open || !p.Judged()
 		bench = bench || p.Verdict.Reason == decision.LinkFailed || p.Verdict.Reason == decision.InterlockRefused
 	}
-	return failed || res.Statement == NotObtainable, bench, open || !res.Complete
+	return failed || res.Statement == NotObtainable, bench || len(res.RFMayBeOn) > 0, open || !res.Complete
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -81,7 +80,10 @@ func budgetCommand(t *terminal) *cobra.Command {
 			} else {
 				err = printBudget(t, r)
 			}
-			return errors.Join(err, r.outcome())
+			if err != nil {
+				return err
+			}
+			return r.outcome()
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the budget as JSON (schema \"bandproof budget 1\")")
@@ -129,10 +131,10 @@ func printBudget(t *terminal, r budgetReport) error {
 	fmt.Fprintln(w, "name\tvalue\tdistribution\tdivisor\tu\tsensitivity\tcontribution\tdegrees of freedom\tshare/%\tsource")
 	for _, x := range r.Rows {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Name, figures(x.Value, 6), x.Distribution, figures(x.Divisor, 4), figures(x.Standard, 4),
-			figures(x.Sensitivity, 5), figures(x.Contribution, 4), degrees(x.DegreesOfFreedom), percent(x.Share), x.Source)
+			figures(x.Sensitivity, 5), figures(x.Contribution, 4), degrees(x.DegreesOfFreedom), shareOf(x.Share), x.Source)
 	}
 	for _, x := range r.Correlations {
-		fmt.Fprintf(w, "%s with %s\tr = %s\tcorrelation\t\t\t\t\t\t%s\t\n", x.A, x.B, figures(x.R, 4), percent(x.Share))
+		fmt.Fprintf(w, "%s with %s\tr = %s\tcorrelation\t\t\t\t\t\t%s\t\n", x.A, x.B, figures(x.R, 4), shareOf(x.Share))
 	}
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
@@ -140,7 +142,7 @@ func printBudget(t *terminal, r budgetReport) error {
 	t.print("")
 	t.print("combined standard uncertainty: u = %s %s", figures(r.Standard, 4), r.Unit)
 	t.print("effective degrees of freedom: %s", degrees(r.DegreesOfFreedom))
-	t.print("coverage factor: k = %s for %.2f %%", figures(r.K, 4), r.Coverage*100)
+	t.print("coverage factor: k = %.3f for %.2f %%", r.K, r.Coverage*100)
 	t.print("expanded uncertainty: U = %s %s", figures(r.Expanded, 4), r.Unit)
 	t.print("to be reported: U = %s %s", quantity.Group(r.Reported), r.Unit)
 	for _, n := range r.Notes {
@@ -174,14 +176,19 @@ func printMonteCarlo(t *terminal, r budgetReport) {
 // figures writes x with n significant digits, with an exponent where x is very
 // large or small.
 func figures(x float64, n int) string {
-	if math.Abs(x) < 5e-324 {
+	if x == 0 {
 		return "0" // no minus before a zero
 	}
-	return quantity.Group(strings.Replace(strconv.FormatFloat(x, 'g', n, 64), "e+", "e", 1))
+	mantissa, exponent, large := strings.Cut(strconv.FormatFloat(x, 'g', n, 64), "e")
+	if large {
+		e, _ := strconv.Atoi(exponent) // FormatFloat always writes one
+		mantissa += "e" + strconv.Itoa(e)
+	}
+	return quantity.Group(mantissa)
 }
 
-// percent writes a share.
-func percent(x float64) string {
+// shareOf writes a share in %.
+func shareOf(x float64) string {
 	s := strconv.FormatFloat(x, 'f', 1, 64)
 	if s == "-0.0" {
 		s = "0.0"
@@ -189,9 +196,15 @@ func percent(x float64) string {
 	return quantity.Group(s)
 }
 
+// degrees writes degrees of freedom, of which nobody needs more than a tenth.
 func degrees(nu float64) string {
-	if nu == 0 {
+	switch {
+	case nu == 0:
 		return "infinite"
+	case nu == math.Trunc(nu) && nu < 1e6:
+		return strconv.FormatFloat(nu, 'f', 0, 64)
+	case nu < 1000:
+		return strconv.FormatFloat(nu, 'f', 1, 64)
 	}
-	return figures(nu, 4)
+	return figures(nu, 3)
 }

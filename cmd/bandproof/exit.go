@@ -26,6 +26,16 @@ type usage struct{ error }
 
 func (u usage) Unwrap() error { return u.error }
 
+// worst is the code that says more: bench, usage, failed, open, ok.
+func worst(a, b int) int {
+	for _, code := range []int{exitBench, exitUsage, exitFailed, exitOpen} {
+		if a == code || b == code {
+			return code
+		}
+	}
+	return exitOK
+}
+
 // outcome carries the exit code of a run that ended by its own rules; err is
 // what is still to be said, or nil.
 type outcome struct {
@@ -52,7 +62,7 @@ func exitCode(err error) int {
 		return exitOK
 	case errors.As(err, &done):
 		return done.code
-	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound):
+	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrNotAStore):
 		return exitUsage
 	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
 		errors.Is(err, drivers.ErrInstrument), isLink(err):

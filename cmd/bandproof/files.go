@@ -101,7 +101,10 @@ func loadProfile(dir, name string) (*profile.Profile, error) {
 	if slices.Contains(profiles.Names(), name) {
 		return profiles.Get(name)
 	}
-	file := filepath.Join(dir, name)
+	file := name
+	if !filepath.IsAbs(file) {
+		file = filepath.Join(dir, name)
+	}
 	text, err := os.ReadFile(file)
 	if err != nil {
 		return nil, fmt.Errorf("%q is neither a ready profile (%s) nor a file that can be read: %w", name, strings.Join(profiles.Names(), ", "), err)
@@ -170,6 +173,9 @@ func (j *jobFlags) load(c *cobra.Command) (procedures.Job, error) {
 	}
 	if err := j.conditions(&job); err != nil {
 		return job, usage{err}
+	}
+	for _, x := range job.Check() {
+		return job, usage{fmt.Errorf("--%s: %s", strings.ReplaceAll(x.Key, "_", "-"), x.Text)}
 	}
 	return job, nil
 }

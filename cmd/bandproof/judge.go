@@ -259,7 +259,7 @@ func printJudgement(t *terminal, s procedures.Single, topology procedures.Topolo
 	if j.Counted > 0 {
 		t.print("error: mean %s − reference value = %s Hz, %s ppm", hz(j.Mean, 1), signed(j.Error.Fixed(places+2)), signed(j.Error.Quo(j.Reference).Mul(quantity.ExactInt(1_000_000)).Fixed(4)))
 	}
-	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
+	w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "limit:")
 	for _, x := range j.Limit.Terms {
 		fmt.Fprintf(w, "  %s\t%s\t%s\n", x.Name, x.How, hz(x.Hz, 3))

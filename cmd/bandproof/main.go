@@ -22,8 +22,15 @@ func main() { os.Exit(Main()) }
 // Main runs the program on the process's arguments and returns the exit code;
 // tests call it as a command of their scripts.
 func Main() int {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	// A run must end by its own rules, RF off, whatever goes away: the terminal
+	// (hang-up, unless started with nohup), the reader of its output, the person.
+	ends := []os.Signal{os.Interrupt, syscall.SIGTERM, syscall.SIGQUIT}
+	if !signal.Ignored(syscall.SIGHUP) {
+		ends = append(ends, syscall.SIGHUP)
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), ends...)
 	defer stop()
+	signal.Ignore(syscall.SIGPIPE) // a write then fails instead
 	return execute(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 }
 
@@ -42,9 +49,12 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 	root.SetFlagErrorFunc(func(c *cobra.Command, err error) error {
 		return usage{fmt.Errorf("%w; see \"%s --help\"", err, c.CommandPath())}
 	})
-	root.AddCommand(demoCommand(t), judgeCommand(t), planCommand(t), runCommand(t), schemaCommand(t), sheetCommand(t), recordsCommand(t))
+	root.AddCommand(budgetCommand(t), demoCommand(t), judgeCommand(t), planCommand(t), runCommand(t), schemaCommand(t), sheetCommand(t), recordsCommand(t), stabilityCommand(t))
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
+	if t.outErr != nil {
+		err = errors.Join(err, usage{fmt.Errorf("standard output: %w", t.outErr)})
+	}
 	if err == nil {
 		return 0
 	}

@@ -56,7 +56,7 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 		t.print("warm-up: the unit must be on for %s before the first point (--on-for states how long it has been)", w)
 	}
 	t.print("decision rule: %s", p.Rule)
-	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', tabwriter.AlignRight)
+	w := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, i := range p.Inputs {
 		fmt.Fprintf(w, "\ninput %s\t\n", i.Input)
 		fmt.Fprintln(w, "point\tfrequency\tsource\tset\tconnector\tinput\tgate\tn\tlimit/Hz\tlimit/ppm\tTUR\ttime/s\t")

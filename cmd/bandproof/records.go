@@ -52,7 +52,7 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 				if asJSON {
 					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows})
 				}
-				w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
+				w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
 				for _, r := range rows { // the end of an id names it everywhere; --json has it whole
 					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", shortID(r.ID), r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Statement)
@@ -96,7 +96,7 @@ func writeRecord(t *terminal, r record.Record) error {
 	if err != nil {
 		return err
 	}
-	if _, err := t.out.Write(text); err != nil {
+	if _, err := t.Write(text); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
 	return nil

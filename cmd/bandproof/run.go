@@ -120,7 +120,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 func ended(r runner.Result, err error) error {
 	code := codeOf(r)
 	if err != nil {
-		return outcome{max(code, exitCode(err)), err}
+		return outcome{worst(code, exitCode(err)), err}
 	}
 	if code == exitOK {
 		return nil
@@ -195,38 +195,54 @@ func (w sweep) newID() string {
 	return uuid.Must(uuid.NewV7()).String()
 }
 
-// keep stores the record and writes the files. An as-left or after-repair
-// record names the newest as-found record of the same unit.
+// keep stores the record and writes the files. Whatever goes wrong with one of
+// them, the other is still done: a night's readings must not be lost because an
+// older record can't be read or a disk is full.
 func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
-	earlier, err := w.earlier(ctx, result)
-	if err != nil {
-		return finished{}, err
-	}
+	earlier := w.earlier(ctx, result)
 	follows := ""
-	switch {
-	case len(earlier) > 0:
+	if len(earlier) > 0 {
 		follows = earlier[len(earlier)-1].ID
 		w.terminal.note("this run follows record %s", follows)
-	case w.kind != runner.AsFound:
-		w.terminal.note("warning: no as-found record of this unit (serial %q) by this procedure is in the store; the data sheet shows this run alone", w.serial(result))
 	}
 	r := record.New(record.Parts{ID: result.ID, Follows: follows, Now: w.clock.Now(), Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
 		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
-	if err := w.store.Add(ctx, r); err != nil {
-		return finished{}, err
-	}
+	stored := w.store.Add(ctx, r)
 	done := summarise(r)
-	done.Files, err = writeAll(w.out, string(w.kind), append(earlier, r)...)
-	return done, err
+	files, written := writeAll(w.out, string(w.kind), append(earlier, r)...)
+	done.Files = files
+	if stored != nil && written == nil {
+		w.terminal.note("warning: the record could not be kept in the store, but stands in %s", files[0])
+	}
+	return done, errors.Join(stored, written)
 }
 
-// earlier finds the records that stand before this one on the data sheet.
-func (w sweep) earlier(ctx context.Context, result runner.Result) ([]record.Record, error) {
-	if w.follows == "" {
-		return w.store.Before(ctx, w.kind, w.serial(result), w.files.procedureFile.SHA256, result.Started)
+// earlier finds the records that stand before this one on the data sheet. What
+// can't be found or read is a warning: this run's record must be kept anyhow.
+func (w sweep) earlier(ctx context.Context, result runner.Result) []record.Record {
+	if w.follows != "" {
+		r, err := w.store.Record(ctx, w.follows)
+		if err != nil {
+			w.terminal.note("warning: --follows: %v; the data sheet shows this run alone", err)
+			return nil
+		}
+		return []record.Record{r}
 	}
-	r, err := w.store.Record(ctx, w.follows)
-	return []record.Record{r}, err
+	if w.kind == runner.AsFound {
+		return nil
+	}
+	list, err := w.store.Before(ctx, w.kind, w.serial(result), w.files.procedureFile.SHA256, result.Started)
+	if err == nil && len(list) > 0 {
+		return list
+	}
+	w.terminal.note("warning: no as-found record of this unit (serial %q) by this very procedure file could be taken from the store; the data sheet shows this run alone", w.serial(result))
+	if err != nil {
+		w.terminal.note("warning: %v", err)
+	}
+	if rows, err := w.store.List(ctx, store.Query{Serial: w.serial(result), Kind: string(runner.AsFound)}); err == nil && len(rows) > 0 {
+		w.terminal.note("the newest as-found record of the unit is %s, by another procedure file or broken; \"bandproof sheet %s %s\" tries both on one sheet", rows[0].ID, rows[0].ID, result.ID)
+	}
+	return nil
 }
 
 func (w sweep) serial(result runner.Result) string {
@@ -327,6 +343,9 @@ func (t *terminal) summary(d finished) {
 	}
 	for _, f := range d.Files {
 		t.print("wrote %s", f)
+	}
+	for _, name := range d.Record.Run.RFMayBeOn {
+		t.note("CAUTION: RF of source %s may still be ON; switch it off by hand", name)
 	}
 }
 

@@ -7,12 +7,13 @@ import (
 	"bandproof/drivers/profile"
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
+	"bandproof/procedures/uncertainty"
 
 	"github.com/spf13/cobra"
 )
 
 func schemaCommand(t *terminal) *cobra.Command {
-	files := append(procedures.Schemas(), "profile", "scenario")
+	files := append(procedures.Schemas(), "profile", "scenario", "budget")
 	return &cobra.Command{
 		Use:       "schema " + strings.Join(files, "|"),
 		Short:     "print the JSON Schema of a file, for an editor to complete and check it",
@@ -26,13 +27,15 @@ func schemaCommand(t *terminal) *cobra.Command {
 				s, err = profile.JSONSchema()
 			case "scenario":
 				s, err = virtual.JSONSchema()
+			case "budget":
+				s, err = uncertainty.JSONSchema()
 			default:
 				s, err = procedures.JSONSchema(args[0])
 			}
 			if err != nil {
-				return usage{fmt.Errorf("%w, profile, scenario", err)}
+				return usage{fmt.Errorf("%w, profile, scenario, budget", err)}
 			}
-			if _, err := t.out.Write(s); err != nil {
+			if _, err := t.Write(s); err != nil {
 				return fmt.Errorf("standard output: %w", err)
 			}
 			return nil

@@ -73,6 +73,9 @@ func findRecords(c *cobra.Command, storeFile string, names []string) ([]record.R
 	for k, name := range names {
 		text, err := readable(name)
 		if err != nil {
+			if strings.ContainsAny(name, `./\`) { // no id looks so
+				return nil, usage{fmt.Errorf("record file: %w", err)}
+			}
 			missing = append(missing, k)
 			continue
 		}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"sync"
 	"time"
+	"unicode"
 
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
@@ -29,7 +30,8 @@ import (
 type terminal struct {
 	out, err io.Writer
 	lines    *lineReader
-	live     bool // standard error is a terminal: draw a bar
+	live     bool  // standard error is a terminal: draw a bar
+	outErr   error // the first failure to write a result
 
 	mu  sync.Mutex
 	bar *bar
@@ -50,7 +52,7 @@ func (t *terminal) complain(err error) {
 
 // note writes one line to standard error, above the bar if there is one.
 func (t *terminal) note(format string, args ...any) {
-	line := fmt.Sprintf(format, args...) + "\n"
+	line := visible(fmt.Sprintf(format, args...)) + "\n"
 	t.mu.Lock()
 	b := t.bar
 	t.mu.Unlock()
@@ -63,11 +65,32 @@ func (t *terminal) note(format string, args ...any) {
 }
 
 // print writes a result to standard output.
-func (t *terminal) print(format string, args ...any) { _, _ = fmt.Fprintf(t.out, format+"\n", args...) }
+func (t *terminal) print(format string, args ...any) {
+	_, _ = t.Write([]byte(visible(fmt.Sprintf(format, args...)) + "\n"))
+}
+
+// Write writes to standard output and remembers the first failure.
+func (t *terminal) Write(p []byte) (int, error) {
+	n, err := t.out.Write(p)
+	if err != nil && t.outErr == nil {
+		t.outErr = err
+	}
+	return n, err
+}
+
+// visible makes control and direction marks in names harmless for a terminal.
+func visible(text string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) && r != '\n' && r != '\t' || unicode.Is(unicode.Bidi_Control, r) {
+			return '\ufffd'
+		}
+		return r
+	}, text)
+}
 
 // json writes a result in its documented form.
 func (t *terminal) json(v any) error {
-	e := json.NewEncoder(t.out)
+	e := json.NewEncoder(t)
 	e.SetEscapeHTML(false)
 	e.SetIndent("", "  ")
 	if err := e.Encode(v); err != nil {
@@ -228,10 +251,14 @@ type person struct {
 
 // Name implements runner.Operator.
 func (p person) Name() string {
-	if p.name == "" {
-		return "the person at the terminal"
+	name := p.name
+	if name == "" {
+		name = "the person at the terminal"
 	}
-	return p.name
+	if !isTerminal(p.t.lines.in) {
+		name += " (answers from standard input, no terminal)"
+	}
+	return name
 }
 
 // Move implements runner.Operator.

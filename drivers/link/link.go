@@ -37,6 +37,13 @@ type Querier interface {
 	Query(ctx context.Context, message []byte) ([]byte, error)
 }
 
+// Strayer is a link that can tell what its last Query threw away before the
+// question was sent; nil where that was nothing but line ends. An answer to an
+// earlier question among it means that the conversation is out of step.
+type Strayer interface {
+	Stray() []byte
+}
+
 // Query sends one message and waits for its answer. A link that is a Querier
 // keeps others from coming between the two; any other is used by Write and
 // Read, and must then be in the hands of one goroutine.

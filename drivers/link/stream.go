@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"log/slog"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -56,6 +57,8 @@ type stream struct {
 	// dirty is why nothing goes on before a Clear, nil if it does; it is of
 	// kind ErrDirty or ErrDisconnected.
 	dirty *Error
+	// stray is what the last Query threw away first.
+	stray atomic.Pointer[[]byte]
 }
 
 // openStream connects for the first time.
@@ -274,11 +277,24 @@ func (s *stream) consume(n int) {
 
 // discardPending throws away what came before a question was sent.
 func (s *stream) discardPending() {
+	s.stray.Store(nil)
 	if s.dirty != nil {
 		return
 	}
 	s.in, _ = s.pump.take(s.in)
+	if trimmed := bytes.Trim(s.in, "\r\n"); len(trimmed) > 0 {
+		kept := bytes.Clone(trimmed[:min(len(trimmed), 4096)])
+		s.stray.Store(&kept)
+	}
 	s.discard("came before the query was sent")
+}
+
+// Stray implements [Strayer].
+func (s *stream) Stray() []byte {
+	if p := s.stray.Load(); p != nil {
+		return *p
+	}
+	return nil
 }
 
 func (s *stream) discard(why string) {

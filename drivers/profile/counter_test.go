@@ -96,7 +96,7 @@ func TestCounterThatDoesNotAnswerAtOpeningClosesTheLink(t *testing.T) {
 	f := &fake{far: s.far}
 	_, err := load(t, counterText).OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: f})
 	require.ErrorIs(t, err, link.ErrTimeout)
-	require.ErrorContains(t, err, `unit at FAKE::1::INSTR: open: ask "*IDN?"`)
+	require.ErrorContains(t, err, `unit: open: ask "*IDN?"`)
 	require.Equal(t, 1, f.closed)
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"strings"
 	"time"
 
 	"bandproof/drivers"
@@ -41,6 +42,14 @@ func (p *Profile) OpenCounter(ctx context.Context, o Opening) (drivers.Counter, 
 		return nil, err
 	}
 	c := &counter{session: s}
+	s.isReading = func(stray []byte) bool {
+		for line := range strings.Lines(string(stray)) {
+			if _, mark, err := p.file.Read.reading(strings.TrimSpace(line)); err == nil && mark == drivers.None {
+				return true
+			}
+		}
+		return false
+	}
 	if err := s.do(ctx, "open", c.start); err != nil {
 		return nil, s.abandon(err)
 	}

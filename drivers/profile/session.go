@@ -44,6 +44,9 @@ type session struct {
 	identity string
 	// testing tells that a self-test was begun whose answer has not come.
 	testing bool
+	// isReading tells whether stray bytes hold what could be a reading; nil for
+	// a source.
+	isReading func(stray []byte) bool
 	// patience is how long the longest reading that may be under way takes;
 	// nil for a source.
 	patience func() time.Duration
@@ -183,6 +186,12 @@ func (s *session) ask(ctx context.Context, question string, timeout time.Duratio
 	answer, err := link.Query(limited, s.link, []byte(question))
 	if err != nil {
 		return "", fmt.Errorf("ask %s: %w", quote(question), s.lose(ctx, err))
+	}
+	if l, ok := s.link.(link.Strayer); ok && s.isReading != nil {
+		if stray := l.Stray(); s.isReading(stray) {
+			s.lost = true
+			return "", fmt.Errorf("ask %s: %w: %s came before, which no question was waiting for", quote(question), drivers.ErrOutOfStep, quote(string(stray)))
+		}
 	}
 	return string(answer), nil
 }

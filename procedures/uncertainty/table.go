@@ -58,7 +58,10 @@ func (b Budget) Table(list []Correlation) (Table, error) {
 		output[c.Name] = c.Output()
 	}
 	for k, x := range list {
-		t.Covariances[k] = Covariance{x, 2 * x.R * share(output[x.A], output[x.B])}
+		t.Covariances[k].Correlation = x
+		if s := 2 * x.R * share(output[x.A], output[x.B]); s != 0 {
+			t.Covariances[k].Share = s
+		}
 	}
 	for _, g := range groups {
 		if g.r != nil && g.degrees(b) > 0 {

@@ -2,70 +2,13 @@ package uncertainty_test
 
 import (
 	"math"
-	"os"
 	"testing"
 
 	"bandproof/procedures/uncertainty"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
-
-type check struct {
-	ID                 string    `toml:"id"`
-	Source             string    `toml:"source"`
-	Standard           []float64 `toml:"standard"`
-	Degrees            []float64 `toml:"degrees"`
-	K                  []float64 `toml:"k"`
-	DegreesOfFreedom   []float64 `toml:"degrees_of_freedom"`
-	Combined           float64   `toml:"combined"`
-	CombinedTolerance  float64   `toml:"combined_tolerance"`
-	Effective          float64   `toml:"effective"`
-	EffectiveTolerance float64   `toml:"effective_tolerance"`
-	Tolerance          float64   `toml:"tolerance"`
-	Shapes             []string  `toml:"shapes"`
-	Divisor            []float64 `toml:"divisor"`
-}
-
-// TestPublishedValues compares with the values of testdata/checks/gum.toml,
-// each with its source there.
-func TestPublishedValues(t *testing.T) {
-	text, err := os.ReadFile("../../testdata/checks/gum.toml")
-	require.NoError(t, err)
-	var file struct{ Check []check }
-	require.NoError(t, toml.Unmarshal(text, &file))
-	require.Len(t, file.Check, 4)
-	for _, c := range file.Check {
-		t.Run(c.ID, func(t *testing.T) {
-			require.NotEmpty(t, c.Source)
-			for k, nu := range c.Degrees {
-				require.InDelta(t, c.K[k], uncertainty.Factor(nu), c.Tolerance, "k for %v degrees of freedom", nu)
-			}
-			for k, shape := range c.Shapes {
-				require.InEpsilon(t, c.Divisor[k], uncertainty.Distribution(shape).Divisor(), 1e-12, shape)
-			}
-			if len(c.Standard) == 0 {
-				return
-			}
-			var b uncertainty.Budget
-			for k, u := range c.Standard {
-				dof := 0.0
-				if len(c.DegreesOfFreedom) > 0 {
-					dof = c.DegreesOfFreedom[k]
-				}
-				b = append(b, uncertainty.Line("x", u, uncertainty.Normal, dof, "check"))
-			}
-			r, err := b.Combine()
-			require.NoError(t, err)
-			require.InDelta(t, c.Combined, r.Standard, c.CombinedTolerance)
-			if c.Effective > 0 {
-				require.InDelta(t, c.Effective, r.DegreesOfFreedom, c.EffectiveTolerance)
-			}
-		})
-	}
-	require.InDelta(t, 2, uncertainty.Factor(0), 1e-4)
-}
 
 func TestBadBudgets(t *testing.T) {
 	for name, c := range map[string]uncertainty.Contribution{

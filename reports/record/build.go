@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"runtime"
 	"time"
@@ -100,7 +101,8 @@ func (r Record) Encode() ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// Decode reads a record and refuses what is none or of another version.
+// Decode reads a record and refuses what is none, is of another version, or
+// does not pass Check.
 func Decode(data []byte) (Record, error) {
 	var head struct {
 		Schema string `json:"schema"`
@@ -116,6 +118,12 @@ func Decode(data []byte) (Record, error) {
 	d.DisallowUnknownFields()
 	if err := d.Decode(&r); err != nil {
 		return Record{}, fmt.Errorf("record: %w", err)
+	}
+	if d.More() {
+		return Record{}, errors.New("record: something follows after its end")
+	}
+	if err := r.Check(); err != nil {
+		return Record{}, fmt.Errorf("record %s is damaged or was edited: %w", r.ID, err)
 	}
 	return r, nil
 }

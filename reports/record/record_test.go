@@ -24,10 +24,11 @@ func full() record.Record {
 	at := time.Date(2026, 11, 25, 9, 0, 0, 123456789, time.FixedZone("", 3600))
 	temperature := quantity.MustParse[quantity.Celsius]("23.1 °C")
 	gap, _ := quantity.ParseInterval("1 octave")
-	limit := accuracy.Limit{Resolution: quantity.ExactInt(32), Total: quantity.ExactOf(big.NewRat(100, 3)), Terms: []accuracy.Term{{Name: "counts", Hz: quantity.ExactInt(32), How: "1 × 32 Hz"}}}
+	limit := accuracy.Limit{Resolution: quantity.ExactInt(32), Total: quantity.ExactOf(big.NewRat(100, 3)), Terms: []accuracy.Term{{Name: "counts", Hz: quantity.ExactInt(32), How: "1 × 32 Hz"}, {Name: "timebase", Hz: quantity.ExactOf(big.NewRat(4, 3)), How: "stated"}}}
+	mean := quantity.ExactInt(39999989)
 	return record.Record{Schema: record.Schema, ID: "x", Follows: "y", Created: at, Program: record.Program{Name: "bandproof"},
 		Job:       procedures.Job{Schema: procedures.JobSchema, Customer: "<b>\u202eevil\u0007</b>", Temperature: &temperature},
-		Procedure: record.NewSource("p.toml", "P", "1", []byte("text\n")), Cautions: record.UsualCautions(),
+		Procedure: record.NewSource("p.toml", "P", "1", []byte("text\n")), Bench: record.NewSource("b.toml", "B", "", []byte("bench\n")), Cautions: record.UsualCautions(),
 		Standards: []record.Standard{{Name: "R", Role: "reference", Standard: procedures.Standard{Certificate: "C-1"}, Stated: "U", Overdue: true}},
 		Run: runner.Result{ID: "x", Kind: runner.AsLeft, Started: at, Sources: map[string]drivers.Identity{"G": {Maker: "M", Stated: true}},
 			Topology: map[string]procedures.Topology{"G": {Name: "independent", Factor: quantity.ExactOf(big.NewRat(1000000001, 1000000000))}},
@@ -36,7 +37,7 @@ func full() record.Record {
 				Levels: procedures.Levels{Source: quantity.MustLevel("-18.8 dBm"), Input: quantity.MustLevel("25 mV")}, TUR: &tur},
 				Readings: []runner.Reading{{Reading: drivers.Reading{Text: "39999989.0", Frequency: quantity.MustParse[quantity.Hertz]("39999989.0 Hz"), At: at}, Use: runner.Counted},
 					{Reading: drivers.Reading{Text: "9.91E37", Mark: drivers.NoSignal, At: at}, Use: runner.Discarded}},
-				Judgement: procedures.Judgement{Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
+				Judgement: procedures.Judgement{Counted: 1, Mean: mean, Reference: mean.Add(quantity.ExactOf(big.NewRat(1, 3))), Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
 					Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}}, Notes: []string{"n"}}},
 			Statement: runner.Outside}, Invented: true}
 }
@@ -88,6 +89,40 @@ func TestDecodeOfDamagedBytes(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Damage that leaves the form right is found by what follows from the rest.
+func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
+	for name, c := range map[string]struct {
+		damage func(*record.Record)
+		want   string
+	}{
+		"verdict":       {func(r *record.Record) { r.Run.Points[0].Verdict.Word = "PASSED!" }, "no word of a verdict"},
+		"readings gone": {func(r *record.Record) { r.Run.Points[0].Readings = nil }, "readings count, but only 0 are there"},
+		"error edited":  {func(r *record.Record) { r.Run.Points[0].Error = quantity.Exact{} }, "not mean less reference"},
+		"mean edited":   {func(r *record.Record) { r.Run.Points[0].Mean = quantity.ExactInt(1) }, "not that of its readings"},
+		"reading edited": {func(r *record.Record) {
+			r.Run.Points[0].Readings[0].Frequency = quantity.MustParse[quantity.Hertz]("40 MHz")
+		}, "not that of its readings"},
+		"limit edited":     {func(r *record.Record) { r.Run.Points[0].Limit.Total = quantity.ExactInt(1000) }, "not the sum of its terms"},
+		"procedure edited": {func(r *record.Record) { r.Procedure.Text += " " }, "does not match its hash"},
+		"point gone":       {func(r *record.Record) { r.Run.Complete, r.Run.Planned = true, 2 }, "has 1 of 2 points"},
+		"point twice":      {func(r *record.Record) { r.Run.Points = append(r.Run.Points, r.Run.Points[0]) }, "stands twice"},
+		"kind":             {func(r *record.Record) { r.Run.Kind = "as-wished" }, "unknown kind"},
+		"fail made a pass": {func(r *record.Record) {
+			p := &r.Run.Points[0]
+			p.Verdict = decision.Verdict{Word: decision.Pass}
+			p.Reference = p.Mean.Sub(quantity.ExactInt(99))
+			p.Error = quantity.ExactInt(99)
+		}, "beyond its limit"},
+	} {
+		r := full()
+		c.damage(&r)
+		text, err := r.Encode()
+		require.NoError(t, err, name)
+		_, err = record.Decode(text)
+		require.ErrorContains(t, err, c.want, name)
+	}
 }
 
 func TestStandardsOfARun(t *testing.T) {

@@ -15,7 +15,7 @@ func (s *Sheet) behind() []block {
 			continue
 		}
 		if len(b) == 0 {
-			b = append(b, &heading{Level: 1, Text: "Behind the verdicts", NewPage: true},
+			b = append(b, &heading{Level: 1, Text: "Behind the verdicts"},
 				&paragraph{Text: "Decision U leaves out the quantisation that the limit's count term already allows. TUR is the limit over the expanded uncertainty of reference, " +
 					"source and path, and gates the verdict; TUR with unit takes the unit's resolution and repeatability in as well. w is the guard band, " +
 					"P the probability that the error lies within the limit, n the number of readings that count."})

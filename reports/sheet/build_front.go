@@ -14,6 +14,9 @@ import (
 func (s *Sheet) front() []block {
 	var b []block
 	b = append(b, s.alerts()...)
+	if n := s.trust(); len(n.Lines) > 0 {
+		b = append(b, n)
+	}
 	b = append(b, s.identity(), &paragraph{Text: "Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value."})
 	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
 	for _, r := range s.runs {
@@ -139,7 +142,11 @@ func unitStates(r run) string {
 	if !u.Stated {
 		return "nothing (it has no way to tell)"
 	}
-	return stated(join(", ", u.Maker, u.Model, prefixed("serial number ", u.Serial), prefixed("firmware ", u.Firmware)))
+	text := stated(join(", ", u.Maker, u.Model, prefixed("serial number ", u.Serial), prefixed("firmware ", u.Firmware)))
+	for _, other := range r.otherIdentity() {
+		text += "\n" + failed.flag() + " not as expected: " + other
+	}
+	return text
 }
 
 // statement is the conformity of one run, on its own: runs are never merged.
@@ -161,7 +168,10 @@ func (r run) statement() block {
 	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
 		lines[0] += " What was not shown stands below and is no part of the statement."
 	}
-	return &notice{Title: r.label + ": " + word, Lines: lines}
+	if n[decision.NotJudged] > 0 {
+		lines[0] += " Why points were not judged stands below."
+	}
+	return &notice{Title: r.label + ": " + word, Lines: append(lines, r.failures()...)}
 }
 
 func (s *Sheet) specification() block {
@@ -173,11 +183,16 @@ func (s *Sheet) specification() block {
 		strings.Join(s.labelled(func(r run) string { return r.Run.Rule.String() }), "; "))}
 }
 
+// coveredHead heads a coverage, which counts points that failed as well.
+const coveredHead = "Range covered by judged points"
+
 // byInput sums each input up in a line.
 func (s *Sheet) byInput() block {
-	t := &table{Title: "Results by input", Columns: []column{{Head: "Input"}, {Head: "Range"}}}
+	t := &table{Title: "Results by input",
+		Legend:  "Range covered by judged points: share of the logarithm of the frequency range that lies between points with a verdict, passed or failed. It says how much was looked at, not how good the unit is.",
+		Columns: []column{{Head: "Input"}, {Head: "Range"}}}
 	for _, r := range s.runs {
-		for _, h := range []string{"Covered, %", "Pass", "Conditional", "Fail", "Not judged"} {
+		for _, h := range []string{coveredHead + ", %", "Pass", "Conditional", "Fail", "Not judged"} {
 			t.Columns = append(t.Columns, column{Group: r.label, Head: h, Align: right})
 		}
 	}
@@ -214,18 +229,18 @@ func (r run) summary(name string) []cell {
 // notShown lists what was planned out, once where all runs agree.
 func (s *Sheet) notShown() []block {
 	t := &table{Title: "Not shown: planned out, because the bench can't show it",
-		Columns: []column{{Head: "Input"}, {Head: "From", Align: right}, {Head: "To", Align: right}, {Head: "Reason"}, {Head: "Run"}}}
+		Columns: []column{{Head: "Input"}, {Head: "Sweep"}, {Head: "From", Align: right}, {Head: "To", Align: right}, {Head: "Reason"}, {Head: "Run"}}}
 	at := map[string]int{}
 	for _, r := range s.runs {
 		for _, in := range r.Run.Inputs {
 			for _, x := range in.NotShown {
-				key := fmt.Sprintf("%q", []string{x.Input, x.From.Plain(), x.To.Plain(), x.Reason})
+				key := fmt.Sprintf("%q", []string{x.Input, x.Sweep, x.From.Plain(), x.To.Plain(), x.Reason})
 				if k, seen := at[key]; seen {
-					t.Rows[k][4].Text += ", " + strings.ToLower(r.label)
+					t.Rows[k][5].Text += ", " + strings.ToLower(r.label)
 					continue
 				}
 				at[key] = len(t.Rows)
-				t.Rows = append(t.Rows, []cell{{Text: x.Input}, {Text: x.From.Grouped()}, {Text: x.To.Grouped()}, {Text: stated(x.Reason)}, {Text: r.label}})
+				t.Rows = append(t.Rows, []cell{{Text: x.Input}, {Text: stated(x.Sweep)}, {Text: x.From.Grouped()}, {Text: x.To.Grouped()}, {Text: stated(x.Reason)}, {Text: r.label}})
 			}
 		}
 	}
@@ -235,25 +250,13 @@ func (s *Sheet) notShown() []block {
 	return []block{t}
 }
 
-// notJudged lists what was tried without a verdict on the unit.
+// notJudged lists what has no verdict on the unit, by reason.
 func (s *Sheet) notJudged() []block {
-	t := &table{Title: "Not judged: tried, but bench or link failed; no verdict on the unit",
-		Columns: []column{{Head: "Run"}, {Head: "Reason"}, {Head: "Points"}}}
+	t := &table{Title: "Not judged: no verdict on the unit, for the reason given (bench, link, operator, void readings)",
+		Columns: []column{{Head: "Run"}, {Head: "Input"}, {Head: "Reason"}, {Head: "Where"}}}
 	for _, r := range s.runs {
-		var reasons []string
-		list := map[string][]string{}
-		for _, p := range r.Run.Points {
-			if p.Judged() {
-				continue
-			}
-			reason := string(p.Verdict.Reason)
-			if _, seen := list[reason]; !seen {
-				reasons = append(reasons, reason)
-			}
-			list[reason] = append(list[reason], p.Point.ID+" ("+p.Point.Frequency.Grouped()+")")
-		}
-		for _, reason := range reasons {
-			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: stated(reason)}, {Text: strings.Join(list[reason], ", ")}})
+		for _, f := range r.findings(func(p *runner.PointResult) bool { return !p.Judged() }) {
+			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: f.input}, {Text: stated(join(", ", string(f.verdict.Reason), f.symptom))}, {Text: f.where()}})
 		}
 	}
 	if len(t.Rows) == 0 {
@@ -262,7 +265,7 @@ func (s *Sheet) notJudged() []block {
 				return nil
 			}
 		}
-		return []block{&paragraph{Label: "Not judged", Text: "Every point that was tried has a verdict."}}
+		return []block{&paragraph{Label: "Not judged", Text: "Every point that was taken has a verdict."}}
 	}
 	return []block{t}
 }

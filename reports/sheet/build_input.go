@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"sort"
 	"strings"
@@ -17,7 +18,7 @@ func (s *Sheet) inputs() []block {
 	var b []block
 	for _, name := range s.inputNames() {
 		taken := slices.ContainsFunc(s.runs, func(r run) bool { return len(r.points(name)) > 0 })
-		b = append(b, &heading{Level: 1, Text: "Input " + name + ": " + s.rangeOf(name), NewPage: taken})
+		b = append(b, &heading{Level: 1, Text: "Input " + name + ": " + s.rangeOf(name), Tall: taken})
 		if in, ok := s.input(name); ok {
 			b = append(b, s.promises(in))
 		}
@@ -47,7 +48,7 @@ func (s *Sheet) sideBySide() [][]run {
 
 // promises is the input's specification.
 func (s *Sheet) promises(in procedures.Input) block {
-	g := &grid{Columns: 3, Items: []item{
+	g := &grid{Columns: 5, Small: true, Items: []item{
 		{"Connector", stated(in.Connector)},
 		{"Impedance", in.Impedance.Grouped() + capacitance(in)},
 		{"Sensitivity", sensitivity(in)},
@@ -55,7 +56,7 @@ func (s *Sheet) promises(in procedures.Input) block {
 		{"Counting", counting(in.Accuracy)},
 		{"Limit", limitWords(in.Accuracy)},
 	}}
-	g.Items = append(g.Items, item{"Covered by judged points", strings.Join(s.labelled(func(r run) string { return covered(r, in.Name) }), "\n")})
+	g.Items = append(g.Items, item{coveredHead, strings.Join(s.labelled(func(r run) string { return covered(r, in.Name) }), "\n")})
 	g.Items = append(g.Items, item{"Reference of the unit", strings.Join(s.labelled(func(r run) string {
 		x, _ := r.input(in.Name)
 		return stated(x.ReferenceCheck)
@@ -123,7 +124,7 @@ func covered(r run, name string) string {
 	if !ok {
 		return "not stated"
 	}
-	text := share(in.Coverage.Share, in.Coverage.Complete) + " % of the range (logarithm of frequency)"
+	text := share(in.Coverage.Share, in.Coverage.Complete) + " % (logarithm of frequency)"
 	var open []string
 	for _, x := range in.Coverage.Open {
 		open = append(open, x.From.Grouped()+" to "+x.To.Grouped())
@@ -186,10 +187,14 @@ func (l line) id() string {
 	return strings.Join(ids, " / ")
 }
 
+// whyPass explains verdicts that U alone would not.
+const whyPass = `A verdict can be a plain pass though U is near the limit: U includes the unit's own resolution, which the limit's count term already allows; ` +
+	`the decision rule goes by the decision uncertainty, which leaves it out (see "Behind the verdicts").`
+
 // pointTable has a line a point and a group of columns a run.
 func pointTable(name string, runs []run) *table {
 	t := &table{Columns: []column{{Head: "Point"}, {Head: "Nominal frequency, Hz", Align: point}, {Head: "Level at input", Align: right}, {Head: "Gate", Align: right}},
-		Legend: "■ fail   ▲ conditional   ? not judged   (no sign) pass   " + none + " no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not."}
+		Legend: "■ fail   ▲ conditional   ? not judged   (no sign) pass   " + none + " no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not. " + whyPass}
 	var labels []string
 	for _, r := range runs {
 		labels = append(labels, strings.ToLower(r.label))
@@ -200,14 +205,32 @@ func pointTable(name string, runs []run) *table {
 		}
 	}
 	t.Title = "Points of input " + name + ", " + strings.Join(labels, " and ")
+	in, _ := (&Sheet{runs: runs}).input(name)
 	for _, l := range lines(name, runs) {
-		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: l.point.Levels.Input.Grouped()}, {Text: l.point.Gate.Grouped()}}
+		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: levelOf(in, l.point)}, {Text: l.point.Gate.Grouped()}}
 		for _, p := range l.of {
 			row = append(row, resultCells(p)...)
 		}
 		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// levelOf is the level at the input in the unit in which the sensitivity there
+// is specified. Over high impedance a power means nothing, so a voltage stays.
+func levelOf(in procedures.Input, p procedures.Point) string {
+	l := p.Levels.Input
+	specified, ok := in.SensitivityAt(p.Frequency)
+	switch {
+	case !ok || specified.IsVoltage() == l.IsVoltage() || in.Impedance.Sign() <= 0:
+	case specified.IsVoltage():
+		l = quantity.VoltLevel(l.Volts(in.Impedance))
+	case !in.HighImpedance():
+		if dbm := l.DBm(in.Impedance); !math.IsInf(dbm, 0) {
+			l = quantity.DBmLevel(dbm, 2)
+		}
+	}
+	return l.Grouped()
 }
 
 // coverageHead states k where it is 2 throughout.
@@ -319,36 +342,6 @@ func ranges(ids, all []string) string {
 		k += n
 	}
 	return strings.Join(list, ", ")
-}
-
-func notesOf(p runner.PointResult) []string {
-	var list []string
-	if p.Symptom != "" {
-		list = append(list, "symptom: "+p.Symptom)
-	}
-	if p.Point.Coherent {
-		list = append(list, "coherent (signal and gate share one phase, readings repeat)")
-	}
-	if p.Setting.Tries > 1 {
-		list = append(list, fmt.Sprintf("source set %d times before it could be trusted, or given up", p.Setting.Tries))
-	}
-	if p.Counted > 0 && p.Reported.CoverageFactor != 2 {
-		list = append(list, "coverage factor k = "+significant(p.Reported.CoverageFactor, 3))
-	}
-	uses := map[runner.Use]int{}
-	for _, r := range p.Readings {
-		uses[r.Use]++
-	}
-	for _, u := range []struct {
-		use  runner.Use
-		what string
-	}{{runner.Discarded, "discarded (gate may have begun before settling)"}, {runner.FirstLook, "of a first set that scattered too much, read anew"},
-		{runner.Proof, "taken elsewhere to prove the path"}, {runner.RFOffLook, "taken with RF off"}} {
-		if k := uses[u.use]; k > 0 {
-			list = append(list, fmt.Sprintf("%d %s in the record %s", k, plural(k, "reading", "readings"), u.what))
-		}
-	}
-	return append(list, p.Notes...)
 }
 
 func plural(n int, one, many string) string {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"bandproof/procedures"
+	"bandproof/reports/record"
 	"bandproof/runner"
 )
 
@@ -73,16 +74,26 @@ func (s *Sheet) statements() []block {
 		&paragraph{Label: "Reference topology", Text: strings.Join(s.labelled(topology), "\n")},
 		&paragraph{Label: "Uncertainty", Text: "The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k " +
 			"that gives a coverage probability of about 95 % (95.45 %; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). " +
-			"It holds reference, source and path, and the unit's own resolution and repeatability during the run; it holds no later drift, transport or use."},
+			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading " +
+			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use."},
 	}
 	if w := s.warnings(); len(w) > 0 {
 		b = append(b, &notes{Title: "Warnings", Lines: w})
 	}
-	chain := s.chain
-	if chain == "" {
-		chain = "Head and count of the store's hash chain are not stated on this sheet: by the sheet alone it can't be excluded that later records were cut off."
+	return append(b, &paragraph{Label: "Integrity", Text: s.integrity()})
+}
+
+// integrity says what the record ids are good for, and what this sheet can't
+// show.
+func (s *Sheet) integrity() string {
+	text := "The record id identifies the record, which the store keeps unchanged; "
+	if len(s.runs) > 1 {
+		text = "Each record id identifies a record, which the store keeps unchanged; "
 	}
-	return append(b, &paragraph{Label: "Integrity", Text: chain})
+	if s.chain == "" {
+		return text + "whether records were left out can't be told from this sheet alone."
+	}
+	return text + s.chain
 }
 
 // topology is the sentence on what unit and source run from, by source.
@@ -105,27 +116,6 @@ func topology(r run) string {
 		says[k] = "Source " + strings.Join(by[t], ", ") + ": " + t
 	}
 	return stated(strings.Join(says, " "))
-}
-
-func (s *Sheet) warnings() []string {
-	var m merged
-	for _, r := range s.runs {
-		for _, x := range r.Standards {
-			known := func(w string) bool {
-				return strings.Contains(w, x.Name) && strings.Contains(w, x.Due.String())
-			}
-			if x.Overdue && !slices.ContainsFunc(r.Run.Warnings, known) {
-				m.add(r.label, fmt.Sprintf("standard %q was overdue (due %s)", x.Name, stated(x.Due.String())))
-			}
-		}
-		if u := r.Run.Unit; u.Stated && u.Serial != "" && r.Job.Serial != "" && u.Serial != r.Job.Serial {
-			m.add(r.label, fmt.Sprintf("the unit states serial number %q, the job %q", u.Serial, r.Job.Serial))
-		}
-		for _, w := range r.Run.Warnings {
-			m.add(r.label, w)
-		}
-	}
-	return append(slices.Clone(s.doubts), m.lines()...)
 }
 
 func (s *Sheet) signers() []item {
@@ -176,29 +166,43 @@ func (s *Sheet) journal() *table {
 	return t
 }
 
-// usualCautions stand in where a record holds none (common practice, no
-// source).
-var usualCautions = []string{
-	"Mains and stored energy: unplug before opening; capacitors stay charged. Wait, discharge as the maker says, measure zero. Live work only by qualified persons.",
-	"Input damage levels: read the level of each input; start low, output off while a cable is moved.",
-	"ESD: wrist strap and mat when the unit is open, never on a live chassis; discharge cables first.",
-	"Hot parts and fumes: heatsinks and ovens are hot; solder only with extraction and eye protection.",
-	"Heavy units: two persons or a lift; no stacking on a bench edge.",
-}
-
+// cautions lists the cautions of the records, or the usual ones where they hold
+// none. The one on local codes leads, and what says the same as an earlier one
+// is left out.
 func (s *Sheet) cautions() []string {
-	var list []string
+	var all []string
 	for _, r := range s.runs {
-		for _, c := range r.Cautions {
-			if !slices.Contains(list, c) {
-				list = append(list, c)
-			}
+		all = append(all, r.Cautions...)
+	}
+	if len(all) == 0 {
+		all = record.UsualCautions()
+	}
+	codes := slices.IndexFunc(all, onLocalCodes)
+	lead := record.UsualCautions()[0]
+	if codes >= 0 {
+		lead = all[codes]
+	}
+	list := []string{lead}
+	for _, c := range all {
+		if !onLocalCodes(c) && !slices.ContainsFunc(list, func(x string) bool { return sameCaution(x, c) }) {
+			list = append(list, c)
 		}
 	}
-	if len(list) == 0 {
-		list = slices.Clone(usualCautions)
+	return list
+}
+
+// onLocalCodes tells whether a caution says no more than that local codes come
+// first: it begins with them and is one sentence.
+func onLocalCodes(c string) bool {
+	c = strings.TrimSuffix(strings.TrimSpace(c), ".")
+	return strings.HasPrefix(strings.ToLower(c), "local codes") && !strings.Contains(c, ". ")
+}
+
+func sameCaution(a, b string) bool {
+	tidy := func(s string) string {
+		return strings.ToLower(strings.TrimSuffix(strings.Join(strings.Fields(s), " "), "."))
 	}
-	return append(list, "Local codes, site rules and licensed or qualified persons come first; this list replaces none of them.")
+	return tidy(a) == tidy(b)
 }
 
 // inputNames lists the inputs of all runs in order.
@@ -210,12 +214,28 @@ func (s *Sheet) inputNames() []string {
 		}
 	}
 	for _, r := range s.runs {
-		for _, in := range r.Run.Inputs {
-			add(in.Input.Name)
+		for _, name := range r.inputNames() {
+			add(name)
 		}
-		for _, p := range r.Run.Points {
-			add(p.Point.Input)
+	}
+	return list
+}
+
+// inputNames lists the inputs of one run in order.
+func (r run) inputNames() []string {
+	var list []string
+	seen := map[string]bool{}
+	add := func(name string) {
+		if !seen[name] {
+			seen[name] = true
+			list = append(list, name)
 		}
+	}
+	for _, in := range r.Run.Inputs {
+		add(in.Input.Name)
+	}
+	for _, p := range r.Run.Points {
+		add(p.Point.Input)
 	}
 	return list
 }

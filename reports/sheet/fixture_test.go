@@ -9,6 +9,9 @@ import (
 	"math/big"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"testing"
 	"time"
 
@@ -35,18 +38,26 @@ type fault struct {
 	symptom string
 	tries   int
 	notes   []string
+	uses    []runner.Use // of readings beside those that count
 }
 
 // asFoundFaults holds a failure of each kind.
 var asFoundFaults = map[string]fault{
 	"A-013": {ofLimit: 0.94, scatter: 4}, // conditional pass
 	"A-014": {ofLimit: 1.05, scatter: 4}, // conditional fail
+	"A-002": {uses: []runner.Use{runner.Lost}, notes: []string{"1 readings were never answered and were taken anew"}},
+	"A-003": {uses: []runner.Use{runner.FirstLook, runner.FirstLook, runner.FirstLook}, notes: []string{"readings scattered more than the counts allow and were read anew once"}},
+	"A-004": {uses: []runner.Use{runner.RFOffLook, runner.RFOffLook}},
+	"B-001": {verdict: decision.LeftOut, bench: true},
+	"B-002": {verdict: decision.LeftOut, bench: true},
+	"B-003": {verdict: decision.LeftOut, bench: true},
 	"B-006": {ppm: 1.4},
-	"B-008": {ppm: -500000, symptom: "half the frequency"},
-	"B-009": {verdict: decision.NoCount, symptom: "no reading at this level; counts 6 dB above", notes: []string{"path proven at B-007"}},
+	"B-008": {ppm: -500000, symptom: "reads half the frequency"},
+	"B-009": {verdict: decision.NoCount, symptom: "no reading at this level; counts 6 dB above", uses: []runner.Use{runner.Proof, runner.Proof}, notes: []string{"path proven: point B-007, repeated, reads 320.000064 MHz"}},
 	"B-010": {verdict: decision.Unstable, symptom: "readings scatter over 3.1 MHz"},
-	"C-004": {tries: 3},
-	"C-005": {verdict: decision.SourceNotLocked, bench: true, tries: 6},
+	"C-004": {tries: 3, notes: []string{"source was not good after 2 of 3 settings"}},
+	"C-005": {verdict: decision.SourceNotLocked, bench: true, tries: 6, notes: []string{"source was not good after 6 of 6 settings"}},
+	"C-007": {verdict: decision.GateNotInForce, bench: true},
 	"C-012": {ppm: 25},
 	"C-013": {ppm: -3100, symptom: "off by a multiple of the intermediate frequency"},
 }
@@ -91,7 +102,7 @@ func (f *builder) record() record.Record {
 		Job: procedures.Job{Schema: procedures.JobSchema, Number: "2026-118 (invented)", Customer: "Example Customer (invented)", Contact: "2 Example Street, Exampletown",
 			Asset: "EX-0815", Serial: "TC3-0042", Technician: "A. Example (invented)", Received: procedures.Date{Time: time.Date(2026, 11, 20, 0, 0, 0, 0, time.UTC)},
 			Condition: "complete, clean; owner reports missing readings on input B", OnFor: quantity.Of[quantity.Second](7200, 0)},
-		Cautions: append([]string{}, usualCautions...),
+		Cautions: append([]string{}, record.UsualCautions()...),
 	}
 	temperature, humidity, mains := quantity.Of[quantity.Celsius](231, -1), quantity.Of[quantity.One](44, -2), quantity.Of[quantity.Volt](231, 0)
 	r.Job.Temperature, r.Job.Humidity, r.Job.Mains = &temperature, &humidity, &mains
@@ -113,11 +124,16 @@ func (f *builder) record() record.Record {
 
 func (f *builder) run() runner.Result {
 	r := runner.Result{ID: "run-" + string(f.kind), Kind: f.kind, Started: f.now, Complete: true, Topology: f.plan.Topology, Rule: f.plan.Rule,
-		Unit:     drivers.Identity{Maker: "INVENTED", Model: "TC3", Serial: "TC3-0042", Firmware: "2.1", Raw: "INVENTED,TC3,TC3-0042,2.1", Stated: true},
+		Unit:     drivers.Identity{Maker: "INVENTED", Model: f.p.Unit.Model, Serial: "TC3-0042", Firmware: "2.1", Raw: "INVENTED,TC3,TC3-0042,2.1", Stated: true},
 		Timebase: f.plan.TimebaseHow, OnFor: quantity.Of[quantity.Second](7300, 0), Planned: len(f.plan.Points), Warnings: f.plan.Warnings,
 		Entries:   []runner.Entry{{At: f.now, Asked: "Connect path MW to B: source MW to input B. Done?", Answer: "yes", Who: "A. Example (invented)"}},
 		Events:    []runner.Event{{At: f.now.Add(2 * time.Minute), Text: "link to the unit lost for 4 s; device cleared, reconnected"}},
 		Statement: runner.WithinShown}
+	if f.kind == runner.AsFound {
+		const w = "RF of source MW could not be switched off, do it by hand: no reply within 2 s"
+		r.Warnings = append(slices.Clone(r.Warnings), w)
+		r.Events = append(r.Events, runner.Event{At: f.now.Add(3 * time.Minute), Text: "warning: " + w})
+	}
 	for _, p := range f.plan.Points {
 		r.Points = append(r.Points, f.point(p))
 	}
@@ -143,17 +159,23 @@ func (f *builder) run() runner.Result {
 	return r
 }
 
-func (f *builder) point(p procedures.Point) runner.PointResult {
+func (f *builder) point(p procedures.Point) (r runner.PointResult) {
 	x := f.faults[p.ID]
 	source, _ := f.b.Source(p.Source)
 	started := f.now
 	f.now = f.now.Add(time.Duration(p.Seconds*1000) * time.Millisecond)
 	reference := p.Frequency.Exact().Mul(f.plan.Topology[p.Source].Factor)
-	r := runner.PointResult{Point: p, Gate: p.Gate, Reference: reference, Limit: p.Limit, LimitPPM: p.LimitPPM, TUR: p.TUR, Symptom: x.symptom, Notes: x.notes,
+	r = runner.PointResult{Point: p, Gate: p.Gate, Symptom: x.symptom, Notes: x.notes,
 		Standards: []string{p.Source, "house standard"}, Started: started, Finished: f.now,
-		Setting: runner.Setting{Asked: p.Frequency, Reported: p.Frequency, Level: p.Levels.Source, Locked: "yes", Tries: max(x.tries, 1)}}
+		Setting: runner.Setting{Asked: p.Frequency, Reported: p.Frequency, Level: p.Levels.Source, Locked: "yes", Tries: max(x.tries, 1), Refused: max(x.tries-1, 0)}}
+	r.Reference, r.Limit, r.LimitPPM, r.TUR = reference, p.Limit, p.LimitPPM, p.TUR
 	bench := f.plan.BenchBudget(source, p.Frequency)
 	r.Bench = f.combine(bench)
+	defer func() {
+		for n, use := range x.uses {
+			r.Readings = append(r.Readings, runner.Reading{Use: use, Reading: f.reading(p, x, reference, 10+n)})
+		}
+	}()
 	if x.verdict == "" {
 		r.Readings = append([]runner.Reading{{Use: runner.Discarded, Reading: f.reading(p, x, reference, 0)}}, f.counted(p, x, reference)...)
 		f.evaluate(&r, bench, x)
@@ -161,11 +183,13 @@ func (f *builder) point(p procedures.Point) runner.PointResult {
 	}
 	if x.bench {
 		r.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: x.verdict}
-		r.Setting.Locked = "no"
+		if x.tries > 1 {
+			r.Setting.Locked, r.Setting.Refused = "no", x.tries
+		}
 		return r
 	}
 	r.Verdict = decision.Verdict{Word: decision.Fail, Reason: x.verdict}
-	r.Readings = []runner.Reading{{Use: runner.FirstLook, Reading: drivers.Reading{Text: "9.91E+37", Mark: drivers.NoSignal, At: started}}}
+	r.Readings = []runner.Reading{{Use: runner.Counted, Reading: drivers.Reading{Text: "9.91E+37", Mark: drivers.NoSignal, At: started}}}
 	return r
 }
 
@@ -227,7 +251,8 @@ func (f *builder) evaluate(r *runner.PointResult, bench uncertainty.Budget, x fa
 	r.Decision = f.combine(own)
 	r.ReportedBudget = append(own, uncertainty.Line("resolution of the unit", r.Limit.Resolution.Float(), uncertainty.Triangular, 0, "one count"))
 	r.Reported = f.combine(r.ReportedBudget)
-	r.Verdict, r.GuardBand = f.plan.Rule.Judge(decision.Evidence{Errors: errors, Limit: r.Limit.Total, BenchU: r.Bench.Expanded, DecisionU: r.Decision.Expanded})
+	r.Verdict, r.GuardBand = f.plan.Rule.Judge(decision.Evidence{Errors: errors, Limit: r.Limit.Total, BenchU: r.Bench, DecisionU: r.Decision})
+	r.GuardBand = parse(r.GuardBand.Fixed(12)) // like floats
 	if tur, ok := decision.TUR(r.Limit.Total, r.Reported.Expanded); ok {
 		r.TURWithUnit = &tur
 	}
@@ -246,18 +271,45 @@ func fixture(t testing.TB, kind runner.Kind) record.Record {
 	t.Helper()
 	file := filepath.Join("testdata", string(kind)+".json")
 	if *update {
-		start := time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
-		r := build(t, kind, 0.21e-6, asFoundFaults, start)
-		if kind == runner.AsLeft {
-			r = build(t, kind, 0.02e-6, map[string]fault{"A-014": {scatter: 2, ofLimit: 0.1}}, start.AddDate(0, 0, 2))
-		}
-		text, err := json.MarshalIndent(r, "", " ")
-		require.NoError(t, err)
-		require.NoError(t, os.WriteFile(file, append(text, '\n'), 0o644))
+		require.NoError(t, os.WriteFile(file, made(t, kind), 0o644))
 	}
 	text, err := os.ReadFile(file)
 	require.NoError(t, err)
 	var r record.Record
 	require.NoError(t, json.Unmarshal(text, &r))
 	return r
+}
+
+// made is the record of a fixture as the builder makes it now.
+func made(t testing.TB, kind runner.Kind) []byte {
+	t.Helper()
+	start := time.Date(2026, 11, 24, 9, 0, 0, 0, time.UTC)
+	r := build(t, kind, 0.21e-6, asFoundFaults, start)
+	if kind == runner.AsLeft {
+		r = build(t, kind, 0.02e-6, map[string]fault{"A-014": {scatter: 2, ofLimit: 0.1}}, start.AddDate(0, 0, 2))
+	}
+	text, err := json.MarshalIndent(r, "", " ")
+	require.NoError(t, err)
+	return append(floats.ReplaceAllFunc(text, func(x []byte) []byte {
+		part := floats.FindSubmatch(x)
+		f, err := strconv.ParseFloat(string(part[2]), 64)
+		require.NoError(t, err)
+		return slices.Concat(part[1], strconv.AppendFloat(nil, f, 'g', 12, 64), part[3])
+	}), '\n')
+}
+
+// floats are numbers with a fraction or an exponent, one to a line. They are
+// rounded to 12 digits, so that records don't hang on the last bit, which
+// differs between processors and with the order of a sum.
+var floats = regexp.MustCompile(`(?m)(": )(-?[0-9]+(?:\.[0-9]+(?:e[-+][0-9]+)?|e[-+][0-9]+))(,?)$`)
+
+// Records in testdata that the builder would not make now would let -update
+// change them, and the golden files with them, in passing.
+func TestFixturesAreCurrent(t *testing.T) {
+	for _, kind := range []runner.Kind{runner.AsFound, runner.AsLeft} {
+		_ = fixture(t, kind) // made anew with -update
+		have, err := os.ReadFile(filepath.Join("testdata", string(kind)+".json"))
+		require.NoError(t, err)
+		require.Equal(t, string(have), string(made(t, kind)), "testdata/%s.json is not what the builder makes now; run with -update and read the change", kind)
+	}
 }

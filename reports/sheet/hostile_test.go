@@ -185,7 +185,9 @@ func TestClean(t *testing.T) {
 
 // FuzzRecord: any record that can be read can be laid out, or is refused.
 func FuzzRecord(f *testing.F) {
-	text, err := json.Marshal(record.Record{Run: runner.Result{Kind: runner.AsFound, Points: []runner.PointResult{{Counted: 1, Readings: []runner.Reading{{Use: runner.Counted, Reading: drivers.Reading{Text: "1"}}}}}}})
+	p := runner.PointResult{Readings: []runner.Reading{{Use: runner.Counted, Reading: drivers.Reading{Text: "1"}}}}
+	p.Counted = 1
+	text, err := json.Marshal(record.Record{Run: runner.Result{Kind: runner.AsFound, Points: []runner.PointResult{p}}})
 	require.NoError(f, err)
 	f.Add(text)
 	f.Add([]byte(`{"run":{"kind":"as-left","points":[{"counted":3,"error_hz":"1/3","reference_hz":"0","limit":{"limit_hz":"-1"},"reported_uncertainty":{"expanded_uncertainty_hz":1e-300}}]}}`))

@@ -25,9 +25,9 @@ type block interface {
 
 // heading begins a part. Level 1 is a section, 2 a part of it.
 type heading struct {
-	Level   int
-	Text    string
-	NewPage bool
+	Level int
+	Text  string
+	Tall  bool // a grid, a chart and a table follow and want to begin on its page
 }
 
 // paragraph is running text; line feeds in it are kept.
@@ -46,6 +46,7 @@ type notice struct {
 // grid is a list of keys with their values, set in so many columns.
 type grid struct {
 	Columns int
+	Small   bool
 	Items   []item
 }
 

@@ -17,8 +17,8 @@ const (
 	pageWidth  = 841.89
 	pageHeight = 595.28
 	marginX    = 34.0
-	bodyTop    = 52.0
-	bodyBottom = pageHeight - 38.0
+	bodyTop    = 49.0
+	bodyBottom = pageHeight - 34.0
 	bodyWidth  = pageWidth - 2*marginX
 	family     = "sheet"
 )
@@ -29,42 +29,61 @@ type pdfWriter struct {
 	doc     *document
 	regular *face
 	bold    *face
+	rowPad  float64
 	total   int // pages, 0 while they are counted
 	y       float64
+	last    bool // the block that is being set is the last
 }
 
 // PDF writes the sheet as PDF. The same records give the same bytes.
 func (s *Sheet) PDF(w io.Writer) error {
 	doc := s.build()
-	pages, err := doc.pdf(io.Discard, 0)
+	pad := rowPad
+	pages, used, err := doc.pdf(io.Discard, pad, 0)
 	if err != nil {
 		return err
 	}
-	_, err = doc.pdf(w, pages)
+	if pages > 1 && used < nearlyEmpty {
+		fewer, _, err := doc.pdf(io.Discard, tightPad, 0)
+		if err != nil {
+			return err
+		}
+		if fewer < pages {
+			pad, pages = tightPad, fewer
+		}
+	}
+	_, _, err = doc.pdf(w, pad, pages)
 	return err
 }
 
-// pdf lays the document out and returns the number of pages; total is what the
-// pages say of it.
-func (d *document) pdf(out io.Writer, total int) (pages int, err error) {
-	w := &pdfWriter{doc: d, total: total}
+// nearlyEmpty is the share of a last page below which one is better saved.
+const nearlyEmpty = 0.25
+
+// pdf lays the document out and returns the number of pages and how much of the
+// last one is used; total is what the pages say of their number.
+func (d *document) pdf(out io.Writer, pad float64, total int) (pages int, used float64, err error) {
+	w := &pdfWriter{doc: d, rowPad: pad, total: total}
 	if w.regular, err = newFace("", liberationsansregular.TTF); err != nil {
-		return 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+		return 0, 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
 	}
 	if w.bold, err = newFace("B", liberationsansbold.TTF); err != nil {
-		return 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+		return 0, 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
 	}
 	w.open()
 	w.newPage()
 	w.head()
-	for _, b := range d.Blocks {
+	for k, b := range d.Blocks {
+		w.last = k == len(d.Blocks)-1
+		if k+1 < len(d.Blocks) {
+			w.keep(b, d.Blocks[k+1])
+		}
 		w.block(b)
 	}
 	w.end()
 	if err := w.pdf.Output(out); err != nil {
-		return 0, fmt.Errorf("write data sheet as PDF: %w", err)
+		return 0, 0, fmt.Errorf("write data sheet as PDF: %w", err)
 	}
-	return w.pdf.PageCount(), nil
+	return w.pdf.PageCount(), (w.y - bodyTop) / (bodyBottom - bodyTop), nil
 }
 
 func (w *pdfWriter) open() {
@@ -120,6 +139,16 @@ func (w *pdfWriter) need(h float64) {
 	}
 }
 
+// keep makes room for a paragraph together with the lines to sign on after it,
+// so that these never stand on a page alone.
+func (w *pdfWriter) keep(b, next block) {
+	p, isText := b.(*paragraph)
+	s, isSigned := next.(*signatures)
+	if isText && isSigned {
+		w.need(min(w.paragraphHeight(p)+w.signaturesHeight(s), bodyBottom-bodyTop))
+	}
+}
+
 // head is the title on the first page.
 func (w *pdfWriter) head() {
 	w.y += 16
@@ -127,9 +156,12 @@ func (w *pdfWriter) head() {
 	w.y += 10
 }
 
+// endHeight is the room that the end mark takes.
+const endHeight = 24.0
+
 func (w *pdfWriter) end() {
-	w.need(40)
-	w.y += 20
+	w.need(endHeight)
+	w.y += 16
 	width := w.bold.width(w.doc.End, 9)
 	w.text((pageWidth-width)/2, w.y, w.doc.End, w.bold, 9)
 	w.rule(marginX, w.y-3, (bodyWidth-width)/2-10, 0.8)

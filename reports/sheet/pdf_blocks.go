@@ -12,6 +12,10 @@ const (
 	leading   = 1.25
 )
 
+// tallRoom is what a heading wants with a grid, a chart and the first rows of a
+// table below it.
+const tallRoom = 320.0
+
 // block puts one block on the page.
 func (w *pdfWriter) block(b block) {
 	switch b := b.(type) {
@@ -39,13 +43,16 @@ func (w *pdfWriter) heading(h *heading) {
 	if h.Level > 1 {
 		size = 10
 	}
-	if h.NewPage && w.y > bodyTop {
-		w.newPage()
+	room := size + 70
+	if h.Tall {
+		room = tallRoom
 	}
-	w.need(size + 70)
+	w.need(room)
 	s := w.printable(oneLine(h.Text))
 	w.pdf.Bookmark(s, max(h.Level-1, 0), w.y)
-	w.y += 8
+	if w.y > bodyTop {
+		w.y += 8
+	}
 	w.flow(w.bold.wrap(s, bodyWidth, size), marginX, w.bold, size)
 	w.y += 3
 }
@@ -70,16 +77,39 @@ func (w *pdfWriter) paragraph(p *paragraph) {
 	w.y += 2
 }
 
+func (w *pdfWriter) paragraphHeight(p *paragraph) float64 {
+	n := len(w.regular.wrap(w.printable(p.Text), bodyWidth, textSize))
+	if p.Label != "" {
+		n += len(w.bold.wrap(w.printable(p.Label), bodyWidth, textSize))
+	}
+	return 6 + float64(n)*textSize*leading
+}
+
+// notes keeps its last lines together, so that none begins a page alone.
 func (w *pdfWriter) notes(n *notes) {
+	const size, together = 7.5, 3
 	w.y += 4
-	const size = 7.5
 	if n.Title != "" {
 		w.need(3 * size * leading)
 		w.flow([]string{w.printable(n.Title)}, marginX, w.bold, size+0.5)
 	}
-	for _, l := range n.Lines {
-		lines := w.regular.wrap(w.printable(l), bodyWidth-10, size)
-		w.need(min(float64(len(lines)), 3) * size * leading)
+	wrapped := make([][]string, len(n.Lines))
+	for k, l := range n.Lines {
+		wrapped[k] = w.regular.wrap(w.printable(l), bodyWidth-10, size)
+	}
+	for k, lines := range wrapped {
+		room := min(float64(len(lines)), 3) * size * leading
+		if k == max(len(wrapped)-together, 0) {
+			room = 0
+			for _, x := range wrapped[k:] {
+				room += float64(len(x)) * size * leading
+			}
+			if w.last {
+				room += endHeight
+			}
+			room = min(room, (bodyBottom-bodyTop)/3)
+		}
+		w.need(room)
 		w.text(marginX, w.y+size, "–", w.regular, size)
 		w.flow(lines, marginX+10, w.regular, size)
 	}
@@ -147,16 +177,20 @@ func (w *pdfWriter) frame(x, y, width, height float64, heavy bool) {
 func (w *pdfWriter) grid(g *grid) {
 	const gutter, most = 14.0, 5
 	columns := max(g.Columns, 1)
+	size := textSize
+	if g.Small {
+		size = 7.5
+	}
 	width := (bodyWidth - float64(columns-1)*gutter) / float64(columns)
-	w.y += 4
+	w.y += 2
 	var pending []item
 	flush := func() {
-		w.gridRow(pending, width, gutter)
+		w.gridRow(pending, width, gutter, size)
 		pending = nil
 	}
 	for _, x := range g.Items {
 		x = item{w.printable(x.Key), w.printable(x.Value)}
-		if len(w.regular.wrap(x.Value, width, textSize)) > most {
+		if len(w.regular.wrap(x.Value, width, size)) > most {
 			flush()
 			w.gridLong(x)
 			continue
@@ -169,23 +203,23 @@ func (w *pdfWriter) grid(g *grid) {
 	w.y += 2
 }
 
-func (w *pdfWriter) gridRow(items []item, width, gutter float64) {
+func (w *pdfWriter) gridRow(items []item, width, gutter, size float64) {
 	if len(items) == 0 {
 		return
 	}
 	cells := make([][]string, len(items))
 	rows := 0
 	for k, x := range items {
-		cells[k] = w.regular.wrap(x.Value, width, textSize)
+		cells[k] = w.regular.wrap(x.Value, width, size)
 		rows = max(rows, len(cells[k]))
 	}
-	h := smallSize*leading + float64(rows)*textSize*leading + 4
+	h := smallSize*leading + float64(rows)*size*leading + 3
 	w.need(h)
 	for k, x := range items {
 		left := marginX + float64(k)*(width+gutter)
 		w.text(left, w.y+smallSize, w.bold.elide(x.Key, width, smallSize-0.5), w.bold, smallSize-0.5)
 		for n, l := range cells[k] {
-			w.text(left, w.y+smallSize*leading+textSize*(leading*float64(n)+0.95), l, w.regular, textSize)
+			w.text(left, w.y+smallSize*leading+size*(leading*float64(n)+0.95), l, w.regular, size)
 		}
 	}
 	w.y += h
@@ -201,37 +235,54 @@ func (w *pdfWriter) gridLong(x item) {
 
 // chart draws the plot with its caption below.
 func (w *pdfWriter) chart(c *chart) {
-	const height = 205.0
+	const height = 128.0
 	caption := w.regular.wrap(w.printable(c.Caption), bodyWidth, smallSize)
 	w.need(height + 8 + float64(len(caption))*smallSize*leading)
-	w.y += 6
+	w.y += 4
 	canvas := &pdfCanvas{w: w, x: marginX, y: w.y + height}
 	vg.Initialize(canvas)
 	c.plot(draw.NewCanvas(canvas, vg.Length(bodyWidth), vg.Length(height)))
 	w.pdf.SetDashPattern(nil, 0)
 	w.y += height
 	w.flow(caption, marginX, w.regular, smallSize)
-	w.y += 4
+	w.y += 1
+}
+
+// signGutter parts the lines to sign on.
+const signGutter = 30.0
+
+func signWidth(s *signatures) float64 {
+	n := float64(len(s.Lines))
+	return (bodyWidth - (n-1)*signGutter) / n
+}
+
+// signTexts are the lines of text below each line to sign on.
+func (w *pdfWriter) signTexts(s *signatures) [][]string {
+	cells := make([][]string, len(s.Lines))
+	for k, x := range s.Lines {
+		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), signWidth(s)-90, textSize)
+	}
+	return cells
+}
+
+func (w *pdfWriter) signaturesHeight(s *signatures) float64 {
+	h := 34.0
+	for _, lines := range w.signTexts(s) {
+		h = max(h, 34+float64(len(lines))*textSize*leading)
+	}
+	return h
 }
 
 // signatures have a line each with room to write.
 func (w *pdfWriter) signatures(s *signatures) {
-	const gutter = 30.0
-	n := float64(len(s.Lines))
-	if n == 0 {
+	if len(s.Lines) == 0 {
 		return
 	}
-	width := (bodyWidth - (n-1)*gutter) / n
-	h := 34.0
-	cells := make([][]string, len(s.Lines))
-	for k, x := range s.Lines {
-		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), width-90, textSize)
-		h = max(h, 34+float64(len(cells[k]))*textSize*leading)
-	}
-	w.need(min(h, bodyBottom-bodyTop))
+	width, cells := signWidth(s), w.signTexts(s)
+	w.need(min(w.signaturesHeight(s), bodyBottom-bodyTop))
 	top := w.y + 28
 	for k := range s.Lines {
-		x := marginX + float64(k)*(width+gutter)
+		x := marginX + float64(k)*(width+signGutter)
 		w.rule(x, top, width, 0.6)
 		w.text(x+width-86, top+textSize*leading, "date, signature", w.regular, textSize)
 	}
@@ -240,12 +291,12 @@ func (w *pdfWriter) signatures(s *signatures) {
 	for k, lines := range cells {
 		if len(lines) <= 20 {
 			for n, l := range lines {
-				w.text(marginX+float64(k)*(width+gutter), top+textSize*leading*float64(n+1), l, w.regular, textSize)
+				w.text(marginX+float64(k)*(width+signGutter), top+textSize*leading*float64(n+1), l, w.regular, textSize)
 			}
 			continue
 		}
 		w.y = top + textSize*leading
-		w.flow(lines, marginX+float64(k)*(width+gutter), w.regular, textSize)
+		w.flow(lines, marginX+float64(k)*(width+signGutter), w.regular, textSize)
 	}
 	w.y = max(w.y, top) + 26
 }

@@ -2,10 +2,19 @@ package sheet
 
 import "strings"
 
+// A row has rowPad above and below its text, tightPad where that saves a page
+// that would be nearly empty.
+const (
+	rowPad   = 1.1
+	tightPad = 0.6
+)
+
 const (
 	cellPad = 2.5
 	fontMax = 7.5
 	fontMin = 6.0
+	// together is how many rows a table begins and ends a page with at least.
+	together = 3
 )
 
 // grille is a table with its measures.
@@ -23,10 +32,13 @@ type grille struct {
 func (w *pdfWriter) table(t *table) {
 	g := &grille{table: w.printableTable(t), w: w}
 	g.measure()
-	w.y += 6
-	w.need(g.headHeight(false) + float64(min(len(g.Rows), 3))*(g.lineHeight()+3))
+	w.y += 5
+	w.need(g.headHeight(false) + float64(min(len(g.Rows), together))*(g.lineHeight()+2*w.rowPad))
 	g.head(false)
-	for _, r := range g.Rows {
+	for k, r := range g.Rows {
+		if k == len(g.Rows)-together {
+			g.keep(g.Rows[k:])
+		}
 		g.row(r)
 	}
 	if g.Legend != "" {
@@ -257,7 +269,7 @@ func (g *grille) row(r []cell) {
 		cells[k] = g.faceOf(c.Mark).wrap(c.Text, g.widths[k]-2*cellPad, g.size)
 		rows = max(rows, len(cells[k]))
 	}
-	const pad = 1.5
+	pad := g.w.rowPad
 	height := func(n int) float64 { return float64(n)*g.lineHeight() + 2*pad }
 	if g.w.y+height(rows) > bodyBottom {
 		page := bodyBottom - bodyTop - g.headHeight(true)
@@ -274,6 +286,22 @@ func (g *grille) row(r []cell) {
 		if from += n; from < rows {
 			g.again()
 		}
+	}
+}
+
+// keep begins a new page unless this one holds these last rows; rows that are
+// long themselves are not kept together.
+func (g *grille) keep(last [][]cell) {
+	h := 0.0
+	for _, r := range last {
+		n := 1
+		for k, c := range r {
+			n = max(n, len(g.faceOf(c.Mark).wrap(c.Text, g.widths[k]-2*cellPad, g.size)))
+		}
+		h += float64(n)*g.lineHeight() + 2*g.w.rowPad
+	}
+	if g.w.y+h > bodyBottom && h < (bodyBottom-bodyTop)/3 {
+		g.again()
 	}
 }
 

@@ -62,10 +62,12 @@ func New(records ...record.Record) (*Sheet, error) {
 }
 
 // Chain states the head of the store's hash chain and the number of records in
-// it; both are printed, so that a tail cut off the store can be noticed.
+// it; both are printed, in plain words, so that a tail cut off the store can be
+// noticed.
 func (s *Sheet) Chain(head string, count int) *Sheet {
 	c := *s
-	c.chain = fmt.Sprintf("Hash chain of the store when this sheet was written: head %s, %d records.", head, count)
+	c.chain = fmt.Sprintf("when this sheet was written it held %d %s, and the hash that seals them all was %s: with these two anyone who holds the store can see whether a record was altered or taken out since.",
+		count, plural(count, "record", "records"), head)
 	return &c
 }
 

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -66,11 +67,34 @@ func stopped(t testing.TB) record.Record {
 func dead(t testing.TB) record.Record {
 	r := fixture(t, runner.AsFound)
 	r.ID, r.Invented = "EX-2026-118-dead", false
-	r.Run.Points, r.Run.Entries, r.Run.Events = nil, nil, nil
+	r.Run.Points, r.Run.Entries = nil, nil
 	r.Run.Statement, r.Run.Symptom = runner.NotObtainable, "inoperative: display dark, no reply"
 	for k := range r.Run.Inputs {
 		in := &r.Run.Inputs[k]
 		in.Coverage = in.Input.Coverage(nil)
+	}
+	return r
+}
+
+// other is a unit that states another model and serial number than expected;
+// the bench's references are overdue, and one changed in mid-run.
+func other(t testing.TB) record.Record {
+	r := fixture(t, runner.AsFound)
+	r.ID = "EX-2026-118-other"
+	r.Run.Unit.Model, r.Run.Unit.Serial = "Test Counter Four (invented)", "TC4-0001"
+	const w = "source MW reports that it runs from its own reference after the points of input C, the bench file says house standard (external); these points are void"
+	r.Run.Warnings = append(slices.Clone(r.Run.Warnings), w)
+	r.Run.Events = append(slices.Clone(r.Run.Events), runner.Event{At: r.Run.Started.Add(4 * time.Minute), Text: "warning: " + w})
+	r.Run.Points = slices.Clone(r.Run.Points)
+	for k := range r.Run.Points {
+		if p := &r.Run.Points[k]; p.Point.Input == "C" {
+			p.Notes = append(slices.Clone(p.Notes), "was "+p.Verdict.String()+" before it was voided")
+			p.Verdict, p.Symptom = decision.Verdict{Word: decision.NotJudged, Reason: decision.SourceReference}, ""
+		}
+	}
+	r.Standards = slices.Clone(r.Standards)
+	for k := range r.Standards {
+		r.Standards[k].Overdue = true
 	}
 	return r
 }
@@ -82,6 +106,7 @@ func cases(t testing.TB) map[string]*Sheet {
 		"one run":    sheetOf(t, fixture(t, runner.AsFound)),
 		"stopped":    sheetOf(t, stopped(t)),
 		"dead":       sheetOf(t, dead(t)),
+		"other":      sheetOf(t, other(t)),
 		"empty":      sheetOf(t, record.Record{Run: runner.Result{Kind: runner.AsFound}}),
 	}
 }

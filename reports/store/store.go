@@ -32,6 +32,8 @@ var migrations embed.FS
 var (
 	// ErrStore is wrapped by every error of this package.
 	ErrStore = errors.New("store")
+	// ErrNotAStore: the file is no SQLite file of ours, or can't be opened as one.
+	ErrNotAStore = errors.New("is no bandproof store")
 	// ErrNotFound: no record has the id.
 	ErrNotFound = errors.New("no such record")
 )
@@ -46,7 +48,7 @@ type Store struct {
 // is no SQLite database, or is newer than this program, is refused unchanged.
 func Open(ctx context.Context, file string) (*Store, error) {
 	if err := canOpen(file); err != nil {
-		return nil, wrap(file, "open", err)
+		return nil, wrap(file, "open", fmt.Errorf("%w: %w", ErrNotAStore, err))
 	}
 	dsn := "file:" + (&url.URL{Path: file}).EscapedPath() +
 		"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate"
@@ -56,12 +58,29 @@ func Open(ctx context.Context, file string) (*Store, error) {
 	}
 	db.SetMaxOpenConns(1) // one writer; SQLite would serialise them anyway
 	s := &Store{db, file}
-	if err := s.migrate(ctx); err != nil {
-		_ = db.Close()
-		return nil, err
+	// Two programs may make the same new file at once: the slower one finds it
+	// half made, and waits until the other is done.
+	for try := 1; ; try++ {
+		if err = s.migrate(ctx); err == nil {
+			return s, nil
+		}
+		if try == migrateTries || errors.Is(err, ErrNotAStore) || ctx.Err() != nil {
+			_ = db.Close()
+			return nil, err
+		}
+		wait := time.NewTimer(migratePause)
+		select {
+		case <-wait.C:
+		case <-ctx.Done():
+			wait.Stop()
+		}
 	}
-	return s, nil
 }
+
+const (
+	migrateTries = 20
+	migratePause = 100 * time.Millisecond
+)
 
 // canOpen says in plain words what SQLite would only give a number for.
 func canOpen(file string) error {
@@ -93,10 +112,13 @@ func (s *Store) migrate(ctx context.Context) error {
 	}
 	now, newest, err := p.GetVersions(ctx)
 	if err != nil {
+		if strings.Contains(err.Error(), "not a database") {
+			return wrap(s.file, "open", fmt.Errorf("%w: it is another kind of file; name another one with --store", ErrNotAStore))
+		}
 		return wrap(s.file, "open", err)
 	}
 	if now > newest {
-		return wrap(s.file, "open", fmt.Errorf("its layout %d is newer than this program knows (%d); use a newer bandproof", now, newest))
+		return wrap(s.file, "open", fmt.Errorf("%w of this version: its layout %d is newer than this program knows (%d); use a newer bandproof", ErrNotAStore, now, newest))
 	}
 	if _, err := p.Up(ctx); err != nil {
 		return wrap(s.file, "open", err)

@@ -30,7 +30,11 @@ func open(t *testing.T, file string) *store.Store {
 
 func some(id, serial string, kind runner.Kind, at time.Time) record.Record {
 	return record.Record{Schema: record.Schema, ID: id, Created: at, Model: "Test Counter", Job: procedures.Job{Serial: serial, Asset: "A-" + serial, Customer: "C"},
-		Run: runner.Result{ID: id, Kind: kind, Statement: runner.Outside}}
+		Procedure: procedure("this"), Bench: procedure("bench"), Run: runner.Result{ID: id, Kind: kind, Statement: runner.Outside}}
+}
+
+func procedure(text string) record.Source {
+	return record.NewSource(text+".toml", text, "1", []byte(text))
 }
 
 func TestRecordsComeBackWhole(t *testing.T) {
@@ -181,7 +185,9 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 		some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
 		r.Created = at.Add(time.Duration(k) * time.Hour)
 		r.Run.Started, r.Run.Finished, r.Run.Complete = r.Created.Add(-time.Hour/2), r.Created, r.ID != "found-broken-off"
-		r.Procedure.SHA256 = map[bool]string{true: "other", false: "this"}[r.ID == "other-procedure"]
+		if r.ID == "other-procedure" {
+			r.Procedure = procedure("other")
+		}
 		require.NoError(t, s.Add(t.Context(), r))
 	}
 	for _, c := range []struct {
@@ -195,7 +201,7 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 		{runner.AsLeft, "2", []string{"other-unit"}},
 		{runner.AsLeft, "", nil},
 	} {
-		got, err := s.Before(t.Context(), c.kind, c.serial, "this", at.Add(24*time.Hour))
+		got, err := s.Before(t.Context(), c.kind, c.serial, procedure("this").SHA256, at.Add(24*time.Hour))
 		require.NoError(t, err)
 		var ids []string
 		for _, r := range got {
@@ -211,10 +217,10 @@ func TestAnAsFoundRecordOfLaterDoesNotBelongBefore(t *testing.T) {
 	r := some("found", "1", runner.AsFound, at.Add(time.Hour))
 	r.Run.Finished, r.Run.Complete = at.Add(time.Hour), true
 	require.NoError(t, s.Add(t.Context(), r))
-	got, err := s.Before(t.Context(), runner.AsLeft, "1", "", at)
+	got, err := s.Before(t.Context(), runner.AsLeft, "1", procedure("this").SHA256, at)
 	require.NoError(t, err)
 	require.Empty(t, got)
-	got, err = s.Before(t.Context(), runner.AsLeft, "1", "", at.Add(2*time.Hour))
+	got, err = s.Before(t.Context(), runner.AsLeft, "1", procedure("this").SHA256, at.Add(2*time.Hour))
 	require.NoError(t, err)
 	require.Len(t, got, 1)
 }

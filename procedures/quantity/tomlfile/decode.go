@@ -7,6 +7,8 @@ import (
 	"sort"
 	"strconv"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Document is a file as read, with the places of its keys.
@@ -62,6 +64,45 @@ func (d *Document) Only(path, format string, args ...any) {
 func (d *Document) Has(path string) bool {
 	n, rest := d.walk(path)
 	return n != nil && rest == ""
+}
+
+// longestText bounds a text in a file, in characters.
+const longestText = 1000
+
+// PlainText adds a mistake for each text that holds control characters or marks
+// that change the direction of writing, which could make a prompt or a data
+// sheet say something else than the file, or that is far too long.
+func (d *Document) PlainText() {
+	if d.root != nil {
+		d.plain(d.root, "")
+	}
+}
+
+func (d *Document) plain(n *node, path string) {
+	for _, key := range n.keys {
+		d.plain(n.table[key], join(path, key))
+	}
+	for i, item := range n.items {
+		d.plain(item, fmt.Sprintf("%s[%d]", path, i))
+	}
+	if n.kind == text {
+		if what := NotPlain(n.text); what != "" {
+			d.Add(path, "%s", what)
+		}
+	}
+}
+
+// NotPlain says why a text is not plain, "" where it is.
+func NotPlain(s string) string {
+	if n := utf8.RuneCountInString(s); n > longestText {
+		return fmt.Sprintf("has %d characters; expected at most %d", n, longestText)
+	}
+	for _, r := range s {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) || r == utf8.RuneError {
+			return fmt.Sprintf("holds the control character %U; expected plain text", r)
+		}
+	}
+	return ""
 }
 
 // Sound tells whether the file has the key and nothing was found wrong with it

@@ -1,0 +1,189 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"sort"
+	"strings"
+
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/runner"
+)
+
+// mostFindings is how many lines below a statement say what failed, and
+// mostStretches how many stretches of frequency one of them names.
+const (
+	mostFindings  = 6
+	mostStretches = 6
+)
+
+// finding is what several points of one input have in common.
+type finding struct {
+	input   string
+	verdict decision.Verdict
+	symptom string
+	points  []*runner.PointResult // by rising frequency
+	places  []int                 // where each stands among all points of the input
+}
+
+// findings groups the points that want picks by input, verdict and symptom, in
+// order of the inputs, fails before conditional verdicts.
+func (r run) findings(want func(*runner.PointResult) bool) []*finding {
+	var list []*finding
+	for _, name := range r.inputNames() {
+		points := r.points(name)
+		sort.SliceStable(points, func(a, b int) bool { return points[a].Point.Frequency.Cmp(points[b].Point.Frequency) < 0 })
+		begin := len(list)
+		for k := range points {
+			p := &points[k]
+			if !want(p) {
+				continue
+			}
+			n := slices.IndexFunc(list[begin:], func(f *finding) bool { return f.verdict == p.Verdict && f.symptom == p.Symptom })
+			if n < 0 {
+				n = len(list) - begin
+				list = append(list, &finding{input: name, verdict: p.Verdict, symptom: p.Symptom})
+			}
+			f := list[begin+n]
+			f.points, f.places = append(f.points, p), append(f.places, k)
+		}
+	}
+	rank := func(f *finding) int {
+		return slices.Index([]decision.Word{decision.Fail, decision.ConditionalFail, decision.ConditionalPass}, f.verdict.Word)
+	}
+	slices.SortStableFunc(list, func(a, b *finding) int { return rank(a) - rank(b) })
+	return list
+}
+
+// failures are lines on what failed or passed on condition only, the gravest
+// first.
+func (r run) failures() []string {
+	list := r.findings(func(p *runner.PointResult) bool { return p.Verdict.Bad() || p.Verdict.Word == decision.ConditionalPass })
+	var lines []string
+	for k, f := range list {
+		if k == mostFindings {
+			return append(lines, fmt.Sprintf("and %d more, see the tables.", len(list)-k))
+		}
+		lines = append(lines, f.line())
+	}
+	return lines
+}
+
+// line says what the finding is. Where an error outside the limit is all there
+// is to say, the points are counted and the worst is named.
+func (f *finding) line() string {
+	worst := f.worst()
+	simple := f.verdict == decision.Verdict{Word: decision.Fail, Reason: decision.OutsideLimit}
+	if f.symptom == "" && worst != "" && simple {
+		n := len(f.points)
+		if n == 1 {
+			return fmt.Sprintf("Input %s: 1 point outside the limit, %s.", short(f.input), strings.TrimPrefix(worst, "worst "))
+		}
+		return fmt.Sprintf("Input %s: %d points outside the limit, %s.", short(f.input), n, worst)
+	}
+	what := string(f.verdict.Reason)
+	symptom := short(f.symptom)
+	switch {
+	case f.verdict.Word != decision.Fail:
+		what = join(", ", string(f.verdict.Word), what)
+	case simple && symptom != "":
+		what, symptom = symptom, "" // says it better
+	case what == "":
+		what = string(decision.Fail)
+	}
+	if len(f.points) == 1 {
+		worst = strings.TrimPrefix(worst, "worst ")
+		if _, rest, ok := strings.Cut(worst, ": "); ok {
+			worst = "error " + strings.TrimPrefix(rest, "error ") // the point is named already
+		}
+	}
+	return fmt.Sprintf("Input %s: %s at %s%s.", short(f.input), what, f.where(), prefixed(", ", join(", ", worst, prefixed("symptom: ", symptom))))
+}
+
+// where names the frequencies: three or more points that follow each other
+// among those taken at the input as a range, and how many there are.
+func (f *finding) where() string {
+	var list []string
+	at := func(k int) string { return f.points[k].Point.Frequency.Grouped() }
+	for k := 0; k < len(f.points); {
+		if len(list) == mostStretches {
+			list = append(list, "and more")
+			break
+		}
+		n := 1
+		for k+n < len(f.points) && f.places[k+n] == f.places[k+n-1]+1 {
+			n++
+		}
+		switch {
+		case at(k) == at(k+n-1):
+			list = append(list, at(k))
+		case n >= 3:
+			list = append(list, at(k)+" to "+at(k+n-1))
+		default:
+			n = 1
+			list = append(list, at(k))
+		}
+		k += n
+	}
+	text := strings.Join(list, ", ")
+	if len(f.points) == 1 {
+		return text
+	}
+	return fmt.Sprintf("%s (%d points)", text, len(f.points))
+}
+
+// worst is the point whose error is largest against its limit, with both; ""
+// where no point has an error to compare.
+func (f *finding) worst() string {
+	var worst *runner.PointResult
+	var most quantity.Exact
+	for _, p := range f.points {
+		if p.Counted == 0 || p.Limit.Total.Sign() <= 0 {
+			continue
+		}
+		e := f.errorOf(p)
+		if worst == nil || e.Abs().Mul(worst.Limit.Total).Cmp(most.Abs().Mul(p.Limit.Total)) > 0 {
+			worst, most = p, e
+		}
+	}
+	if worst == nil {
+		return ""
+	}
+	what := ""
+	if f.verdict.Reason == decision.ReadingOutside {
+		what = "error of a reading "
+	}
+	x := roundResult(most, worst.Limit.Total, worst.Reported.Expanded, readingPlaces(worst))
+	return fmt.Sprintf("worst %s: %s%s\u00a0Hz, limit ±%s\u00a0Hz", worst.Point.Frequency.Grouped(), what, x.Error, x.Limit)
+}
+
+// errorOf is the mean error, or that of the farthest single reading where that
+// is what failed the point.
+func (f *finding) errorOf(p *runner.PointResult) quantity.Exact {
+	e := p.Error
+	if f.verdict.Reason != decision.ReadingOutside {
+		return e
+	}
+	for _, x := range p.Readings {
+		if x.Mark != "" || x.Use != runner.Counted && x.Use != runner.FirstLook {
+			continue
+		}
+		if d := x.Frequency.Exact().Sub(p.Reference); d.Abs().Cmp(e.Abs()) > 0 {
+			e = d
+		}
+	}
+	return e
+}
+
+// shortest is how much of a free text stands on the first page.
+const shortest = 240
+
+// short cuts a free text for the first page; it stands in full further on.
+func short(s string) string {
+	runes := []rune(strings.TrimSpace(s))
+	if len(runes) <= shortest {
+		return string(runes)
+	}
+	return string(runes[:shortest]) + " … (in full further on)"
+}

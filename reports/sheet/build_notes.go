@@ -1,0 +1,80 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bandproof/runner"
+)
+
+// useWords says what readings that don't enter mean and error were for, in
+// words for a customer. %s is how many.
+var useWords = []struct {
+	use  runner.Use
+	what string
+	// noted: the run's own note that says the same begins with or holds this.
+	noted string
+}{
+	{runner.Discarded, "%s after setting kept in the record but not used, because the gate may have begun before the signal had settled", ""},
+	{runner.FirstLook, "%s of a first set not in the mean: they scattered too much, so a second set was taken; each must lie within the limit all the same", "were read anew once"},
+	{runner.Lost, "%s never came while others did, which is put down to the link, and taken again", "were taken anew"},
+	{runner.Proof, "%s at another point, to prove that the signal path works", ""},
+	{runner.RFOffLook, "%s taken with the signal switched off, to see that the unit does not go on showing an old value", ""},
+}
+
+// notesOf says what the table has no column for. What the run noted itself and
+// the sheet says better is left out.
+func notesOf(p runner.PointResult) []string {
+	var list, said []string
+	if p.Symptom != "" {
+		list = append(list, "symptom: "+p.Symptom)
+	}
+	if p.Point.Coherent {
+		list = append(list, "coherent: signal and gate share one phase, so readings repeat and count as one; scatter was not tested")
+		said = append(said, "coherent: all readings at one phase")
+	}
+	if k := p.Setting.Refused; k > 0 {
+		list = append(list, fmt.Sprintf("the source was not locked, or did not report what was set, after %d of %d settings", k, p.Setting.Tries))
+		said = append(said, "source was not good after")
+	}
+	if p.Counted > 0 && p.Reported.CoverageFactor != 2 {
+		list = append(list, "coverage factor k = "+significant(p.Reported.CoverageFactor, 3))
+	}
+	uses := map[runner.Use]int{}
+	for _, r := range p.Readings {
+		uses[r.Use]++
+	}
+	if slices.ContainsFunc(p.Notes, func(n string) bool { return strings.HasPrefix(n, pathProven) }) {
+		delete(uses, runner.Proof) // the run's note says where
+	}
+	for _, u := range useWords {
+		if k := uses[u.use]; k > 0 {
+			if u.use == runner.Discarded && !p.Judged() { // all of them, whatever the gate did
+				u.what = "%s kept in the record but not used"
+			}
+			list = append(list, fmt.Sprintf(u.what, fmt.Sprintf("%d %s", k, plural(k, "reading", "readings"))))
+			if u.noted != "" {
+				said = append(said, u.noted)
+			}
+		}
+	}
+	for _, n := range p.Notes {
+		if !slices.ContainsFunc(said, func(s string) bool { return strings.Contains(n, s) }) {
+			list = append(list, proven(n))
+		}
+	}
+	return list
+}
+
+// pathProven begins the run's note on a path that was proven by a point.
+const pathProven = "path proven: "
+
+// proven leaves the reading out of the run's note on a proven path, so that
+// points proven alike share one note; the reading stands in the record.
+func proven(note string) string {
+	if what, _, ok := strings.Cut(note, ", repeated, reads "); ok && strings.HasPrefix(what, pathProven) {
+		return what + ", which had passed, was read again and was right"
+	}
+	return note
+}

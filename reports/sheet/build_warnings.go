@@ -1,0 +1,114 @@
+package sheet
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"bandproof/reports/record"
+)
+
+// mostTrust is how many warnings stand on the first page.
+const mostTrust = 5
+
+// overdue names the standards that were past their date; "" for none.
+func (r run) overdue() string {
+	var list []string
+	for _, x := range r.Standards {
+		if x.Overdue {
+			list = append(list, fmt.Sprintf("%q (due %s)", x.Name, stated(x.Due.String())))
+		}
+	}
+	return prefixed(plural(len(list), "standard ", "standards ")+"overdue at the time of the run: ", strings.Join(list, ", "))
+}
+
+// otherIdentity says where the unit states another model or serial number than
+// procedure and job do. A serial number of 0 stands for none (IEEE 488.2, from
+// memory).
+func (r run) otherIdentity() []string {
+	u := r.Run.Unit
+	if !u.Stated {
+		return nil
+	}
+	var list []string
+	if u.Model != "" && r.Model != "" && u.Model != r.Model {
+		list = append(list, fmt.Sprintf("the unit states model %q, the procedure %q", u.Model, r.Model))
+	}
+	if u.Serial != "" && u.Serial != "0" && r.Job.Serial != "" && u.Serial != r.Job.Serial {
+		list = append(list, fmt.Sprintf("the unit states serial number %q, the job %q", u.Serial, r.Job.Serial))
+	}
+	return list
+}
+
+// raised tells whether a warning came up during the run rather than at
+// planning: the run keeps those as events too. They are about the identity of
+// the unit, references, held readings and RF that could not be switched off.
+func (r run) raised(warning string) bool {
+	for _, e := range r.Run.Events {
+		if e.Text == "warning: "+warning {
+			return true
+		}
+	}
+	return false
+}
+
+// about tells whether a warning is the plan's own on an overdue standard, which
+// the sheet words itself.
+func about(x record.Standard, warning string) bool {
+	return x.Overdue && x.Name != "" && strings.Contains(warning, x.Name) && strings.Contains(warning, "calibration was due on "+x.Due.String())
+}
+
+// onOverdue tells whether a warning says what overdue says.
+func (r run) onOverdue(warning string) bool {
+	return slices.ContainsFunc(r.Standards, func(x record.Standard) bool { return about(x, warning) })
+}
+
+// grave are the warnings on which it depends whether the results can be relied
+// on, the gravest first.
+func (r run) grave() []string {
+	list := r.otherIdentity()
+	for _, w := range r.Run.Warnings {
+		if r.raised(w) {
+			list = append(list, w)
+		}
+	}
+	if x := r.overdue(); x != "" {
+		list = append(list, x)
+	}
+	return list
+}
+
+// trust is a box for the first page with the grave warnings.
+func (s *Sheet) trust() *notice {
+	var m merged
+	for _, r := range s.runs {
+		for _, w := range r.grave() {
+			m.add(r.label, w)
+		}
+	}
+	n := &notice{Alert: true, Title: "Warnings that bear on trust in the results"}
+	for _, l := range append(slices.Clone(s.doubts), m.lines()...) {
+		if len(n.Lines) == mostTrust {
+			n.Lines = append(n.Lines, `More stand under "Warnings".`)
+			break
+		}
+		n.Lines = append(n.Lines, short(l))
+	}
+	return n
+}
+
+// warnings are all of them, the grave ones of each run first.
+func (s *Sheet) warnings() []string {
+	var m merged
+	for _, r := range s.runs {
+		for _, w := range r.grave() {
+			m.add(r.label, w)
+		}
+		for _, w := range r.Run.Warnings {
+			if !r.onOverdue(w) {
+				m.add(r.label, w)
+			}
+		}
+	}
+	return append(slices.Clone(s.doubts), m.lines()...)
+}
