@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"sync"
 	"time"
 
 	"bandproof/drivers"
@@ -62,21 +63,26 @@ func (w wiring) opening(ctx context.Context, name string, c procedures.Connectio
 	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Sleep: w.clock.Sleep, Now: w.clock.Now, Log: w.log, Timeout: timeout(c)}, nil
 }
 
-// close closes what is open; RF goes off at each source.
+// close closes what is open, all at once; RF goes off at each source.
 func (in *instruments) close(log *slog.Logger) {
-	for name, s := range in.sources {
-		if s == nil {
-			continue
-		}
-		if err := s.Close(); err != nil {
-			log.Warn("closing", "source", name, "error", err)
+	open := []drivers.Instrument{}
+	for _, s := range in.sources {
+		if s != nil {
+			open = append(open, s)
 		}
 	}
 	if in.counter != nil {
-		if err := in.counter.Close(); err != nil {
-			log.Warn("closing", "counter", in.counter.Address(), "error", err)
-		}
+		open = append(open, in.counter)
 	}
+	var all sync.WaitGroup
+	for _, i := range open {
+		all.Go(func() {
+			if err := i.Close(); err != nil {
+				log.Warn("closing", "instrument", i.Name(), "error", err)
+			}
+		})
+	}
+	all.Wait()
 }
 
 // linkConfig takes the bench file's keys; what it leaves out the profile fills in.

@@ -52,17 +52,15 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 	root.AddCommand(budgetCommand(t), demoCommand(t), judgeCommand(t), planCommand(t), runCommand(t), schemaCommand(t), sheetCommand(t), recordsCommand(t), stabilityCommand(t))
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
+	code := exitCode(err)
 	if t.outErr != nil {
-		err = errors.Join(err, usage{fmt.Errorf("standard output: %w", t.outErr)})
-	}
-	if err == nil {
-		return 0
+		err, code = fmt.Errorf("standard output: %w", t.outErr), worst(code, exitUsage)
 	}
 	var done outcome
-	if !errors.As(err, &done) || done.err != nil {
+	if err != nil && (!errors.As(err, &done) || done.err != nil) {
 		t.complain(err)
 	}
-	return exitCode(err)
+	return code
 }
 
 // exactly makes the complaint about a wrong number of arguments a usage error.

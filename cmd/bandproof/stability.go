@@ -12,7 +12,7 @@ import (
 
 	"bandproof/procedures/quantity"
 	"bandproof/runner/stability"
-	"bandproof/runner/stability/chart"
+	"bandproof/reports/chart"
 
 	"github.com/spf13/cobra"
 )

@@ -138,7 +138,7 @@ func (r *Result) note(s Series) {
 		if s.Kind == Phase {
 			what = "terms that need a missing point are left out"
 		}
-		r.Notes = append(r.Notes, fmt.Sprintf("%d values are missing between the first and the last; %s", r.Gaps, what))
+		r.Notes = append(r.Notes, fmt.Sprintf("missing values between the first and the last: %d; %s", r.Gaps, what))
 	}
 	if s.DeadTime.Sign() > 0 {
 		r.Notes = append(r.Notes, fmt.Sprintf("dead time %s in each %s: the deviations are not corrected for it, and for noise other than white FM they differ from those without dead time", s.DeadTime, s.Tau0))

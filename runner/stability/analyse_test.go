@@ -86,7 +86,7 @@ func TestNotes(t *testing.T) {
 	require.Equal(t, 5, r.Count)
 	require.Equal(t, 1, r.Gaps, "gaps at the ends are no gaps")
 	notes := fmt.Sprint(r.Notes)
-	for _, want := range []string{"averaging factor 2 is left out: gaps", "1 values are missing", "dead time 20 ms in each 1 s", "drift was removed", "noise type unknown"} {
+	for _, want := range []string{"averaging factor 2 is left out: gaps", "missing values between the first and the last: 1", "dead time 20 ms in each 1 s", "drift was removed", "noise type unknown"} {
 		require.Contains(t, notes, want)
 	}
 	s.DeadTime = quantity.Duration{}

@@ -13,11 +13,11 @@ import (
 // The stated standard uncertainty is the scatter of the result over many
 // simulated records, and its mean is the truth.
 func TestUncertaintyOfFits(t *testing.T) {
-	const records = 300
+	const records = 150
 	r := rand.New(rand.NewPCG(9, 1))
-	times := make([]float64, 200)
+	times := make([]float64, 120)
 	for k := range times {
-		times[k] = 10 + 3*float64(k) + 0.5*math.Sin(float64(k)) // unequal steps, not from zero
+		times[k] = 10 + 5*float64(k) + 0.5*math.Sin(float64(k)) // unequal steps, not from zero
 	}
 	type fitter func(times, values []float64) (*stability.Curve, error)
 	for _, c := range []struct {
@@ -51,7 +51,7 @@ func TestUncertaintyOfFits(t *testing.T) {
 		for k, truth := range c.truth {
 			scatter := math.Sqrt(square[k])
 			require.InDelta(t, truth, sum[k], 4*scatter/math.Sqrt(records)+0.1*scatter, "%s, parameter %d", c.name, k)
-			require.InEpsilon(t, scatter, stated[k], 0.15, "%s, parameter %d: scatter %v, stated %v", c.name, k, scatter, stated[k])
+			require.InEpsilon(t, scatter, stated[k], 0.2, "%s, parameter %d: scatter %v, stated %v", c.name, k, scatter, stated[k])
 		}
 	}
 }

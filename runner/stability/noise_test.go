@@ -132,7 +132,7 @@ func TestFreedomAgreesWithPublishedFormulas(t *testing.T) {
 // deviation as often as it says, and 2·mean²/variance of the square is the
 // stated number of degrees of freedom.
 func TestIntervalsCover(t *testing.T) {
-	const records, n = 600, 512
+	const records, n = 400, 256
 	r := rand.New(rand.NewPCG(8, 15))
 	for _, c := range []struct {
 		alpha float64

@@ -9,7 +9,7 @@ import (
 
 	"bandproof/procedures/quantity"
 	"bandproof/runner/stability"
-	"bandproof/runner/stability/chart"
+	"bandproof/reports/chart"
 
 	"github.com/stretchr/testify/require"
 )
