@@ -11,8 +11,8 @@ import (
 	"text/tabwriter"
 
 	"bandproof/procedures/quantity"
-	"bandproof/runner/stability"
 	"bandproof/reports/chart"
+	"bandproof/runner/stability"
 
 	"github.com/spf13/cobra"
 )

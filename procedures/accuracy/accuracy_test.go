@@ -1,6 +1,7 @@
 package accuracy_test
 
 import (
+	"fmt"
 	"math/big"
 	"os"
 	"testing"
@@ -8,6 +9,7 @@ import (
 	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+	"bandproof/testdata/checks/checktable"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
@@ -62,6 +64,7 @@ func TestWorkedValues(t *testing.T) {
 	}
 	require.NoError(t, toml.Unmarshal(text, &file))
 	seen := map[string]bool{}
+	table := checktable.New(t, "../../testdata/checks", "counter")
 	for _, c := range file.Check {
 		seen[c.ID] = true
 		t.Run(c.ID, func(t *testing.T) {
@@ -72,18 +75,21 @@ func TestWorkedValues(t *testing.T) {
 					q, err := accuracy.Counting{Kind: accuracy.Direct}.Resolution(decimal(x[0]), gate(x[1]))
 					require.NoError(t, err)
 					require.InEpsilon(t, want.ResolutionHz[k], q.Float(), 1e-12)
+					table.Row(c.ID, c.Source, fmt.Sprintf("resolution %d, Hz", k+1), want.ResolutionHz[k], q.Float())
 				}
 			case "reciprocal-resolution":
 				for k, f := range in.FHz.([]any) {
 					q, err := accuracy.Counting{Kind: accuracy.Reciprocal, TimeResolution: gate(1 / in.ClockHz)}.Resolution(decimal(number(f)), gate(number(in.GateS)))
 					require.NoError(t, err)
 					require.InEpsilon(t, want.ResolutionHz[k], q.Float(), 1e-12)
+					table.Row(c.ID, c.Source, fmt.Sprintf("resolution %d, Hz", k+1), want.ResolutionHz[k], q.Float())
 				}
 			case "reciprocal-interpolated":
 				for k, g := range in.GateS.([]any) {
 					q, err := accuracy.Counting{Kind: accuracy.Reciprocal, TimeResolution: gate(in.SingleShotS)}.Resolution(decimal(number(in.FHz)), gate(number(g)))
 					require.NoError(t, err)
 					require.InEpsilon(t, want.ResolutionHz[k], q.Float(), 1e-12)
+					table.Row(c.ID, c.Source, fmt.Sprintf("resolution %d, Hz", k+1), want.ResolutionHz[k], q.Float())
 				}
 			case "accuracy-spec-10mhz", "accuracy-spec-1khz":
 				spec := accuracy.Spec{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: in.Counts}
@@ -101,12 +107,18 @@ func TestWorkedValues(t *testing.T) {
 				require.InEpsilon(t, want.LimitPPM, l.Total.Quo(decimal(f)).Float()*1e6, 1e-6)
 				v, _ := decision.Rule{Name: decision.Simple}.Judge(decision.Evidence{Errors: []quantity.Exact{e}, Limit: l.Total})
 				require.Equal(t, want.Within, v.Good())
+				table.Row(c.ID, c.Source, "limit, Hz", want.LimitHz, l.Total.Float())
+				table.Row(c.ID, c.Source, "error, ppm", want.ErrorPPM, e.Quo(decimal(f)).Float()*1e6)
 			}
 		})
 	}
 	for _, id := range []string{"direct-count-pm1", "reciprocal-resolution", "reciprocal-interpolated", "accuracy-spec-10mhz", "accuracy-spec-1khz"} {
 		require.True(t, seen[id], "check %s is gone from the file", id)
 	}
+	// The fact of the trade of TestFactOfTheTrade (common practice, no source).
+	e := quantity.MustParse[quantity.Hertz]("33.999989 MHz").Sub(quantity.MustParse[quantity.Hertz]("34 MHz"))
+	table.Row("34-mhz", "common practice, no source", "error of 33.999989 MHz for 34 MHz, ppm", -0.3235, e.Float()/34)
+	table.Done()
 }
 
 // decimal takes a float from a check file as the decimal that was written there.

@@ -1,6 +1,7 @@
 package decision_test
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"testing"
@@ -8,6 +9,7 @@ import (
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
+	"bandproof/testdata/checks/checktable"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
@@ -49,11 +51,13 @@ func sigma(limit, inTolerance float64) float64 {
 
 func TestPublishedRisks(t *testing.T) {
 	checks := riskChecks(t)
+	table := checktable.New(t, "../../testdata/checks", "decision")
 	t.Run("closed form", func(t *testing.T) {
 		c := checks["closed-form-2-percent"]
 		require.Len(t, c.TURIn, 3)
 		for k, tur := range c.TURIn {
 			require.InDelta(t, c.Multiplier[k], decision.Multiplier(tur), 1e-9, "TUR %v", tur)
+			table.Row(c.ID, c.Source, fmt.Sprintf("M at TUR %v", tur), c.Multiplier[k], decision.Multiplier(tur))
 			// The worst case over all priors stays below the nominal 2 %.
 			worst := 0.0
 			for itp := 0.01; itp < 0.9999; itp += 0.005 {
@@ -61,6 +65,7 @@ func TestPublishedRisks(t *testing.T) {
 				worst = math.Max(worst, pfa)
 			}
 			require.InDelta(t, c.WorstFalseAccept[k], worst, 2e-4, "TUR %v", tur)
+			table.Row(c.ID, c.Source, fmt.Sprintf("worst false accept at TUR %v", tur), c.WorstFalseAccept[k], worst)
 		}
 		require.InDelta(t, 0, decision.Multiplier(c.ZeroAt), 1e-9)
 		require.Zero(t, decision.Multiplier(c.ZeroAt+0.1))
@@ -72,11 +77,15 @@ func TestPublishedRisks(t *testing.T) {
 			pfa, pfr := decision.GlobalRisk(c.Limit, c.Acceptance, sigma(c.Limit, itp), c.U)
 			require.InDelta(t, c.FalseAccept[k], pfa, c.Tolerance)
 			require.InDelta(t, c.FalseReject[k], pfr, c.Tolerance)
+			table.Row(c.ID, c.Source, fmt.Sprintf("false accept, %v in tolerance", itp), c.FalseAccept[k], pfa)
+			table.Row(c.ID, c.Source, fmt.Sprintf("false reject, %v in tolerance", itp), c.FalseReject[k], pfr)
 		}
 		r := checks["jcgm106-resistor"]
 		pfa, pfr := decision.GlobalRisk(r.Limit, r.Acceptance, r.Prior, r.U)
 		require.InDelta(t, r.FalseAccept[0], pfa, r.Tolerance)
 		require.InDelta(t, r.FalseReject[0], pfr, r.Tolerance)
+		table.Row(r.ID, r.Source, "consumer's risk", r.FalseAccept[0], pfa)
+		table.Row(r.ID, r.Source, "producer's risk", r.FalseReject[0], pfr)
 	})
 	t.Run("guard bands of ILAC-G8", func(t *testing.T) {
 		c := checks["ilac-g8-guard-bands"]
@@ -86,15 +95,19 @@ func TestPublishedRisks(t *testing.T) {
 			risk := 1 - decision.Conformity(1000-factor, 1000, 0.5, 0)
 			require.InDelta(t, c.Risk[k], risk, 1e-9+c.Risk[k]*1e-6, "w = %v U", factor)
 			require.Less(t, risk, c.Bound[k])
+			table.Row(c.ID, c.Source, fmt.Sprintf("risk at w = %v U", factor), c.Risk[k], risk)
 		}
 	})
 	t.Run("one-sided examples", func(t *testing.T) {
 		c := checks["jcgm106-one-sided"]
 		require.Len(t, c.Distance, 2)
 		for k, d := range c.Distance {
-			require.InDelta(t, c.P[k], decision.Conformity(1e6-d, 1e6, c.Standard[k], 0), c.Tolerance)
+			p := decision.Conformity(1e6-d, 1e6, c.Standard[k], 0)
+			require.InDelta(t, c.P[k], p, c.Tolerance)
+			table.Row(c.ID, c.Source, fmt.Sprintf("probability of conformity %d", k+1), c.P[k], p)
 		}
 	})
+	table.Done()
 }
 
 func pct(text string) *quantity.Ratio {

@@ -3,13 +3,16 @@ package uncertainty_test
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
+	"bandproof/testdata/checks/checktable"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
@@ -72,6 +75,7 @@ func TestPublishedValues(t *testing.T) {
 	var file struct{ Check []check }
 	require.NoError(t, toml.Unmarshal(text, &file))
 	require.Len(t, file.Check, 32)
+	table := checktable.New(t, "../../testdata/checks", "uncertainty")
 	for _, c := range file.Check {
 		t.Run(c.ID, func(t *testing.T) {
 			require.NotEmpty(t, c.Source)
@@ -80,15 +84,17 @@ func TestPublishedValues(t *testing.T) {
 			compute := computation(c.ID)
 			require.NotNil(t, compute, "no computation for this check")
 			is := compute(t, c.Inputs)
-			for key, want := range c.Expect {
+			for _, key := range slices.Sorted(maps.Keys(c.Expect)) {
+				want := c.Expect[key]
 				require.Contains(t, is, key)
-				c.compare(t, key, want, is[key])
+				c.compare(t, table, key, want, is[key])
 			}
 		})
 	}
+	table.Done()
 }
 
-func (c check) compare(t *testing.T, key string, want, is any) {
+func (c check) compare(t *testing.T, table *checktable.Table, key string, want, is any) {
 	t.Helper()
 	if words, ok := asWords(want); ok {
 		have, _ := asWords(is)
@@ -109,6 +115,11 @@ func (c check) compare(t *testing.T, key string, want, is any) {
 		}
 		require.GreaterOrEqual(t, tolerance, 0.0, "%s has no tolerance", key)
 		require.InDelta(t, w[k], h[k], tolerance*(1+1e-9), "%s[%d]", key, k)
+		what := key
+		if len(w) > 1 {
+			what = fmt.Sprintf("%s %d", key, k+1)
+		}
+		table.Row(c.ID, c.Source+", "+c.Clause, what, w[k], h[k])
 	}
 }
 

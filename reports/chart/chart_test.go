@@ -8,8 +8,8 @@ import (
 	"testing"
 
 	"bandproof/procedures/quantity"
-	"bandproof/runner/stability"
 	"bandproof/reports/chart"
+	"bandproof/runner/stability"
 
 	"github.com/stretchr/testify/require"
 )

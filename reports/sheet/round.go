@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 )
 
 // none stands where a point has no value.
@@ -26,24 +27,7 @@ func fixed(x quantity.Exact, places int) string {
 }
 
 func fixedPlain(x quantity.Exact, places int) string {
-	var s string
-	if places >= 0 {
-		s = x.Fixed(min(places, mostPlaces))
-	} else {
-		s = x.Quo(power(-places)).Fixed(0)
-		if s != "0" {
-			s += strings.Repeat("0", -places)
-		}
-	}
-	if strings.Trim(s, "-0.") == "" { // no minus before a zero
-		s = strings.TrimPrefix(s, "-")
-	}
-	return s
-}
-
-// power returns 10^n.
-func power(n int) quantity.Exact {
-	return quantity.ExactOf(new(big.Rat).SetInt(new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(n)), nil)))
+	return uncertainty.Decimal(x, min(places, mostPlaces))
 }
 
 // twoDigits returns the decimal place of the second significant digit of u

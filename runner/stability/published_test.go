@@ -2,12 +2,16 @@ package stability_test
 
 import (
 	"context"
+	"fmt"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"testing"
 
 	"bandproof/procedures/quantity"
 	"bandproof/runner/stability"
+	"bandproof/testdata/checks/checktable"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
@@ -110,11 +114,13 @@ func phase(y []float64, tau0 float64, withoutMean bool) []float64 {
 // frequency and as phase, in seconds and in other steps of time.
 func TestPublishedDeviations(t *testing.T) {
 	all := checks(t, "stability.toml", 5)
+	table := checktable.New(t, "../../testdata/checks", "stability")
 	for _, id := range []string{"sp1065-1000-points", "nbs140-9-points"} {
 		c := all[id]
 		y := c.data(t)
 		require.Len(t, c.Deviation, 7, id)
-		for name, want := range c.Deviation {
+		for _, name := range slices.Sorted(maps.Keys(c.Deviation)) {
+			want := c.Deviation[name]
 			for _, tau0 := range []string{"1 s", "10 ms"} {
 				step := quantity.MustParse[quantity.Second](tau0)
 				for _, s := range []stability.Series{
@@ -129,6 +135,9 @@ func TestPublishedDeviations(t *testing.T) {
 							w *= step.Float()
 						}
 						require.InEpsilon(t, w, row.Value, c.Tolerance, "%s: %s of %s, tau0 %s, averaging factor %d: got %v, want %v", id, name, s.Kind, tau0, row.Averaging, row.Value, w)
+						if tau0 == "1 s" && s.Kind == stability.Frequency {
+							table.Row(c.ID, c.Source, fmt.Sprintf("%s, factor %d", name, row.Averaging), w, row.Value)
+						}
 						require.Less(t, row.Lower, row.Value)
 						require.Greater(t, row.Upper, row.Value)
 					}
@@ -144,6 +153,7 @@ func TestPublishedDeviations(t *testing.T) {
 			require.InEpsilon(t, c.Slope, d.Slope, c.Tolerance)
 		}
 	}
+	table.Done()
 }
 
 func TestPublishedAgeing(t *testing.T) {
