@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
@@ -113,7 +114,7 @@ const starters = "=+-@'|%＝＋－＠"
 // csvText makes a text safe to open in a spreadsheet; see CSV.
 func csvText(s string) string {
 	s = oneLine(s)
-	t := strings.TrimLeft(s, " \u00a0\u2007\u202f\u3000")
+	t := strings.TrimLeftFunc(s, unicode.IsSpace) // a spreadsheet may do so too
 	if t == "" || plainNumber.MatchString(s) || !strings.ContainsAny(string([]rune(t)[:1]), starters) {
 		return s
 	}
