@@ -127,40 +127,47 @@ func printBudget(t *terminal, r budgetReport) error {
 	t.print("budget: %s", r.Name)
 	t.print("unit of the result: %s", r.Unit)
 	t.print("")
-	w := tabwriter.NewWriter(t.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "name\tvalue\tdistribution\tdivisor\tu\tsensitivity\tcontribution\tdegrees of freedom\tshare/%\tsource")
-	for _, x := range r.Rows {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Name, figures(x.Value, 6), x.Distribution, figures(x.Divisor, 4), figures(x.Standard, 4),
-			figures(x.Sensitivity, 5), figures(x.Contribution, 4), degrees(x.DegreesOfFreedom), shareOf(x.Share), x.Source)
-	}
-	for _, x := range r.Correlations {
-		fmt.Fprintf(w, "%s with %s\tr = %s\tcorrelation\t\t\t\t\t\t%s\t\n", x.A, x.B, figures(x.R, 4), shareOf(x.Share))
-	}
-	if err := w.Flush(); err != nil {
-		return fmt.Errorf("standard output: %w", err)
+	if err := printLines(t, r.Rows, r.Correlations); err != nil {
+		return err
 	}
 	t.print("")
 	t.print("combined standard uncertainty: u = %s %s", figures(r.Standard, 4), r.Unit)
 	t.print("effective degrees of freedom: %s", degrees(r.DegreesOfFreedom))
 	t.print("coverage factor: k = %.3f for %.2f %%", r.K, r.Coverage*100)
 	t.print("expanded uncertainty: U = %s %s", figures(r.Expanded, 4), r.Unit)
-	t.print("to be reported: U = %s %s", quantity.Group(r.Reported), r.Unit)
+	t.print("to be reported: U = %s %s", group(r.Reported), r.Unit)
 	for _, n := range r.Notes {
 		t.print("note: %s", n)
 	}
-	printMonteCarlo(t, r)
+	printMonteCarlo(t, r.MonteCarlo, r.Unit)
 	return nil
 }
 
-func printMonteCarlo(t *terminal, r budgetReport) {
-	m := r.MonteCarlo
+// printLines writes the lines of a budget as a table that an assessor can follow.
+func printLines(t *terminal, rows []uncertainty.Row, correlations []uncertainty.Covariance) error {
+	w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "name\tvalue\tdistribution\tdivisor\tu\tsensitivity\tcontribution\tdegrees of freedom\tshare/%\tsource")
+	for _, x := range rows {
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Name, figures(x.Value, 6), x.Distribution, figures(x.Divisor, 4), figures(x.Standard, 4),
+			figures(x.Sensitivity, 5), figures(x.Contribution, 4), degrees(x.DegreesOfFreedom), shareOf(x.Share), x.Source)
+	}
+	for _, x := range correlations {
+		fmt.Fprintf(w, "%s with %s\tr = %s\tcorrelation\t\t\t\t\t\t%s\t\n", x.A, x.B, figures(x.R, 4), shareOf(x.Share))
+	}
+	if err := w.Flush(); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	return nil
+}
+
+func printMonteCarlo(t *terminal, m *monteCarloReport, unit string) {
 	if m == nil {
 		return
 	}
 	t.print("")
 	t.print("monte carlo: %d trials, seed %d", m.Trials, m.Seed)
 	if m.Standard != nil {
-		t.print("  standard uncertainty: %s %s", figures(*m.Standard, 4), r.Unit)
+		t.print("  standard uncertainty: %s %s", figures(*m.Standard, 4), unit)
 	} else {
 		t.print("  standard uncertainty: none (a contribution has two degrees of freedom or fewer)")
 	}
@@ -168,7 +175,7 @@ func printMonteCarlo(t *terminal, r budgetReport) {
 		name string
 		ends [2]float64
 	}{{"symmetric", m.Symmetric}, {"shortest", m.Shortest}} {
-		t.print("  %s %.2f %% interval: %s to %s %s", x.name, m.Coverage*100, figures(x.ends[0], 4), figures(x.ends[1], 4), r.Unit)
+		t.print("  %s %.2f %% interval: %s to %s %s", x.name, m.Coverage*100, figures(x.ends[0], 4), figures(x.ends[1], 4), unit)
 	}
 	t.print("  first order %s: %s", m.Validation.Outcome, m.Validation.Reason)
 }
@@ -184,7 +191,7 @@ func figures(x float64, n int) string {
 		e, _ := strconv.Atoi(exponent) // FormatFloat always writes one
 		mantissa += "e" + strconv.Itoa(e)
 	}
-	return quantity.Group(mantissa)
+	return group(mantissa)
 }
 
 // shareOf writes a share in %.
@@ -193,7 +200,7 @@ func shareOf(x float64) string {
 	if s == "-0.0" {
 		s = "0.0"
 	}
-	return quantity.Group(s)
+	return group(s)
 }
 
 // degrees writes degrees of freedom, of which nobody needs more than a tenth.

@@ -10,6 +10,7 @@ import (
 	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 
 	"github.com/spf13/cobra"
 )
@@ -23,7 +24,8 @@ type judgeFlags struct {
 	topology, unitReference                                                          string
 	referenceU, referenceOffset, unitU, unitOffset                                   string
 	rule, r, falseAccept, basis, inTolerance                                         string
-	json                                                                             bool
+	json, monteCarlo                                                                 bool
+	seed                                                                             uint64
 }
 
 func judgeCommand(t *terminal) *cobra.Command {
@@ -43,10 +45,18 @@ func judgeCommand(t *terminal) *cobra.Command {
 			if err != nil {
 				return usage{err}
 			}
+			var mc *monteCarloReport
+			if f.monteCarlo {
+				sample, validation, err := j.ReportedBudget.Confirm(c.Context(), nil, uncertainty.Options{Seed: f.seed})
+				if err != nil {
+					return err
+				}
+				mc = &monteCarloReport{sample, validation}
+			}
 			if f.json {
-				err = t.json(judgementJSON(s, topology, j))
+				err = t.json(judgementJSON(s, topology, j, mc))
 			} else {
-				err = printJudgement(t, s, topology, j)
+				err = printJudgement(t, s, topology, j, mc)
 			}
 			switch {
 			case err != nil:
@@ -85,6 +95,8 @@ func judgeCommand(t *terminal) *cobra.Command {
 	fl.StringVar(&f.falseAccept, "false-accept", "", "largest probability of a false accept (rule risk); 2 % unless stated")
 	fl.StringVar(&f.basis, "basis", "", "specific, global or closed-form (rule risk)")
 	fl.StringVar(&f.inTolerance, "in-tolerance", "", "share of such units found within tolerance (basis global)")
+	fl.BoolVar(&f.monteCarlo, "monte-carlo", false, "confirm the reported uncertainty by propagation of distributions (JCGM 101)")
+	fl.Uint64Var(&f.seed, "seed", 1, "seed of the Monte Carlo generator")
 	fl.BoolVar(&f.json, "json", false, "print as JSON (schema \"bandproof judgement 1\")")
 	return c
 }
@@ -204,7 +216,7 @@ func (f judgeFlags) decision(rule *decision.Rule) (err error) {
 }
 
 // judgementJSON is the documented shape; exact quantities are strings.
-func judgementJSON(s procedures.Single, topology procedures.Topology, j procedures.Judgement) any {
+func judgementJSON(s procedures.Single, topology procedures.Topology, j procedures.Judgement, mc *monteCarloReport) any {
 	return struct {
 		Schema      string            `json:"schema"`
 		Topology    string            `json:"topology"`
@@ -232,9 +244,10 @@ func judgementJSON(s procedures.Single, topology procedures.Topology, j procedur
 		Verdict     decision.Word     `json:"verdict"`
 		Reason      decision.Reason   `json:"reason,omitempty"`
 		Notes       []string          `json:"notes,omitempty"`
+		MonteCarlo  *monteCarloReport `json:"monte_carlo,omitempty"`
 	}{"bandproof judgement 1", topology.Name, j.Reference, j.Mean, j.Error, j.ErrorPPM, j.Limit.Resolution, j.Limit.Total, j.LimitPPM, j.Limit.Terms,
 		j.Reported.Standard, finite(j.Reported.DegreesOfFreedom), j.Reported.CoverageFactor, j.Reported.Expanded, j.Decision.Expanded, j.Bench.Expanded, j.ReportedBudget,
-		j.TUR, j.TURWithUnit, j.Conformity, s.Rule.Name, s.Rule.String(), j.GuardBand, j.Verdict.Word, j.Verdict.Reason, s.Cancelled()}
+		j.TUR, j.TURWithUnit, j.Conformity, s.Rule.Name, s.Rule.String(), j.GuardBand, j.Verdict.Word, j.Verdict.Reason, s.Cancelled(), mc}
 }
 
 func finite(dof float64) *float64 {
@@ -245,7 +258,7 @@ func finite(dof float64) *float64 {
 }
 
 // printJudgement writes the whole reasoning as a person would.
-func printJudgement(t *terminal, s procedures.Single, topology procedures.Topology, j procedures.Judgement) error {
+func printJudgement(t *terminal, s procedures.Single, topology procedures.Topology, j procedures.Judgement, mc *monteCarloReport) error {
 	places := decimals(j.Limit.Resolution.Float())
 	hz := func(x quantity.Exact, more int) string { return group(x.Fixed(places+more)) + " Hz" }
 	t.print("%s", topology.Says)
@@ -265,15 +278,23 @@ func printJudgement(t *terminal, s procedures.Single, topology procedures.Topolo
 		fmt.Fprintf(w, "  %s\t%s\t%s\n", x.Name, x.How, hz(x.Hz, 3))
 	}
 	fmt.Fprintf(w, "  total\t\t%s, %s ppm\n", hz(j.Limit.Total, 3), number(j.LimitPPM, 4))
-	fmt.Fprintln(w, "uncertainty:")
-	for _, x := range j.ReportedBudget {
-		fmt.Fprintf(w, "  %s\t%s, %s\tu = %s Hz\n", x.Name, x.Distribution, x.Source, number(x.Standard, 3))
-	}
-	fmt.Fprintf(w, "  reported\tk = %s\tU = %s Hz\n", number(j.Reported.CoverageFactor, 3), number(j.Reported.Expanded, 2))
-	fmt.Fprintf(w, "  for the decision\twithout the quantisation that the limit allows\tU = %s Hz\n", number(j.Decision.Expanded, 2))
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
+	table, err := j.ReportedBudget.Table(nil)
+	if err != nil {
+		return err
+	}
+	t.print("uncertainty budget (Hz):")
+	if err := printLines(t, table.Rows, nil); err != nil {
+		return err
+	}
+	t.print("effective degrees of freedom: %s; k = %.2f for %.2f %%", degrees(j.Reported.DegreesOfFreedom), j.Reported.CoverageFactor, uncertainty.Coverage*100)
+	if y, u, ok := uncertainty.Report(j.Error, quantity.ExactFloat(j.Reported.Expanded)); ok && j.Counted > 0 {
+		t.print("to be reported: error %s Hz ± %s Hz", group(y), group(u))
+	}
+	t.print("for the decision, without the quantisation that the limit allows: U = %s Hz", number(j.Decision.Expanded, 2))
+	printMonteCarlo(t, mc, "Hz")
 	t.print("test uncertainty ratio: %s", turText(j.TUR))
 	t.print("decision rule: %s; guard band w = %s Hz", s.Rule, number(j.GuardBand.Float(), 3))
 	if j.Conformity != nil {
