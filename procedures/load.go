@@ -184,10 +184,39 @@ func (c checker) sensitivity(path string, i Input, sound, levels bool, margin fl
 }
 
 func (c checker) accuracy(path string, i Input) {
+	a := i.Accuracy
+	c.figures(path, a.Figures)
+	for k, p := range a.Pieces {
+		at := fmt.Sprintf("%s.piece[%d]", path, k)
+		c.figures(at, p.Figures)
+		if !c.given(at+".from") || !c.given(at+".to") {
+			continue
+		}
+		if p.From.Cmp(p.To) >= 0 {
+			c.add(at+".from", "is reversed: %s is not below %s", p.From, p.To)
+		}
+		for m, o := range a.Pieces[:k] {
+			if p.From.Cmp(o.To) < 0 && o.From.Cmp(p.To) < 0 {
+				c.add(at, "%s to %s overlaps piece %d (%s to %s)", p.From, p.To, m+1, o.From, o.To)
+			}
+		}
+	}
+	for k, r := range a.Residuals {
+		at := fmt.Sprintf("%s.residual[%d]", path, k)
+		if c.given(at+".from") && c.given(at+".to") && r.From.Cmp(r.To) >= 0 {
+			c.add(at+".from", "is reversed: %s is not below %s", r.From, r.To)
+		}
+		if r.Error.Sign() < 0 {
+			c.add(at+".error", "is %s; expected at least zero", r.Error)
+		}
+	}
+}
+
+// figures checks how an input counts within a range.
+func (c checker) figures(path string, a accuracy.Figures) {
 	if !c.given(path + ".kind") {
 		return
 	}
-	a := i.Accuracy
 	known := make([]string, 0, 4)
 	for _, k := range accuracy.Kinds() {
 		known = append(known, string(k))
@@ -207,23 +236,17 @@ func (c checker) accuracy(path string, i Input) {
 			c.add(at, "is missing; kind %q needs it", x.kind)
 		}
 	}
-	if c.given(path+".counts") && a.Counts < 1 {
-		c.add(path+".counts", "is %d; expected at least 1", a.Counts)
-	}
-	if c.given(path+".prescale") && a.Prescale < 1 {
-		c.add(path+".prescale", "is %d; expected at least 1", a.Prescale)
-	}
-	if c.given(path+".time_resolution") && a.TimeResolution.Sign() <= 0 {
-		c.add(path+".time_resolution", "is %s; expected above zero", a.TimeResolution)
-	}
-	for k, r := range a.Residuals {
-		at := fmt.Sprintf("%s.residual[%d]", path, k)
-		if c.given(at+".from") && c.given(at+".to") && r.From.Cmp(r.To) >= 0 {
-			c.add(at+".from", "is reversed: %s is not below %s", r.From, r.To)
+	for key, n := range map[string]int{"counts": a.Counts, "prescale": a.Prescale, "harmonic": a.Harmonic} {
+		if c.given(path+"."+key) && n < 1 {
+			c.add(path+"."+key, "is %d; expected at least 1", n)
 		}
-		if r.Error.Sign() < 0 {
-			c.add(at+".error", "is %s; expected at least zero", r.Error)
-		}
+	}
+	c.time(path+".time_resolution", a.TimeResolution, "1e-15 s", "1 s")
+	if c.given(path+".trigger_noise") && a.TriggerNoise.Sign() <= 0 {
+		c.add(path+".trigger_noise", "is %s; expected above zero", a.TriggerNoise)
+	}
+	if c.d.Has(path+".trigger") && c.d.Has(path+".trigger_noise") {
+		c.add(path+".trigger", "stands beside trigger_noise; give one of them")
 	}
 }
 

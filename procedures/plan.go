@@ -141,8 +141,14 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 // prescaled input: it decides the size of one count.
 func (l *planner) agrees(i Input) error {
 	c, known := l.o.Capabilities[""]
-	if known && i.Accuracy.Prescale > 1 && c.GateLengthened != i.Accuracy.GateLengthened {
-		return fmt.Errorf("accuracy.gate_lengthened is %v, the counter's profile says %v; look it up in the unit's manual and mend the wrong one", i.Accuracy.GateLengthened, c.GateLengthened)
+	figures := []accuracy.Figures{i.Accuracy.Figures}
+	for _, p := range i.Accuracy.Pieces {
+		figures = append(figures, p.Figures)
+	}
+	for _, a := range figures {
+		if known && a.Prescale > 1 && c.GateLengthened != a.GateLengthened {
+			return fmt.Errorf("accuracy.gate_lengthened is %v, the counter's profile says %v; look it up in the unit's manual and mend the wrong one", a.GateLengthened, c.GateLengthened)
+		}
 	}
 	return nil
 }
@@ -164,13 +170,14 @@ func (l *planner) timebase() error {
 	return nil
 }
 
-// LimitAt computes the limit at the actual reference value (Hz) and gate.
-func (pl *Plan) LimitAt(i Input, source string, reference quantity.Exact, gate quantity.Duration) (accuracy.Limit, error) {
-	var relative *quantity.Exact
+// LimitAt computes the limit at the actual reference value (Hz), gate and level
+// at the input.
+func (pl *Plan) LimitAt(i Input, source string, reference quantity.Exact, gate quantity.Duration, level quantity.Level) (accuracy.Limit, error) {
+	c := accuracy.Conditions{Reference: reference, Gate: gate, Level: level, Impedance: i.Impedance}
 	if pl.Topology[source].TimebaseTested {
-		relative = &pl.Timebase
+		c.Timebase, c.TimebaseHow = &pl.Timebase, pl.TimebaseHow
 	}
-	return i.Accuracy.At(reference, gate, relative, pl.TimebaseHow)
+	return i.Accuracy.Limit(c)
 }
 
 // BenchBudget lists what reference, source and path add at a frequency, in Hz.

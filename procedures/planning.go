@@ -180,7 +180,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 		return Point{}, err
 	}
 	reference := f.Exact().Mul(l.plan.Topology[source.Name].Factor)
-	limit, err := l.plan.LimitAt(i, source.Name, reference, s.Gate)
+	limit, err := l.plan.LimitAt(i, source.Name, reference, s.Gate, levels.Input)
 	if err != nil {
 		return Point{}, err
 	}
@@ -200,7 +200,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if w := l.p.Decision.GuardBand(limit.Total, u); limit.Total.Cmp(w) < 0 {
 		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
 	}
-	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.WholeCounts(f.Exact(), s.Gate)
+	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.At(f.Exact()).WholeCounts(f.Exact(), s.Gate)
 	p.Seconds = l.seconds(p, i)
 	return p, nil
 }
@@ -248,8 +248,8 @@ func times(step quantity.Frequency, n *big.Int) quantity.Frequency {
 func (l *planner) seconds(p Point, i Input) float64 {
 	source, counter := l.o.Capabilities[p.Source], l.o.Capabilities[""]
 	gate := p.Gate.Float()
-	if counter.GateLengthened && i.Accuracy.Prescale > 1 {
-		gate *= float64(i.Accuracy.Prescale)
+	if n := i.Accuracy.At(p.Frequency.Exact()).Prescale; counter.GateLengthened && n > 1 {
+		gate *= float64(n)
 	}
 	return source.Settle.Float() + float64(counter.Discard+p.Readings)*(gate+counter.Overhead.Float())
 }

@@ -20,6 +20,9 @@ type Single struct {
 	Readings []quantity.Frequency
 	Gate     quantity.Duration
 	Spec     accuracy.Spec
+	// Level at the input across Impedance; only a trigger noise needs it.
+	Level     quantity.Level
+	Impedance quantity.Resistance
 	// Timebase is the promised |relative error| of the unit's own timebase; nil
 	// where it is not stated.
 	Timebase *quantity.Ratio
@@ -42,20 +45,19 @@ func (s Single) Judge() (Topology, Judgement, error) {
 	}
 	t := s.topology()
 	reference := s.Nominal.Exact().Mul(t.Factor)
-	var relative *quantity.Exact
-	how := ""
+	c := accuracy.Conditions{Reference: reference, Gate: s.Gate, Level: s.Level, Impedance: s.Impedance}
 	if t.TimebaseTested {
 		x := s.Timebase.Exact()
-		relative, how = &x, "stated "+s.Timebase.String()
+		c.Timebase, c.TimebaseHow = &x, "stated "+s.Timebase.String()
 	}
-	limit, err := s.Spec.At(reference, s.Gate, relative, how)
+	limit, err := s.Spec.Limit(c)
 	if err != nil {
 		return Topology{}, Judgement{}, err
 	}
 	if limit.Vacuous(reference) {
 		return Topology{}, Judgement{}, fmt.Errorf("limit %s Hz is more than a tenth of %s: meeting it would show nothing; lengthen the gate", limit.Total, s.Nominal)
 	}
-	m := Measurement{Reference: reference, Limit: limit, Counting: s.Spec.Counting}
+	m := Measurement{Reference: reference, Limit: limit, Counting: s.Spec.At(reference).Counting}
 	for _, c := range t.Relative {
 		m.Bench = append(m.Bench, uncertainty.Line(c.Name, c.Value*s.Nominal.Float(), c.Distribution, c.DegreesOfFreedom, c.Source))
 	}

@@ -20,7 +20,7 @@ func ratio(text string) *quantity.Ratio {
 
 func single(nominal, reading, from string) procedures.Single {
 	return procedures.Single{Nominal: hz(nominal), Readings: []quantity.Frequency{hz(reading)}, Gate: quantity.MustParse[quantity.Second]("1 s"),
-		Spec: accuracy.Spec{Counting: accuracy.Counting{Kind: accuracy.Direct}}, UnitReference: from, Rule: decision.Rule{Name: decision.Simple}}
+		Spec: accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}}}, UnitReference: from, Rule: decision.Rule{Name: decision.Simple}}
 }
 
 // The five rows of the reference topology: limit, reference value and budget of
@@ -71,7 +71,7 @@ func TestSingleAtTheBoundary(t *testing.T) {
 		exponent := rapid.IntRange(-3, 3).Draw(t, "gate exponent")
 		s := procedures.Single{Nominal: quantity.Of[quantity.Hertz](rapid.Int64Range(1, 110_000_000_000_000).Draw(t, "millihertz"), -3),
 			Gate: quantity.Of[quantity.Second](1, int32(exponent)), UnitReference: "own", Rule: decision.Rule{Name: decision.Simple},
-			Spec: accuracy.Spec{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: rapid.IntRange(1, 3).Draw(t, "counts")}}
+			Spec: accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: rapid.IntRange(1, 3).Draw(t, "counts")}}}
 		timebase := quantity.Of[quantity.One](rapid.Int64Range(0, 5000).Draw(t, "ppb"), -9)
 		s.Timebase = &timebase
 		count := quantity.Of[quantity.Hertz](1, int32(-exponent))

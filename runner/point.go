@@ -171,7 +171,7 @@ func (r *run) limitInForce(at *place, res *PointResult) error {
 		res.Gate = r.gate
 	}
 	res.Reference = set.Exact().Mul(r.Plan.Topology[res.Point.Source].Factor)
-	limit, err := r.Plan.LimitAt(at.input, res.Point.Source, res.Reference, res.Gate)
+	limit, err := r.Plan.LimitAt(at.input, res.Point.Source, res.Reference, res.Gate, res.Point.Levels.Input)
 	if err != nil {
 		return fmt.Errorf("point %s: %w", res.Point.ID, err)
 	}

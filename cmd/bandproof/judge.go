@@ -17,15 +17,15 @@ import (
 
 // judgeFlags are texts as given; parse makes them quantities.
 type judgeFlags struct {
-	nominal, gate, timebase, counting, timeResolution, resolution, trigger, residual string
-	readings                                                                         []string
-	counts, prescale, harmonic                                                       int
-	gateLengthened, truncates                                                        bool
-	topology, unitReference                                                          string
-	referenceU, referenceOffset, unitU, unitOffset                                   string
-	rule, r, falseAccept, basis, inTolerance                                         string
-	json, monteCarlo                                                                 bool
-	seed                                                                             uint64
+	nominal, gate, timebase, counting, timeResolution, resolution, trigger, residual, triggerNoise, level string
+	readings                                                                                              []string
+	counts, prescale, harmonic                                                                            int
+	gateLengthened, truncates                                                                             bool
+	topology, unitReference                                                                               string
+	referenceU, referenceOffset, unitU, unitOffset                                                        string
+	rule, r, falseAccept, basis, inTolerance                                                              string
+	json, monteCarlo                                                                                      bool
+	seed                                                                                                  uint64
 }
 
 func judgeCommand(t *terminal) *cobra.Command {
@@ -83,6 +83,8 @@ func judgeCommand(t *terminal) *cobra.Command {
 	fl.StringVar(&f.resolution, "resolution", "", "resolution of the display where it is coarser than the gate gives")
 	fl.BoolVar(&f.truncates, "display-truncates", false, "the display cuts digits off instead of rounding")
 	fl.StringVar(&f.trigger, "trigger", "", "permitted trigger error, relative")
+	fl.StringVar(&f.triggerNoise, "trigger-noise", "", "noise voltage at the input, from which the trigger error follows with --level")
+	fl.StringVar(&f.level, "level", "", "level at the input, such as 100mV or \"-10 dBm\" (into 50 Ω)")
 	fl.StringVar(&f.residual, "residual", "", "permitted systematic error, such as 20Hz")
 	fl.StringVar(&f.topology, "topology", "", "independent (unit on its own timebase) or shared (one reference for both)")
 	fl.StringVar(&f.unitReference, "unit-reference", "", "what the unit runs from, in full: "+strings.Join(procedures.UnitReferences(), ", "))
@@ -142,7 +144,7 @@ func (f judgeFlags) parse(c *cobra.Command) (s procedures.Single, err error) {
 	var first error
 	for _, e := range []error{
 		into("nominal", f.nominal, &s.Nominal), into("gate", f.gate, &s.Gate), into("time-resolution", f.timeResolution, &s.Spec.TimeResolution),
-		into("resolution", f.resolution, &s.Spec.Display), into("trigger", f.trigger, &s.Spec.Trigger), into("residual", f.residual, &residual),
+		into("resolution", f.resolution, &s.Spec.Display), into("trigger", f.trigger, &s.Spec.Trigger), into("trigger-noise", f.triggerNoise, &s.Spec.TriggerNoise), into("residual", f.residual, &residual),
 		into("reference-uncertainty", f.referenceU, &s.ReferenceU), into("reference-offset", f.referenceOffset, &s.ReferenceOffset),
 		into("unit-reference-uncertainty", f.unitU, &s.UnitReferenceU), into("unit-reference-offset", f.unitOffset, &s.UnitReferenceOffset),
 	} {
@@ -158,6 +160,15 @@ func (f judgeFlags) parse(c *cobra.Command) (s procedures.Single, err error) {
 	}
 	if residual.Sign() != 0 {
 		s.Spec.Residuals = []accuracy.Residual{{To: s.Nominal.Scale(2, 0), Error: residual}}
+	}
+	s.Impedance = quantity.Dbm50()
+	switch {
+	case f.level != "":
+		if s.Level, err = quantity.ParseLevel(f.level); err != nil {
+			return s, fmt.Errorf("--level: %w", err)
+		}
+	case f.triggerNoise != "":
+		return s, fmt.Errorf("--trigger-noise needs --level: the trigger error follows from both")
 	}
 	if err := f.kind(c, &s.Spec); err != nil {
 		return s, err

@@ -92,13 +92,13 @@ func TestWorkedValues(t *testing.T) {
 					table.Row(c.ID, c.Source, fmt.Sprintf("resolution %d, Hz", k+1), want.ResolutionHz[k], q.Float())
 				}
 			case "accuracy-spec-10mhz", "accuracy-spec-1khz":
-				spec := accuracy.Spec{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: in.Counts}
+				spec := accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: in.Counts}}
 				f := number(in.FHz)
 				if in.ResidualHz > 0 {
 					spec.Residuals = []accuracy.Residual{{From: hertz(f), To: hertz(f), Error: hertz(in.ResidualHz)}}
 				}
 				relative := decimal(in.Timebase)
-				l, err := spec.At(decimal(f), gate(1/in.ResolutionHz), &relative, "check")
+				l, err := spec.Limit(accuracy.Conditions{Reference: decimal(f), Gate: gate(1 / in.ResolutionHz), Timebase: &relative, TimebaseHow: "check"})
 				require.NoError(t, err)
 				require.InEpsilon(t, want.LimitHz, l.Total.Float(), 1e-6)
 				e := decimal(in.ReadingHz).Sub(decimal(f))
@@ -226,8 +226,8 @@ func TestOneCountBeyondFails(t *testing.T) {
 		f := quantity.Of[quantity.Hertz](rapid.Int64Range(1, 110_000_000_000_000).Draw(t, "millihertz"), -3).Exact()
 		g := quantity.Of[quantity.Second](rapid.Int64Range(1, 100_000).Draw(t, "milliseconds"), -3)
 		relative := quantity.ExactOf(big.NewRat(rapid.Int64Range(0, 10_000).Draw(t, "ppb"), 1_000_000_000))
-		spec := accuracy.Spec{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: rapid.IntRange(1, 3).Draw(t, "counts")}
-		l, err := spec.At(f, g, &relative, "")
+		spec := accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}, Counts: rapid.IntRange(1, 3).Draw(t, "counts")}}
+		l, err := spec.Limit(accuracy.Conditions{Reference: f, Gate: g, Timebase: &relative})
 		if err != nil || l.Vacuous(f) {
 			return
 		}
@@ -238,4 +238,45 @@ func TestOneCountBeyondFails(t *testing.T) {
 			t.Fatalf("f %s, gate %s, limit %s: at the limit %s, one count beyond %s", f, g, l.Total, at, beyond)
 		}
 	})
+}
+
+// Trigger error of a sine: 1 mV of noise on 100 mV over 1 s is
+// 1e-3/(2π·0.1·1) = 1.5915 mHz (common practice, no source); as the time error
+// √2·noise/(2π·f·√2·V) relative to the gate it is the same at every frequency.
+func TestTriggerNoise(t *testing.T) {
+	volt := quantity.MustParse[quantity.Volt]
+	spec := accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Reciprocal, TimeResolution: s("1 ns")}, TriggerNoise: volt("1 mV")}}
+	at := func(f, gate, level string) accuracy.Limit {
+		l, err := spec.Limit(accuracy.Conditions{Reference: exact(f), Gate: s(gate), Level: quantity.MustLevel(level), Impedance: quantity.Dbm50()})
+		require.NoError(t, err)
+		require.Len(t, l.Terms, 2)
+		require.Equal(t, "trigger", l.Terms[1].Name)
+		return l
+	}
+	require.InEpsilon(t, 1.5915494309189535e-3, at("1000", "1 s", "100 mV").Terms[1].Hz.Float(), 1e-15)
+	require.InEpsilon(t, 1.5915494309189535e-3, at("10", "1 s", "100 mV").Terms[1].Hz.Float(), 1e-15)
+	require.InEpsilon(t, 1.5915494309189535e-2, at("1000", "0.1 s", "100 mV").Terms[1].Hz.Float(), 1e-15)
+	// A gate shorter than a period is lengthened to one.
+	require.InEpsilon(t, 1.5915494309189535e-2, at("10", "1 ms", "100 mV").Terms[1].Hz.Float(), 1e-15)
+	// 0 dBm across 50 Ω is √0.05 V = 0.22360679774997896… V, to 50 digits.
+	require.InEpsilon(t, 1e-3/(2*3.141592653589793*0.22360679774997896), at("1000", "1 s", "0 dBm").Terms[1].Hz.Float(), 1e-15)
+	// What scatters: counts and trigger, either way.
+	l := at("1000", "1 s", "100 mV")
+	require.Zero(t, l.Scatter().Cmp(l.Terms[0].Hz.Add(l.Terms[1].Hz)))
+
+	_, err := spec.Limit(accuracy.Conditions{Reference: exact("1000"), Gate: s("1 s"), Level: quantity.MustLevel("0 V"), Impedance: quantity.Dbm50()})
+	require.ErrorContains(t, err, "above zero")
+	_, err = spec.Limit(accuracy.Conditions{Reference: exact("1000"), Gate: s("1 s")})
+	require.ErrorContains(t, err, "impedance is 0 Ω")
+}
+
+func TestPieces(t *testing.T) {
+	hz := quantity.MustParse[quantity.Hertz]
+	spec := accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}},
+		Pieces: []accuracy.Piece{{From: hz("100 MHz"), To: hz("1 GHz"), Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Prescaled, Prescale: 10}, Counts: 2}}}}
+	for f, want := range map[string]string{"99999999": "1", "100000000": "20", "1000000000": "20", "1000000001": "1"} {
+		l, err := spec.Limit(accuracy.Conditions{Reference: exact(f), Gate: s("1 s")})
+		require.NoError(t, err)
+		require.Equal(t, want, l.Total.String(), f)
+	}
 }

@@ -15,15 +15,55 @@ type Residual struct {
 	Error quantity.Frequency `toml:"error" json:"error" jsonschema_description:"Permitted systematic error in Hz."`
 }
 
-// Spec is the accuracy specification of one input.
-type Spec struct {
+// Figures is how an input counts and what error that may bring.
+type Figures struct {
 	Counting
 	// Counts of the ±count rule; 0 is 1.
 	Counts int `toml:"counts,omitempty" json:"counts,omitempty" jsonschema:"minimum=1" jsonschema_description:"Counts of the ± count rule; 1 unless stated."`
-	// Trigger is the permitted trigger error, relative to the reading, at the
-	// sensitivity level (reciprocal counting; 0 for none).
-	Trigger   quantity.Ratio `toml:"trigger,omitempty" json:"trigger" jsonschema_description:"Permitted trigger error relative to the frequency."`
-	Residuals []Residual     `toml:"residual,omitempty" json:"residual,omitempty" jsonschema_description:"Permitted systematic errors by sub-range."`
+	// Trigger is the permitted trigger error, relative to the reading (0 for none).
+	Trigger quantity.Ratio `toml:"trigger,omitempty" json:"trigger" jsonschema_description:"Permitted trigger error relative to the frequency. Give this or trigger_noise."`
+	// TriggerNoise is the noise voltage at the input, from which the trigger
+	// error follows with the slew of a sine of the level at hand.
+	TriggerNoise quantity.Voltage `toml:"trigger_noise,omitempty" json:"trigger_noise" jsonschema_description:"Noise voltage (rms) referred to the input; the trigger error follows from it and the slew of the signal."`
+}
+
+// Piece replaces the figures of a specification within a sub-range.
+type Piece struct {
+	From quantity.Frequency `toml:"from" json:"from" jsonschema_description:"Lowest frequency of the sub-range."`
+	To   quantity.Frequency `toml:"to" json:"to" jsonschema_description:"Highest frequency of the sub-range."`
+	Figures
+}
+
+// Spec is the accuracy specification of one input.
+type Spec struct {
+	Figures
+	Residuals []Residual `toml:"residual,omitempty" json:"residual,omitempty" jsonschema_description:"Permitted systematic errors by sub-range."`
+	// Pieces replace the figures above in their sub-ranges; where two meet, the
+	// first that holds the frequency counts.
+	Pieces []Piece `toml:"piece,omitempty" json:"piece,omitempty" jsonschema_description:"Other figures within sub-ranges of the input."`
+}
+
+// At returns the figures that hold at f Hz.
+func (s Spec) At(f quantity.Exact) Figures {
+	for _, p := range s.Pieces {
+		if f.Cmp(p.From.Exact()) >= 0 && f.Cmp(p.To.Exact()) <= 0 {
+			return p.Figures
+		}
+	}
+	return s.Figures
+}
+
+// Conditions are those under which a limit is asked for.
+type Conditions struct {
+	Reference quantity.Exact    // f_ref, Hz
+	Gate      quantity.Duration // in force
+	// Timebase is the promised |relative error| of the timebase, nil where the
+	// topology cancels it; TimebaseHow says where it came from.
+	Timebase    *quantity.Exact
+	TimebaseHow string
+	// Level at the input across Impedance; only a trigger noise needs it.
+	Level     quantity.Level
+	Impedance quantity.Resistance
 }
 
 // Limit is the largest permitted |error| at a point.
@@ -39,22 +79,29 @@ const (
 	trigger = "trigger"
 )
 
-// At computes the limit at reference value f (Hz) and actual gate. relative is
-// the timebase term's share (see Timebase.Relative), nil where the topology
-// cancels it; how says where it came from. Terms that are zero are left out.
-func (s Spec) At(f quantity.Exact, gate quantity.Duration, relative *quantity.Exact, how string) (Limit, error) {
-	q, err := s.Resolution(f, gate)
+// Limit computes the limit. Terms that are zero are left out.
+func (s Spec) Limit(c Conditions) (Limit, error) {
+	f := c.Reference
+	figures := s.At(f)
+	q, err := figures.Resolution(f, c.Gate)
 	if err != nil {
 		return Limit{}, err
 	}
 	l := Limit{Resolution: q}
-	n := int64(max(s.Counts, 1))
+	n := int64(max(figures.Counts, 1))
 	l.add(counts, q.Mul(quantity.ExactInt(n)), fmt.Sprintf("%d × %s Hz", n, show(q)))
-	if relative != nil {
-		l.add("timebase", f.Mul(*relative), how)
+	if c.Timebase != nil {
+		l.add("timebase", f.Mul(*c.Timebase), c.TimebaseHow)
 	}
-	if s.Trigger.Sign() != 0 {
-		l.add(trigger, f.Mul(s.Trigger.Exact()).Abs(), s.Trigger.String())
+	if figures.Trigger.Sign() != 0 {
+		l.add(trigger, f.Mul(figures.Trigger.Exact()).Abs(), figures.Trigger.String())
+	}
+	if figures.TriggerNoise.Sign() != 0 {
+		hz, how, err := figures.triggerNoise(c)
+		if err != nil {
+			return Limit{}, err
+		}
+		l.add(trigger, hz, how)
 	}
 	if r := s.residual(f); r.Sign() > 0 {
 		l.add("residual", r.Exact(), "stated for this sub-range")

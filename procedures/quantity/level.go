@@ -105,6 +105,9 @@ func (l Level) Volts(r Resistance) float64 {
 // DBmPlain returns the number of a level in dBm as text, and false for a voltage.
 func (l Level) DBmPlain() (string, bool) { return l.d.Text('f'), !l.volts }
 
+// Exact returns the number as stated, in dBm or in volts.
+func (l Level) Exact() Exact { return Exact{RatOf(&l.d)} }
+
 // String writes the level in the unit in which it was stated.
 func (l Level) String() string {
 	if l.volts {
