@@ -235,3 +235,25 @@ func TestInterruptedRunAsksForTheReferenceOnceMore(t *testing.T) {
 	require.Equal(t, decision.ReferenceChanged, r.journal.last("B-001").Verdict.Reason)
 	require.Equal(t, "unit reports own before and after", got.Inputs[0].ReferenceCheck)
 }
+
+// A run that ends while points are put off keeps what was read of them.
+func TestInterruptedRunKeepsPointsThatArePutOff(t *testing.T) {
+	r := newRig(t, options{faults: []string{"dead-below:input=B,to=150 MHz"}})
+	ctx, stop := context.WithCancel(t.Context())
+	r.setup.Watcher = watcher(func(p runner.PointResult) {
+		if p.Point.ID == "B-003" {
+			stop()
+		}
+	})
+	got, err := runner.Run(ctx, r.setup)
+	require.NoError(t, err)
+	r.always(got)
+	for _, id := range []string{"B-001", "B-002"} {
+		p := find(got, id)
+		require.Equal(t, "not judged: path not proven", p.Verdict.String())
+		require.Len(t, p.Readings, 6, "one discarded, five that count")
+		require.Contains(t, strings.Join(p.Notes, ""), "the run ended before it was taken again")
+		require.Equal(t, p.Readings, r.journal.last(id).Readings)
+	}
+	require.False(t, got.Complete)
+}

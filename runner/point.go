@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"bandproof/drivers"
@@ -24,7 +25,8 @@ const (
 // begun is a point that was put off, with what was read so far.
 type begun struct {
 	res     PointResult
-	noCount bool // read, and only the path is left to be proven
+	so      PointResult // as it stands if it is not taken again
+	noCount bool        // read, and only the path is left to be proven
 }
 
 // point takes one point. last tells that it must not be put off any more.
@@ -52,10 +54,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		res.Notes = append(res.Notes, err.Error())
 	}
 	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven) {
-		// What was read is kept: a reading is never dropped because of what it shows.
-		r.begun[p.ID] = begun{res, bench == decision.PathNotProven}
-		r.event(ctx, fmt.Sprintf("point %s at %s put off: %s", p.ID, p.Frequency, bench))
-		return deferred, r.interrupt
+		return deferred, r.putOff(ctx, at, res, bench)
 	}
 	if err := r.evaluate(at, &res, symptom, bench); err != nil {
 		return taken, err
@@ -63,10 +62,28 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	if res.Verdict.Good() {
 		at.proofs = append(at.proofs, p)
 	}
+	delete(r.begun, p.ID)
 	if err := r.keep(ctx, res); err != nil {
 		return taken, err
 	}
 	return taken, r.linkHolds()
+}
+
+// putOff keeps what was read of a point that is taken again later, also in the
+// journal: a reading is never dropped because of what it shows, or because the
+// run ends before.
+func (r *run) putOff(ctx context.Context, at *place, res PointResult, why decision.Reason) error {
+	so := res
+	if err := r.evaluate(at, &so, "", why); err != nil {
+		return err
+	}
+	so.Finished = r.Clock.Now()
+	if err := r.Journal.Point(ctx, so); err != nil {
+		return fmt.Errorf("%w: point %s: %w", ErrJournal, res.Point.ID, err)
+	}
+	r.begun[res.Point.ID] = begun{res, so, why == decision.PathNotProven}
+	r.event(ctx, fmt.Sprintf("point %s at %s put off: %s", res.Point.ID, res.Point.Frequency, why))
+	return r.interrupt
 }
 
 // linkHolds ends the run where a link is dead, or fails again and again.
@@ -78,8 +95,8 @@ func (r *run) linkHolds() error {
 		return fmt.Errorf("%w: the link is dead: %w", ErrBench, r.dead)
 	}
 	if r.linkFails >= linkFailsMost {
-		last := r.result.Points[len(r.result.Points)-1].Notes
-		return fmt.Errorf("%w: a link failed at %d points in a row; last: %s", ErrBench, r.linkFails, last[len(last)-1])
+		last := r.result.Points[len(r.result.Points)-1]
+		return fmt.Errorf("%w: a link failed at %d points in a row, the last one %s: %s", ErrBench, r.linkFails, last.Point.ID, strings.Join(last.Notes, "; "))
 	}
 	return nil
 }

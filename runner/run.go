@@ -238,8 +238,14 @@ func (r *run) rfOffAll(ctx context.Context) error {
 // finish fills in what follows from the points. keep may outlive ctx.
 func (r *run) finish(keep, ctx context.Context, err error) {
 	res := &r.result
+	for _, p := range r.Plan.Points {
+		if b, ok := r.begun[p.ID]; ok {
+			b.so.Notes = append(b.so.Notes, "put off; the run ended before it was taken again")
+			res.Points = append(res.Points, b.so)
+		}
+	}
 	res.Finished = r.Clock.Now()
-	res.Complete = err == nil && len(res.Points) == res.Planned
+	res.Complete = err == nil && len(res.Points) == res.Planned && len(r.begun) == 0
 	switch {
 	case err == nil && res.Complete:
 	case ctx.Err() != nil:
