@@ -191,7 +191,7 @@ func (r *run) tellReference(ctx context.Context, who drivers.Instrument) (got st
 	}
 	err = r.retryLink(ctx, who, func() (err error) { got, err = reporter.Reference(ctx); return err })
 	if err != nil {
-		return "", true, fmt.Errorf("%w: %w", ErrBench, err)
+		return "", true, fmt.Errorf("%w: %w (an instrument that can't tell which reference it uses needs a profile without [reference])", ErrBench, err)
 	}
 	return got, true, nil
 }

@@ -339,7 +339,7 @@ func (t *terminal) summary(d finished) {
 		}
 	}
 	if d.NotShown > 0 {
-		t.note("note: %d stretches of the specified range were not shown, because the bench can't", d.NotShown)
+		t.note("note: not all of the specified range was shown, because the bench can't; see above")
 	}
 	for _, f := range d.Files {
 		t.print("wrote %s", f)
