@@ -52,15 +52,28 @@ type Judgement struct {
 	TUR         *float64       `json:"tur"`
 	TURWithUnit *float64       `json:"tur_with_unit"`
 	GuardBand   quantity.Exact `json:"guard_band_hz"`
-	// Conformity is nil unless the limit decided.
+	// Bias is what a truncating display shows too little on average; the verdict
+	// takes the reading as shown, the best estimate of the error is Error − Bias.
+	Bias quantity.Exact `json:"bias_hz,omitzero"`
+	// Conformity is nil unless the limit decided, and so are the risks.
 	Conformity *float64         `json:"probability_of_conformity"`
+	Risks      *Risks           `json:"risks,omitempty"`
 	Verdict    decision.Verdict `json:"verdict"`
+}
+
+// Risks are the probabilities of a wrong decision at a point.
+type Risks struct {
+	Consumer float64 `json:"consumer"` // outside, if the point is accepted
+	Producer float64 `json:"producer"` // inside, if it is rejected
+	// Over units of which the rule states the share within tolerance.
+	GlobalFalseAccept *float64 `json:"global_false_accept,omitempty"`
+	GlobalFalseReject *float64 `json:"global_false_reject,omitempty"`
 }
 
 // Judge computes error, uncertainties and verdict by a rule.
 func Judge(rule decision.Rule, m Measurement) (Judgement, error) {
 	j := Judgement{Reference: m.Reference, Counted: len(m.Readings), Limit: m.Limit,
-		LimitPPM: m.Limit.Total.Quo(m.Reference).Float() * 1e6, Spread: Spread(m.Readings)}
+		LimitPPM: PPM(m.Limit.Total, m.Reference), Spread: Spread(m.Readings)}
 	sum := quantity.Exact{}
 	for _, x := range m.Readings {
 		sum = sum.Add(x)
@@ -68,7 +81,7 @@ func Judge(rule decision.Rule, m Measurement) (Judgement, error) {
 	if j.Counted > 0 {
 		j.Mean = sum.Quo(quantity.ExactInt(int64(j.Counted)))
 		j.Error = j.Mean.Sub(m.Reference)
-		j.ErrorPPM = j.Error.Quo(m.Reference).Float() * 1e6
+		j.ErrorPPM = PPM(j.Error, m.Reference)
 	}
 	errors := differences(m.Readings, m.Reference)
 	if err := j.uncertainties(m, errors); err != nil {
@@ -77,10 +90,20 @@ func Judge(rule decision.Rule, m Measurement) (Judgement, error) {
 	j.Verdict, j.GuardBand = rule.Judge(decision.Evidence{Bench: m.BenchFault, Symptom: m.Symptom, Errors: errors,
 		Also: differences(m.Also, m.Reference), Limit: m.Limit.Total, BenchU: j.Bench, DecisionU: j.Decision})
 	if j.Counted > 0 && m.Symptom == "" && m.BenchFault == "" {
-		c := decision.Conformity(j.Error.Float(), m.Limit.Total.Float(), j.Decision.Standard, j.Decision.DegreesOfFreedom)
-		j.Conformity = &c
+		e, limit, u := j.Error.Float(), m.Limit.Total.Float(), j.Decision
+		c := decision.Conformity(e, limit, u.Standard, u.DegreesOfFreedom)
+		outside := decision.Nonconformity(e, limit, u.Standard, u.DegreesOfFreedom)
+		j.Conformity, j.Risks = &c, &Risks{Consumer: outside, Producer: c}
+		if accept, reject, ok := rule.GlobalRisks(limit, j.GuardBand.Float(), u); ok {
+			j.Risks.GlobalFalseAccept, j.Risks.GlobalFalseReject = &accept, &reject
+		}
 	}
 	return j, nil
+}
+
+// PPM returns a part of a whole in parts per million.
+func PPM(part, whole quantity.Exact) float64 {
+	return part.Mul(quantity.ExactInt(1_000_000)).Quo(whole).Float()
 }
 
 // differences returns reading − reference for each.
@@ -121,22 +144,31 @@ func (j *Judgement) uncertainties(m Measurement, errors []quantity.Exact) (err e
 	if m.Reply != nil {
 		base = with(base, *m.Reply)
 	}
-	half, shape, why := m.Counting.Quantisation(m.Limit.Resolution)
+	half, shape, bias, why := m.Counting.Quantisation(m.Limit)
+	j.Bias = bias
 	j.ReportedBudget = with(base, uncertainty.Line("resolution of the unit", half, shape, 0, why))
 	if j.Reported, err = j.ReportedBudget.Combine(); err != nil {
 		return err
 	}
 	decided := base
-	if repeat, ok := repeatability(errors, j.Spread, m.Limit.Resolution); ok {
-		decided = with(base, repeat)
+	if repeat, ok := repeatability(errors); ok {
+		// Never both, and the one that makes the larger U.
+		scattered := with(base, repeat)
+		u, err := scattered.Combine()
+		if err != nil {
+			return err
+		}
+		if u.Expanded > j.Reported.Expanded {
+			j.Reported, j.ReportedBudget = u, scattered
+		}
+		// For the decision, readings within one count of each other scatter no
+		// more than the count that the limit allows already.
+		if j.Spread.Cmp(m.Limit.Resolution) > 0 {
+			decided = scattered
+		}
 	}
 	if j.Decision, err = decided.Combine(); err != nil {
 		return err
-	}
-	// Never both, and the larger one: where the readings' own scatter comes to
-	// more than the resolution, it is what is reported.
-	if j.Decision.Expanded > j.Reported.Expanded {
-		j.Reported, j.ReportedBudget = j.Decision, decided
 	}
 	j.TUR = ratio(m.Limit.Total, j.Bench.Expanded)
 	j.TURWithUnit = ratio(m.Limit.Total, j.Reported.Expanded)
@@ -155,10 +187,10 @@ func ratio(limit quantity.Exact, u float64) *float64 {
 	return nil
 }
 
-// repeatability is s/√n of readings that scatter by more than a count.
-func repeatability(errors []quantity.Exact, spread, count quantity.Exact) (uncertainty.Contribution, bool) {
+// repeatability is s/√n of two readings or more that differ at all.
+func repeatability(errors []quantity.Exact) (uncertainty.Contribution, bool) {
 	n := len(errors)
-	if n < 2 || spread.Cmp(count) <= 0 {
+	if n < 2 || Spread(errors).Sign() == 0 {
 		return uncertainty.Contribution{}, false
 	}
 	x := make([]float64, n)

@@ -170,11 +170,11 @@ func (l *planner) timebase() error {
 	return nil
 }
 
-// LimitAt computes the limit at the actual reference value (Hz), gate and level
-// at the input.
-func (pl *Plan) LimitAt(i Input, source string, reference quantity.Exact, gate quantity.Duration, level quantity.Level) (accuracy.Limit, error) {
-	c := accuracy.Conditions{Reference: reference, Gate: gate, Level: level, Impedance: i.Impedance}
-	if pl.Topology[source].TimebaseTested {
+// LimitAt computes the limit of a point at the actual reference value (Hz) and
+// gate.
+func (pl *Plan) LimitAt(i Input, p Point, reference quantity.Exact, gate quantity.Duration) (accuracy.Limit, error) {
+	c := accuracy.Conditions{Nominal: p.Frequency, Reference: reference, Gate: gate, Level: p.Levels.Input, Impedance: i.Impedance}
+	if pl.Topology[p.Source].TimebaseTested {
 		c.Timebase, c.TimebaseHow = &pl.Timebase, pl.TimebaseHow
 	}
 	return i.Accuracy.Limit(c)

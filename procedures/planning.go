@@ -180,7 +180,8 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 		return Point{}, err
 	}
 	reference := f.Exact().Mul(l.plan.Topology[source.Name].Factor)
-	limit, err := l.plan.LimitAt(i, source.Name, reference, s.Gate, levels.Input)
+	p := Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Gate: s.Gate, Readings: s.readings()}
+	limit, err := l.plan.LimitAt(i, p, reference, s.Gate)
 	if err != nil {
 		return Point{}, err
 	}
@@ -191,16 +192,14 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if err != nil {
 		return Point{}, err
 	}
-	p := Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Gate: s.Gate,
-		Readings: s.readings(), Limit: limit, BenchU: u.Expanded}
-	p.LimitPPM = limit.Total.Quo(reference).Float() * 1e6
+	p.Limit, p.LimitPPM, p.BenchU = limit, PPM(limit.Total, reference), u.Expanded
 	if tur, limited := decision.TUR(limit.Total, u.Expanded); limited {
 		p.TUR = &tur
 	}
 	if w := l.p.Decision.GuardBand(limit.Total, u); limit.Total.Cmp(w) < 0 {
 		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
 	}
-	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.At(f.Exact()).WholeCounts(f.Exact(), s.Gate)
+	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.At(f).WholeCounts(f.Exact(), s.Gate)
 	p.Seconds = l.seconds(p, i)
 	return p, nil
 }
@@ -248,7 +247,7 @@ func times(step quantity.Frequency, n *big.Int) quantity.Frequency {
 func (l *planner) seconds(p Point, i Input) float64 {
 	source, counter := l.o.Capabilities[p.Source], l.o.Capabilities[""]
 	gate := p.Gate.Float()
-	if n := i.Accuracy.At(p.Frequency.Exact()).Prescale; counter.GateLengthened && n > 1 {
+	if n := i.Accuracy.At(p.Frequency).Prescale; counter.GateLengthened && n > 1 {
 		gate *= float64(n)
 	}
 	return source.Settle.Float() + float64(counter.Discard+p.Readings)*(gate+counter.Overhead.Float())

@@ -45,7 +45,7 @@ func (s Single) Judge() (Topology, Judgement, error) {
 	}
 	t := s.topology()
 	reference := s.Nominal.Exact().Mul(t.Factor)
-	c := accuracy.Conditions{Reference: reference, Gate: s.Gate, Level: s.Level, Impedance: s.Impedance}
+	c := accuracy.Conditions{Nominal: s.Nominal, Reference: reference, Gate: s.Gate, Level: s.Level, Impedance: s.Impedance}
 	if t.TimebaseTested {
 		x := s.Timebase.Exact()
 		c.Timebase, c.TimebaseHow = &x, "stated "+s.Timebase.String()
@@ -57,7 +57,7 @@ func (s Single) Judge() (Topology, Judgement, error) {
 	if limit.Vacuous(reference) {
 		return Topology{}, Judgement{}, fmt.Errorf("limit %s Hz is more than a tenth of %s: meeting it would show nothing; lengthen the gate", limit.Total, s.Nominal)
 	}
-	m := Measurement{Reference: reference, Limit: limit, Counting: s.Spec.At(reference).Counting}
+	m := Measurement{Reference: reference, Limit: limit, Counting: s.Spec.At(s.Nominal).Counting}
 	for _, c := range t.Relative {
 		m.Bench = append(m.Bench, uncertainty.Line(c.Name, c.Value*s.Nominal.Float(), c.Distribution, c.DegreesOfFreedom, c.Source))
 	}
@@ -94,6 +94,12 @@ func (s Single) check() error {
 		if r.Sign() < 0 {
 			return fmt.Errorf("reading %s is negative", r)
 		}
+		if r.Cmp(marker) >= 0 {
+			return fmt.Errorf("reading %s is a marker (SCPI 9.9E37: over-range, 9.91E37: no measurement), not a frequency", r)
+		}
+	}
+	if err := s.figures(); err != nil {
+		return err
 	}
 	one := big.NewRat(1, 100)
 	for _, r := range []quantity.Ratio{s.ReferenceOffset, s.UnitReferenceOffset, s.ReferenceU, s.UnitReferenceU} {
@@ -105,6 +111,44 @@ func (s Single) check() error {
 		return fmt.Errorf("decision rule: %s %s", key, what)
 	}
 	return nil
+}
+
+// marker is where the special numbers of SCPI begin.
+var marker = quantity.Of[quantity.Hertz](98, 36)
+
+// figures checks what is stated of the unit.
+func (s Single) figures() error {
+	f := s.Spec.Figures
+	switch {
+	case f.Trigger.Sign() < 0 || f.TriggerNoise.Sign() < 0:
+		return errors.New("a trigger error or noise can't be negative")
+	case f.Trigger.Sign() > 0 && f.TriggerNoise.Sign() > 0:
+		return errors.New("trigger error and trigger noise are both stated; give one of them")
+	case f.Display.Sign() < 0:
+		return fmt.Errorf("display resolution is %s; expected above zero", f.Display)
+	case f.Truncates && f.Display.Sign() == 0:
+		return errors.New("a truncating display needs its resolution stated")
+	case f.Harmonic < 0 || f.Prescale < 0:
+		return errors.New("a factor can't be negative")
+	}
+	for _, r := range s.Spec.Residuals {
+		if r.Error.Sign() < 0 {
+			return fmt.Errorf("residual error is %s; expected at least zero", r.Error)
+		}
+	}
+	return nil
+}
+
+// Notes says what a reader of the judgement must know besides.
+func (s Single) Notes(j Judgement) []string {
+	list := s.Cancelled()
+	if j.GuardBand.Cmp(j.Limit.Total) > 0 {
+		list = append(list, "the guard band is wider than the limit: no error could pass by this rule")
+	}
+	if j.Bias.Sign() != 0 {
+		list = append(list, fmt.Sprintf("the display truncates: readings are low by %s Hz on average, the best estimate of the error is %s Hz", j.Bias.Neg(), j.Error.Sub(j.Bias)))
+	}
+	return list
 }
 
 // Cancelled says what was stated and does not enter, because unit and source

@@ -108,9 +108,16 @@ func TestSingleRefusesWhatMakesNoSense(t *testing.T) {
 		"negative timebase":    {func(s *procedures.Single) { s.Timebase = ratio("-1 ppm") }, "expected at least zero"},
 		"no timebase":          {func(s *procedures.Single) { s.Timebase = nil }, "state what it promises"},
 		"offset of a percent":  {func(s *procedures.Single) { s.ReferenceOffset = *ratio("2 %") }, "expected within 1 %"},
-		"zero gate":            {func(s *procedures.Single) { s.Gate = quantity.Duration{} }, "must be longer than zero"},
-		"zero nominal":         {func(s *procedures.Single) { s.Nominal = quantity.Frequency{} }, "expected above zero"},
-		"vacuous":              {func(s *procedures.Single) { s.Nominal = hz("9 Hz") }, "more than a tenth"},
+		"negative trigger":     {func(s *procedures.Single) { s.Spec.Trigger = *ratio("-1 ppm") }, "can't be negative"},
+		"negative residual": {func(s *procedures.Single) {
+			s.Spec.Residuals = []accuracy.Residual{{To: hz("1 GHz"), Error: hz("-20 Hz")}}
+		}, "residual error"},
+		"negative display":  {func(s *procedures.Single) { s.Spec.Display = hz("-5 Hz") }, "display resolution"},
+		"truncates nothing": {func(s *procedures.Single) { s.Spec.Truncates = true }, "needs its resolution"},
+		"a marker":          {func(s *procedures.Single) { s.Readings[0] = hz("9.91E37 Hz") }, "is a marker"},
+		"zero gate":         {func(s *procedures.Single) { s.Gate = quantity.Duration{} }, "must be longer than zero"},
+		"zero nominal":      {func(s *procedures.Single) { s.Nominal = quantity.Frequency{} }, "expected above zero"},
+		"vacuous":           {func(s *procedures.Single) { s.Nominal = hz("9 Hz") }, "more than a tenth"},
 	} {
 		s := single("25 MHz", "25 MHz", "own")
 		s.Timebase = ratio("1 ppm")
@@ -130,4 +137,18 @@ func BenchmarkJudge(b *testing.B) {
 		}
 	}
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "points/s")
+}
+
+// In reported U stands the larger of resolution and repeatability; the decision
+// leaves out what lies within one count.
+func TestReportedHoldsTheLarger(t *testing.T) {
+	s := single("10 MHz", "10 MHz", "shared")
+	s.Spec.Counts = 2
+	s.Readings = append(s.Readings, hz("10000001 Hz"))
+	_, j, err := s.Judge()
+	require.NoError(t, err)
+	require.InEpsilon(t, 0.5, j.Reported.Standard, 1e-12, "s/√n of 0 and 1")
+	require.Equal(t, "repeatability", j.ReportedBudget[len(j.ReportedBudget)-1].Name)
+	require.Zero(t, j.Decision.Expanded)
+	require.NotNil(t, j.Risks)
 }

@@ -21,7 +21,7 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 		symptom = decision.CoarseReply
 	}
 	m := procedures.Measurement{Reference: res.Reference, Readings: res.numbers(), Also: res.numbersOf(FirstLook), Limit: res.Limit,
-		Counting: at.input.Accuracy.At(res.Reference).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: at.linkRounding(res), BenchFault: bench, Symptom: symptom}
+		Counting: at.input.Accuracy.At(res.Point.Frequency).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: at.linkRounding(res), BenchFault: bench, Symptom: symptom}
 	if m.Reply != nil {
 		res.Notes = append(res.Notes, "replies show fewer digits than the unit counts; their rounding is in the budget")
 	}

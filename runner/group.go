@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"bandproof/drivers"
 	"bandproof/procedures"
@@ -289,13 +290,21 @@ func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
 	return nil
 }
 
-// standards names what a point's result rests on.
+// standards names what a point's result rests on: its source, what that runs
+// from, and what the unit runs from, also where that is another source's output.
 func (r *run) standards(p procedures.Point) []string {
 	names := []string{p.Source}
-	s, _ := r.Bench.Source(p.Source)
-	for _, name := range []string{s.Reference, r.Bench.Counter.Reference} {
-		if _, ok := r.Bench.Reference(name); ok && name != names[len(names)-1] {
+	add := func(name string) {
+		_, reference := r.Bench.Reference(name)
+		_, source := r.Bench.Source(name)
+		if (reference || source) && !slices.Contains(names, name) {
 			names = append(names, name)
+		}
+	}
+	for _, name := range []string{p.Source, r.Bench.Counter.Reference} {
+		add(name)
+		if s, ok := r.Bench.Source(name); ok {
+			add(s.Reference)
 		}
 	}
 	return names

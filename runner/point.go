@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -73,6 +74,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 // journal: a reading is never dropped because of what it shows, or because the
 // run ends before.
 func (r *run) putOff(ctx context.Context, at *place, res PointResult, why decision.Reason) error {
+	res.Notes, res.Readings = slices.Clip(res.Notes), slices.Clip(res.Readings) // so must not share what comes later
 	so := res
 	if err := r.evaluate(at, &so, "", why); err != nil {
 		return err
@@ -188,11 +190,11 @@ func (r *run) limitInForce(at *place, res *PointResult) error {
 		res.Gate = r.gate
 	}
 	res.Reference = set.Exact().Mul(r.Plan.Topology[res.Point.Source].Factor)
-	limit, err := r.Plan.LimitAt(at.input, res.Point.Source, res.Reference, res.Gate, res.Point.Levels.Input)
+	limit, err := r.Plan.LimitAt(at.input, res.Point, res.Reference, res.Gate)
 	if err != nil {
 		return fmt.Errorf("point %s: %w", res.Point.ID, err)
 	}
-	res.Limit, res.LimitPPM = limit, limit.Total.Quo(res.Reference).Float()*1e6
+	res.Limit, res.LimitPPM = limit, procedures.PPM(limit.Total, res.Reference)
 	return nil
 }
 

@@ -167,8 +167,14 @@ func (f judgeFlags) parse(c *cobra.Command) (s procedures.Single, err error) {
 		if s.Level, err = quantity.ParseLevel(f.level); err != nil {
 			return s, fmt.Errorf("--level: %w", err)
 		}
+		if f.triggerNoise == "" {
+			return s, fmt.Errorf("--level matters only with --trigger-noise")
+		}
 	case f.triggerNoise != "":
 		return s, fmt.Errorf("--trigger-noise needs --level: the trigger error follows from both")
+	}
+	if c.Flags().Changed("seed") && !f.monteCarlo {
+		return s, fmt.Errorf("--seed belongs to --monte-carlo")
 	}
 	if err := f.kind(c, &s.Spec); err != nil {
 		return s, err
@@ -249,6 +255,8 @@ func judgementJSON(s procedures.Single, topology procedures.Topology, j procedur
 		TUR         *float64          `json:"tur"` // null: not limited
 		TURWithUnit *float64          `json:"tur_with_unit"`
 		Conformity  *float64          `json:"probability_of_conformity"`
+		Risks       *procedures.Risks `json:"risks"`
+		Bias        quantity.Exact    `json:"bias_hz"`
 		Rule        decision.RuleName `json:"rule"`
 		RuleText    string            `json:"rule_text"`
 		GuardBand   quantity.Exact    `json:"guard_band_hz"`
@@ -258,7 +266,7 @@ func judgementJSON(s procedures.Single, topology procedures.Topology, j procedur
 		MonteCarlo  *monteCarloReport `json:"monte_carlo,omitempty"`
 	}{"bandproof judgement 1", topology.Name, j.Reference, j.Mean, j.Error, j.ErrorPPM, j.Limit.Resolution, j.Limit.Total, j.LimitPPM, j.Limit.Terms,
 		j.Reported.Standard, finite(j.Reported.DegreesOfFreedom), j.Reported.CoverageFactor, j.Reported.Expanded, j.Decision.Expanded, j.Bench.Expanded, j.ReportedBudget,
-		j.TUR, j.TURWithUnit, j.Conformity, s.Rule.Name, s.Rule.String(), j.GuardBand, j.Verdict.Word, j.Verdict.Reason, s.Cancelled(), mc}
+		j.TUR, j.TURWithUnit, j.Conformity, j.Risks, j.Bias, s.Rule.Name, s.Rule.String(), j.GuardBand, j.Verdict.Word, j.Verdict.Reason, s.Notes(j), mc}
 }
 
 func finite(dof float64) *float64 {
@@ -273,7 +281,7 @@ func printJudgement(t *terminal, s procedures.Single, topology procedures.Topolo
 	places := decimals(j.Limit.Resolution.Float())
 	hz := func(x quantity.Exact, more int) string { return group(x.Fixed(places+more)) + " Hz" }
 	t.print("%s", topology.Says)
-	for _, note := range s.Cancelled() {
+	for _, note := range s.Notes(j) {
 		t.print("note: %s", note)
 	}
 	t.print("reference value: %s", hz(j.Reference, 3))
@@ -301,16 +309,18 @@ func printJudgement(t *terminal, s procedures.Single, topology procedures.Topolo
 		return err
 	}
 	t.print("effective degrees of freedom: %s; k = %.2f for %.2f %%", degrees(j.Reported.DegreesOfFreedom), j.Reported.CoverageFactor, uncertainty.Coverage*100)
-	if y, u, ok := uncertainty.Report(j.Error, quantity.ExactFloat(j.Reported.Expanded)); ok && j.Counted > 0 {
+	if y, u, ok := uncertainty.Report(j.Error.Sub(j.Bias), quantity.ExactFloat(j.Reported.Expanded)); ok && j.Counted > 0 {
 		t.print("to be reported: error %s Hz ± %s Hz", group(y), group(u))
 	}
 	t.print("for the decision, without the quantisation that the limit allows: U = %s Hz", number(j.Decision.Expanded, 2))
 	printMonteCarlo(t, mc, "Hz")
 	t.print("test uncertainty ratio: %s", turText(j.TUR))
 	t.print("decision rule: %s; guard band w = %s Hz", s.Rule, number(j.GuardBand.Float(), 3))
-	if j.Conformity != nil {
-		p := *j.Conformity
-		t.print("probability of conformity: %s; risk if accepted (consumer's): %s; if rejected (producer's): %s", share(p), share(1-p), share(p))
+	if r := j.Risks; r != nil {
+		t.print("probability of conformity: %s; risk if accepted (consumer's): %s; if rejected (producer's): %s", share(*j.Conformity), share(r.Consumer), share(r.Producer))
+		if r.GlobalFalseAccept != nil {
+			t.print("over such units: false accept %s, false reject %s", share(*r.GlobalFalseAccept), share(*r.GlobalFalseReject))
+		}
 	}
 	t.print("verdict: %s", j.Verdict)
 	return nil
@@ -323,9 +333,18 @@ func turText(tur *float64) string {
 	case *tur < 1:
 		return number(*tur, 3) + "; below 1 a point can't pass: a better reference is needed"
 	case *tur < 4:
-		return number(*tur, 3) + "; below 4: a better reference or a guarded rule is advised"
+		return number(*tur, 3) + "; below 4: a better reference is advised, or a rule with a guard band"
 	}
 	return number(*tur, 3)
 }
 
-func share(p float64) string { return fmt.Sprintf("%.3g %%", p*100) }
+// share writes a probability; one that is nearly 0 or 1 is not rounded to it.
+func share(p float64) string {
+	switch {
+	case p > 0 && p < 1e-6:
+		return "below 0.0001 %"
+	case p < 1 && p > 1-1e-4:
+		return "above 99.99 %"
+	}
+	return fmt.Sprintf("%.3g %%", p*100)
+}

@@ -9,6 +9,7 @@ import (
 	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 	"bandproof/testdata/checks/checktable"
 
 	"github.com/pelletier/go-toml/v2"
@@ -98,7 +99,7 @@ func TestWorkedValues(t *testing.T) {
 					spec.Residuals = []accuracy.Residual{{From: hertz(f), To: hertz(f), Error: hertz(in.ResidualHz)}}
 				}
 				relative := decimal(in.Timebase)
-				l, err := spec.Limit(accuracy.Conditions{Reference: decimal(f), Gate: gate(1 / in.ResolutionHz), Timebase: &relative, TimebaseHow: "check"})
+				l, err := spec.Limit(accuracy.Conditions{Nominal: hertz(f), Reference: decimal(f), Gate: gate(1 / in.ResolutionHz), Timebase: &relative, TimebaseHow: "check"})
 				require.NoError(t, err)
 				require.InEpsilon(t, want.LimitHz, l.Total.Float(), 1e-6)
 				e := decimal(in.ReadingHz).Sub(decimal(f))
@@ -275,8 +276,39 @@ func TestPieces(t *testing.T) {
 	spec := accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}},
 		Pieces: []accuracy.Piece{{From: hz("100 MHz"), To: hz("1 GHz"), Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Prescaled, Prescale: 10}, Counts: 2}}}}
 	for f, want := range map[string]string{"99999999": "1", "100000000": "20", "1000000000": "20", "1000000001": "1"} {
-		l, err := spec.Limit(accuracy.Conditions{Reference: exact(f), Gate: s("1 s")})
+		l, err := spec.Limit(accuracy.Conditions{Nominal: hz(f + " Hz"), Reference: exact(f), Gate: s("1 s")})
 		require.NoError(t, err)
 		require.Equal(t, want, l.Total.String(), f)
+	}
+	// The edge belongs to its piece also where the reference is a little off.
+	l, err := spec.Limit(accuracy.Conditions{Nominal: hz("1 GHz"), Reference: exact("1000000000.1"), Gate: s("1 s")})
+	require.NoError(t, err)
+	require.Equal(t, "20", l.Total.String())
+}
+
+// What a count or a display adds to a budget.
+func TestQuantisation(t *testing.T) {
+	hz := quantity.MustParse[quantity.Hertz]
+	for _, c := range []struct {
+		name  string
+		c     accuracy.Counting
+		half  float64
+		shape uncertainty.Distribution
+		bias  string
+	}{
+		{"count", accuracy.Counting{Kind: accuracy.Direct}, 1, uncertainty.Triangular, "0"},
+		{"display as fine as the count", accuracy.Counting{Kind: accuracy.Direct, Display: hz("1 Hz")}, 1, uncertainty.Triangular, "0"},
+		{"rounded display", accuracy.Counting{Kind: accuracy.Direct, Display: hz("10 Hz")}, 5, uncertainty.Rectangular, "0"},
+		{"truncating display", accuracy.Counting{Kind: accuracy.Direct, Display: hz("10 Hz"), Truncates: true}, 5, uncertainty.Rectangular, "-5"},
+		{"reciprocal", accuracy.Counting{Kind: accuracy.Reciprocal, TimeResolution: s("100 ns")}, 0.1, uncertainty.Triangular, "0"},
+	} {
+		spec := accuracy.Spec{Figures: accuracy.Figures{Counting: c.c}}
+		l, err := spec.Limit(accuracy.Conditions{Nominal: hz("1 MHz"), Reference: exact("1000000"), Gate: s("1 s")})
+		require.NoError(t, err, c.name)
+		half, shape, bias, why := c.c.Quantisation(l)
+		require.InEpsilon(t, c.half, half, 1e-12, c.name)
+		require.Equal(t, c.shape, shape, c.name)
+		require.Equal(t, c.bias, bias.String(), c.name)
+		require.NotEmpty(t, why)
 	}
 }

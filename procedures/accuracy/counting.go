@@ -100,19 +100,26 @@ func (c Counting) WholeCounts(f quantity.Exact, gate quantity.Duration) bool {
 	return n.Rat().IsInt()
 }
 
-// Quantisation is what one count of size q (Hz) adds to an uncertainty budget:
-// half-width and shape. A count through an asynchronous gate is triangular with
-// half-width q; a rounded or truncated display rectangular with q/2.
-func (c Counting) Quantisation(q quantity.Exact) (half float64, shape uncertainty.Distribution, why string) {
+// displayGoverns tells whether the display setting is coarser than one count.
+func (c Counting) displayGoverns(f quantity.Exact, gate quantity.Duration) bool {
+	q, err := c.count(f, gate.Exact())
+	return err == nil && c.Display.Exact().Cmp(q) > 0
+}
+
+// Quantisation is what the size of one count adds to an uncertainty budget:
+// half-width in Hz and shape, and the bias in Hz that a truncating display has.
+// A count through a gate, or against a clock, that is not in step with the
+// signal is triangular with half-width q; a display that is coarser than a
+// count is rectangular with q/2, if it truncates about a mean of −q/2.
+func (c Counting) Quantisation(l Limit) (half float64, shape uncertainty.Distribution, bias quantity.Exact, why string) {
+	q := l.Resolution
 	switch {
-	case c.Display.Sign() > 0 && q.Cmp(c.Display.Exact()) == 0 && c.Truncates:
-		return q.Float() / 2, uncertainty.Rectangular, "truncating display, half a digit about a mean of minus half a digit"
-	case c.Display.Sign() > 0 && q.Cmp(c.Display.Exact()) == 0:
-		return q.Float() / 2, uncertainty.Rectangular, "rounded display, half a digit"
-	case c.Kind == Reciprocal:
-		return q.Float() / 2, uncertainty.Rectangular, "rounded count of a reciprocal counter, half a count"
+	case l.Display && c.Truncates:
+		return q.Float() / 2, uncertainty.Rectangular, q.Mul(quantity.ExactOf(big.NewRat(-1, 2))), "truncating display, half a digit about a mean of minus half a digit"
+	case l.Display:
+		return q.Float() / 2, uncertainty.Rectangular, quantity.Exact{}, "rounded display, half a digit"
 	}
-	return q.Float(), uncertainty.Triangular, "asynchronous gate, one count"
+	return q.Float(), uncertainty.Triangular, quantity.Exact{}, "count not in step with the signal, one count"
 }
 
 // wholePeriods returns the gate lengthened to whole periods of f, at least one.

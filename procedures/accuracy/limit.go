@@ -43,10 +43,10 @@ type Spec struct {
 	Pieces []Piece `toml:"piece,omitempty" json:"piece,omitempty" jsonschema_description:"Other figures within sub-ranges of the input."`
 }
 
-// At returns the figures that hold at f Hz.
-func (s Spec) At(f quantity.Exact) Figures {
+// At returns the figures that hold at a nominal frequency.
+func (s Spec) At(f quantity.Frequency) Figures {
 	for _, p := range s.Pieces {
-		if f.Cmp(p.From.Exact()) >= 0 && f.Cmp(p.To.Exact()) <= 0 {
+		if f.Cmp(p.From) >= 0 && f.Cmp(p.To) <= 0 {
 			return p.Figures
 		}
 	}
@@ -55,6 +55,10 @@ func (s Spec) At(f quantity.Exact) Figures {
 
 // Conditions are those under which a limit is asked for.
 type Conditions struct {
+	// Nominal is the frequency that was set: sub-ranges of a specification go by
+	// it, so that a point at the very edge does not fall out by the offset of a
+	// reference.
+	Nominal   quantity.Frequency
 	Reference quantity.Exact    // f_ref, Hz
 	Gate      quantity.Duration // in force
 	// Timebase is the promised |relative error| of the timebase, nil where the
@@ -69,8 +73,10 @@ type Conditions struct {
 // Limit is the largest permitted |error| at a point.
 type Limit struct {
 	Resolution quantity.Exact `json:"resolution_hz"` // q, the size of one count
-	Terms      []Term         `json:"terms"`
-	Total      quantity.Exact `json:"limit_hz"`
+	// Display: q is that of the display setting, which is coarser than a count.
+	Display bool           `json:"display,omitempty"`
+	Terms   []Term         `json:"terms"`
+	Total   quantity.Exact `json:"limit_hz"`
 }
 
 // Names of terms that others ask for.
@@ -82,12 +88,12 @@ const (
 // Limit computes the limit. Terms that are zero are left out.
 func (s Spec) Limit(c Conditions) (Limit, error) {
 	f := c.Reference
-	figures := s.At(f)
+	figures := s.At(c.Nominal)
 	q, err := figures.Resolution(f, c.Gate)
 	if err != nil {
 		return Limit{}, err
 	}
-	l := Limit{Resolution: q}
+	l := Limit{Resolution: q, Display: figures.displayGoverns(f, c.Gate)}
 	n := int64(max(figures.Counts, 1))
 	l.add(counts, q.Mul(quantity.ExactInt(n)), fmt.Sprintf("%d × %s Hz", n, show(q)))
 	if c.Timebase != nil {
@@ -103,7 +109,7 @@ func (s Spec) Limit(c Conditions) (Limit, error) {
 		}
 		l.add(trigger, hz, how)
 	}
-	if r := s.residual(f); r.Sign() > 0 {
+	if r := s.residual(c.Nominal); r.Sign() > 0 {
 		l.add("residual", r.Exact(), "stated for this sub-range")
 	}
 	return l, nil
@@ -127,10 +133,10 @@ func (l Limit) Scatter() quantity.Exact {
 }
 
 // residual returns the largest residual of the sub-ranges that hold f.
-func (s Spec) residual(f quantity.Exact) quantity.Frequency {
+func (s Spec) residual(f quantity.Frequency) quantity.Frequency {
 	var most quantity.Frequency
 	for _, r := range s.Residuals {
-		if f.Cmp(r.From.Exact()) >= 0 && f.Cmp(r.To.Exact()) <= 0 && r.Error.Cmp(most) > 0 {
+		if f.Cmp(r.From) >= 0 && f.Cmp(r.To) <= 0 && r.Error.Cmp(most) > 0 {
 			most = r.Error
 		}
 	}

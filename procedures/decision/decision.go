@@ -114,7 +114,7 @@ func (r Rule) Judge(e Evidence) (Verdict, quantity.Exact) {
 	}
 	sum = sum.Abs()
 	within := func(bound quantity.Exact) bool { return sum.Cmp(n.Mul(bound)) <= 0 }
-	if !within(e.Limit.Add(quantity.ExactFloat(e.DecisionU.Expanded))) {
+	if !within(e.Limit.Add(quantity.ExactDecimal(e.DecisionU.Expanded))) {
 		return Verdict{Fail, OutsideLimit}, w
 	}
 	if tur, limited := TUR(e.Limit, e.BenchU.Expanded); limited && tur < 1 {
@@ -147,6 +147,10 @@ func TUR(limit quantity.Exact, u float64) (tur float64, limited bool) {
 	return limit.Float() / u, true
 }
 
+// manyDegrees of freedom are as good as infinitely many; far beyond, the library
+// loses all digits of Student's t.
+const manyDegrees = 1e6
+
 // Conformity returns the probability that the true error lies within ±limit,
 // given the measured mean error and a standard uncertainty, all in Hz (JCGM
 // 106:2012 clause 7, no prior knowledge); by Student's t where the effective
@@ -159,9 +163,21 @@ func Conformity(mean, limit, standard, dof float64) float64 {
 		}
 		return 0
 	}
+	return math.Max(0, 1-Nonconformity(mean, limit, standard, dof))
+}
+
+// Nonconformity is the probability that the true error lies outside ±limit: the
+// sum of both tails, so that small ones keep their digits.
+func Nonconformity(mean, limit, standard, dof float64) float64 {
+	if !(standard > 0) {
+		if math.Abs(mean) <= limit {
+			return 0
+		}
+		return 1
+	}
 	cdf := distuv.UnitNormal.CDF
-	if dof > 0 {
+	if dof > 0 && dof <= manyDegrees {
 		cdf = distuv.StudentsT{Mu: 0, Sigma: 1, Nu: dof}.CDF
 	}
-	return cdf((limit-mean)/standard) - cdf((-limit-mean)/standard)
+	return math.Min(1, cdf((mean-limit)/standard)+cdf((-limit-mean)/standard))
 }

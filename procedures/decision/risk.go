@@ -22,13 +22,29 @@ func (r Rule) riskBand(limit float64, u uncertainty.Result) float64 {
 		return u.Expanded * Multiplier(limit/u.Expanded)
 	case Global:
 		return band(limit, func(a float64) bool {
-			pfa, _ := GlobalRisk(limit, a, priorSigma(limit, r.inTolerance()), u.Standard)
+			pfa, _ := GlobalRisk(limit, a, priorSigma(limit, r.inTolerance()), deviation(u))
 			return pfa <= most
 		})
 	}
 	return band(limit, func(a float64) bool {
-		return 1-Conformity(a, limit, u.Standard, u.DegreesOfFreedom) <= most
+		return Nonconformity(a, limit, u.Standard, u.DegreesOfFreedom) <= most
 	})
+}
+
+// deviation is the standard deviation that stands for a measurement in the
+// bivariate normal model: u, or where few degrees of freedom make U wider than
+// 2·u, half of U.
+func deviation(u uncertainty.Result) float64 { return math.Max(u.Standard, u.Expanded/2) }
+
+// GlobalRisks returns the probabilities of a false accept and a false reject
+// over units of which the rule states the share within tolerance; ok is false
+// where it states none.
+func (r Rule) GlobalRisks(limit, guardBand float64, u uncertainty.Result) (falseAccept, falseReject float64, ok bool) {
+	if r.InTolerance == nil || !(limit > 0) || !(u.Standard > 0) {
+		return 0, 0, false
+	}
+	falseAccept, falseReject = GlobalRisk(limit, math.Max(0, limit-guardBand), priorSigma(limit, r.inTolerance()), deviation(u))
+	return falseAccept, falseReject, true
 }
 
 // band finds limit − A for the largest acceptance limit A that is good; good

@@ -182,3 +182,27 @@ func TestRulesThatMakeNoSense(t *testing.T) {
 		require.Empty(t, good.Check(), good.String())
 	}
 }
+
+// Far beyond many degrees of freedom Student's t is the normal distribution;
+// the probability stays one.
+func TestConformityOfManyDegreesOfFreedom(t *testing.T) {
+	normal := decision.Conformity(0.5, 1, 0.5, 0)
+	for _, dof := range []float64{1e6, 1e9, 2.5e11, 1e15, 1e20, 1e25} {
+		require.InDelta(t, normal, decision.Conformity(0.5, 1, 0.5, dof), 1e-6, "%v", dof)
+	}
+	require.InDelta(t, 7.62e-24, decision.Nonconformity(0, 10, 1, 0)/2, 0.01e-24, "small tails keep their digits") // Q(10), published tables of the normal distribution
+}
+
+// |E| = L − w is within, |E| = L + w not beyond, whatever the binary form of U.
+func TestGuardBandIsExactAtTheBoundary(t *testing.T) {
+	rule := decision.Rule{Name: decision.Guarded}
+	for _, u := range []float64{0.1, 0.3, 0.7} {
+		w := quantity.ExactDecimal(u)
+		at := func(e quantity.Exact) string {
+			v, _ := rule.Judge(decision.Evidence{Errors: []quantity.Exact{e}, Limit: hz("1"), BenchU: expanded(u), DecisionU: expanded(u)})
+			return v.String()
+		}
+		require.Equal(t, "pass", at(hz("1").Sub(w)), "U = %v", u)
+		require.Equal(t, "conditional fail: error outside the limit", at(hz("1").Add(w)), "U = %v", u)
+	}
+}

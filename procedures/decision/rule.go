@@ -72,8 +72,8 @@ func (r Rule) Check() map[string]string {
 	if r.Basis == Global && r.InTolerance == nil {
 		wrong["basis"] = "is global; then in_tolerance must state the share of units found within tolerance"
 	}
-	if r.InTolerance != nil && (r.InTolerance.Float() <= 0 || r.InTolerance.Float() >= 1) {
-		wrong["in_tolerance"] = fmt.Sprintf("is %s; expected above 0 %% and below 100 %%", r.InTolerance)
+	if r.InTolerance != nil && (r.InTolerance.Float() < 0.01 || r.InTolerance.Float() > 0.9999) {
+		wrong["in_tolerance"] = fmt.Sprintf("is %s; expected 1 %% to 99.99 %%", r.InTolerance)
 	}
 	return wrong
 }
@@ -127,9 +127,9 @@ func (r Rule) GuardBand(limit quantity.Exact, u uncertainty.Result) quantity.Exa
 	w := quantity.Exact{}
 	switch r.Name {
 	case Guarded:
-		w = r.factor().Mul(quantity.ExactFloat(u.Expanded))
+		w = r.factor().Mul(quantity.ExactDecimal(u.Expanded))
 	case Risk:
-		w = quantity.ExactFloat(r.riskBand(limit.Float(), u))
+		w = quantity.ExactDecimal(r.riskBand(limit.Float(), u))
 	}
 	if w.Sign() < 0 {
 		return quantity.Exact{}

@@ -3,6 +3,7 @@ package quantity
 import (
 	"fmt"
 	"math/big"
+	"strconv"
 	"strings"
 )
 
@@ -25,6 +26,18 @@ func ExactInt(n int64) Exact { return Exact{new(big.Rat).SetInt64(n)} }
 // ExactFloat returns the exact value of a finite float64; others give zero.
 func ExactFloat(f float64) Exact {
 	r := new(big.Rat).SetFloat64(f)
+	return Exact{r}
+}
+
+// ExactDecimal returns a float64 rounded to twelve significant digits, as the
+// decimal that a person would read: 0.1 is a tenth. For uncertainties, which
+// know far fewer digits, where they meet exact values. Others than finite
+// values give zero.
+func ExactDecimal(f float64) Exact {
+	r, ok := new(big.Rat).SetString(strconv.FormatFloat(f, 'e', 11, 64))
+	if !ok {
+		return Exact{}
+	}
 	return Exact{r}
 }
 

@@ -49,7 +49,7 @@ func (v Value[D]) scaled() (number, name string) {
 	t := dim.units()
 	if v.d.IsZero() {
 		if t.bare {
-			return shift(&v.d, 0).Text('f'), ""
+			return "0", ""
 		}
 		last := baseOf(t)
 		return v.d.Text('f'), last.name

@@ -8,14 +8,35 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"runtime/debug"
 	"time"
 
 	"bandproof/procedures"
 	"bandproof/runner"
 )
 
-// Version of the program; set when a release is built.
-var Version = "development"
+// Version of the program: that of the module where it was built as one, else
+// "development" with the commit it was built from, where that is known.
+var Version = version(debug.ReadBuildInfo())
+
+func version(info *debug.BuildInfo, ok bool) string {
+	if !ok {
+		return "development"
+	}
+	if v := info.Main.Version; v != "" && v != "(devel)" {
+		return v
+	}
+	commit, changed := "", ""
+	for _, s := range info.Settings {
+		switch {
+		case s.Key == "vcs.revision":
+			commit = " " + s.Value[:min(len(s.Value), 12)]
+		case s.Key == "vcs.modified" && s.Value == "true":
+			changed = ", changed"
+		}
+	}
+	return "development" + commit + changed
+}
 
 // NewSource keeps a file whole, with its hash.
 func NewSource(file, name, revision string, text []byte) Source {

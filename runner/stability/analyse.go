@@ -128,6 +128,9 @@ func (r *Result) rows(ctx context.Context, s Series, t *trace, q Request) error 
 			r.Rows = append(r.Rows, row)
 		}
 	}
+	if len(r.Rows) == 0 {
+		return fmt.Errorf("%w: gaps leave nothing to compute from at any averaging factor", ErrData)
+	}
 	return nil
 }
 
