@@ -278,16 +278,22 @@ func finite(dof float64) *float64 {
 
 // printJudgement writes the whole reasoning as a person would.
 func printJudgement(t *terminal, s procedures.Single, topology procedures.Topology, j procedures.Judgement, mc *monteCarloReport) error {
-	places := decimals(j.Limit.Resolution.Float())
-	hz := func(x quantity.Exact, more int) string { return group(x.Fixed(places+more)) + " Hz" }
 	t.print("%s", topology.Says)
 	for _, note := range s.Notes(j) {
 		t.print("note: %s", note)
 	}
-	t.print("reference value: %s", hz(j.Reference, 3))
 	for _, r := range s.Readings {
 		t.print("reading: %s", group(r.Plain())+" Hz")
 	}
+	return printReasoning(t, s.Rule, j, mc)
+}
+
+// printReasoning writes how a judgement came about, from reference value to
+// verdict.
+func printReasoning(t *terminal, rule decision.Rule, j procedures.Judgement, mc *monteCarloReport) error {
+	places := decimals(j.Limit.Resolution.Float())
+	hz := func(x quantity.Exact, more int) string { return group(x.Fixed(places+more)) + " Hz" }
+	t.print("reference value: %s", hz(j.Reference, 3))
 	if j.Counted > 0 {
 		t.print("error: mean %s − reference value = %s Hz, %s ppm", hz(j.Mean, 1), signed(j.Error.Fixed(places+2)), signed(j.Error.Quo(j.Reference).Mul(quantity.ExactInt(1_000_000)).Fixed(4)))
 	}
@@ -315,7 +321,7 @@ func printJudgement(t *terminal, s procedures.Single, topology procedures.Topolo
 	t.print("for the decision, without the quantisation that the limit allows: U = %s Hz", number(j.Decision.Expanded, 2))
 	printMonteCarlo(t, mc, "Hz")
 	t.print("test uncertainty ratio: %s", turText(j.TUR))
-	t.print("decision rule: %s; guard band w = %s Hz", s.Rule, number(j.GuardBand.Float(), 3))
+	t.print("decision rule: %s; guard band w = %s Hz", rule, number(j.GuardBand.Float(), 3))
 	if r := j.Risks; r != nil {
 		t.print("probability of conformity: %s; risk if accepted (consumer's): %s; if rejected (producer's): %s", share(*j.Conformity), share(r.Consumer), share(r.Producer))
 		if r.GlobalFalseAccept != nil {

@@ -5,6 +5,7 @@ import (
 	"os"
 	"text/tabwriter"
 
+	"bandproof/drivers"
 	"bandproof/reports/record"
 	"bandproof/reports/store"
 
@@ -73,6 +74,7 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 
 func recordsShow(t *terminal, file *string) *cobra.Command {
 	var asJSON bool
+	var point string
 	c := &cobra.Command{Use: "show RECORD", Short: "show one record", Args: exactly(1, "the id of a record"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withStore(c, *file, func(s *store.Store) error {
@@ -80,7 +82,10 @@ func recordsShow(t *terminal, file *string) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				if asJSON {
+				switch {
+				case point != "":
+					return showPoint(t, r, point)
+				case asJSON:
 					return writeRecord(t, r)
 				}
 				t.summary(summarise(r))
@@ -88,7 +93,44 @@ func recordsShow(t *terminal, file *string) *cobra.Command {
 			})
 		}}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the whole record as JSON (schema \"bandproof record 1\")")
+	c.Flags().StringVar(&point, "point", "", "show one point with readings, limit, uncertainty budget and verdict, such as B-007")
 	return c
+}
+
+// showPoint writes everything about one point of a record.
+func showPoint(t *terminal, r record.Record, id string) error {
+	for _, p := range r.Run.Points {
+		if p.Point.ID != id {
+			continue
+		}
+		t.print("point %s of the %s run: input %s at %s, %s at the input, gate %s", id, r.Run.Kind, p.Point.Input, p.Point.Frequency, p.Point.Levels.Input, p.Gate)
+		t.print("source %s through %s, locked: %s", p.Point.Source, p.Point.Path, p.Setting.Locked)
+		if says := r.Run.Topology[p.Point.Source].Says; says != "" {
+			t.print("%s", says)
+		}
+		for _, x := range p.Readings {
+			text := x.Text
+			if x.Mark != drivers.None {
+				text += " (" + string(x.Mark) + ")"
+			}
+			t.print("reading %s: %s", x.Use, text)
+		}
+		for _, note := range p.Notes {
+			t.print("note: %s", note)
+		}
+		if p.Symptom != "" {
+			t.print("symptom: %s", p.Symptom)
+		}
+		return printReasoning(t, r.Run.Rule, p.Judgement, nil)
+	}
+	return usage{fmt.Errorf("record %s has no point %q; points are such as %s", r.ID, id, firstPoint(r))}
+}
+
+func firstPoint(r record.Record) string {
+	if len(r.Run.Points) == 0 {
+		return "none: the run took no point"
+	}
+	return r.Run.Points[0].Point.ID
 }
 
 func writeRecord(t *terminal, r record.Record) error {
