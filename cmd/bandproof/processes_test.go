@@ -90,7 +90,12 @@ func runProcess(t *testing.T, program, bench, dir string, args ...string) (int, 
 	if err != nil {
 		require.ErrorAs(t, err, &code, complaints.String())
 	}
-	var r map[string]any
+	return c.ProcessState.ExitCode(), complaints.String(), lastRecord(t, dir)
+}
+
+// lastRecord reads the record that a run wrote, nil where it wrote none.
+func lastRecord(t *testing.T, dir string) (r map[string]any) {
+	t.Helper()
 	files, err := filepath.Glob(filepath.Join(dir, "as-*.json"))
 	require.NoError(t, err)
 	if len(files) > 0 {
@@ -98,7 +103,30 @@ func runProcess(t *testing.T, program, bench, dir string, args ...string) (int, 
 		require.NoError(t, err)
 		require.NoError(t, json.Unmarshal(data, &r))
 	}
-	return c.ProcessState.ExitCode(), complaints.String(), r
+	return r
+}
+
+// runUntil starts bandproof, does something once its standard error shows a
+// text, and returns exit code and standard error.
+func runUntil(t *testing.T, program, bench, dir, seen string, then func(*os.Process)) (code int, said string) {
+	t.Helper()
+	c := exec.Command(program, "run", "demo/procedure.toml", bench, "--as-found", "--job", "demo/job-as-found.toml",
+		"--store", filepath.Join(dir, "store.db"), "--out", dir, "--invented")
+	c.Stdin = strings.NewReader(strings.Repeat("\n", 10))
+	progress, err := c.StderrPipe()
+	require.NoError(t, err)
+	require.NoError(t, c.Start())
+	done := false
+	for s := bufio.NewScanner(progress); s.Scan(); {
+		said += s.Text() + "\n"
+		if !done && strings.Contains(s.Text(), seen) {
+			done = true
+			then(c.Process)
+		}
+	}
+	_ = c.Wait() // the exit code is what counts
+	require.True(t, done, "%q was never seen in:\n%s", seen, said)
+	return c.ProcessState.ExitCode(), said
 }
 
 // comparable takes out of a record what two runs may differ in: times, ids,
@@ -191,22 +219,8 @@ func TestInterruptedProcess(t *testing.T) {
 		t.Run(signal.String(), func(t *testing.T) {
 			dir := t.TempDir()
 			resources, _ := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")
-			c := exec.Command(bandproof, "run", "demo/procedure.toml", benchFile(t, dir, resources, ""), "--as-found", "--job", "demo/job-as-found.toml",
-				"--store", filepath.Join(dir, "store.db"), "--out", dir)
-			c.Stdin = strings.NewReader(strings.Repeat("\n", 10))
-			progress, err := c.StderrPipe()
-			require.NoError(t, err)
-			require.NoError(t, c.Start())
-			s := bufio.NewScanner(progress)
-			for s.Scan() && !strings.Contains(s.Text(), "B-003") {
-				continue
-			}
-			require.NoError(t, c.Process.Signal(signal))
-			for s.Scan() {
-				continue
-			}
-			_ = c.Wait()
-			require.Equal(t, exitOpen, c.ProcessState.ExitCode())
+			code, _ := runUntil(t, bandproof, benchFile(t, dir, resources, ""), dir, "B-003", func(p *os.Process) { require.NoError(t, p.Signal(signal)) })
+			require.Equal(t, exitOpen, code)
 			files, err := filepath.Glob(filepath.Join(dir, "as-found-*.json"))
 			require.NoError(t, err)
 			require.Len(t, files, 1)
@@ -237,12 +251,11 @@ func TestPulledLinkOfAProcess(t *testing.T) {
 	dir := t.TempDir()
 	resources, end := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")
 	file := benchFile(t, dir, resources, "timeout = \"300 ms\"\n")
-	timer := time.AfterFunc(1500*time.Millisecond, end)
-	defer timer.Stop()
-	code, said, r := runProcess(t, bandproof, file, dir, "--as-found")
+	code, said := runUntil(t, bandproof, file, dir, "A-005", func(*os.Process) { end() })
 	require.Equal(t, exitBench, code, said)
 	require.Contains(t, said, "SOCKET")
 	require.Contains(t, said, "could not be switched off, do it by hand")
+	r := lastRecord(t, dir)
 	require.NotNil(t, r, "the record of what there is")
 	require.Equal(t, false, r["run"].(map[string]any)["complete"])
 }
