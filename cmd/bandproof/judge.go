@@ -199,8 +199,17 @@ func (f judgeFlags) reference() (string, error) {
 	return f.unitReference, nil
 }
 
-// kind takes the counting flags; one that belongs to another kind is refused.
+// kind takes the counting flags; one that belongs to another kind is refused. A
+// prescale factor makes a direct count a prescaled one, a time resolution alone
+// a reciprocal one.
 func (f judgeFlags) kind(c *cobra.Command, spec *accuracy.Spec) error {
+	given := c.Flags().Changed
+	switch {
+	case given("prescale") && f.counting == string(accuracy.Direct):
+		f.counting = string(accuracy.Prescaled)
+	case given("time-resolution") && !given("counting"):
+		f.counting = string(accuracy.Reciprocal)
+	}
 	spec.Kind, spec.Counts, spec.Prescale, spec.Harmonic = accuracy.Kind(f.counting), f.counts, f.prescale, f.harmonic
 	spec.GateLengthened, spec.Truncates = f.gateLengthened, f.truncates
 	if f.counts < 1 {
