@@ -88,6 +88,19 @@ func TestStaleRepliesAreNotReadings(t *testing.T) {
 	}})
 	result, _ := runner.Run(t.Context(), r.setup)
 	require.NotEmpty(t, result.Points)
+	defer func() {
+		if t.Failed() {
+			for _, e := range r.journal.events {
+				t.Log(e.Text)
+			}
+			for _, p := range result.Points {
+				for _, x := range p.Readings {
+					t.Log(p.Point.ID, x.Use, x.Text)
+				}
+				t.Log(p.Point.ID, p.Verdict, p.Notes)
+			}
+		}
+	}()
 	distrusted := 0
 	for _, p := range result.Points {
 		for _, x := range p.Readings {

@@ -170,6 +170,9 @@ func TestParseErrorEntry(t *testing.T) {
 		{`1.5,"x"`, "", "", 0, "no whole number"},
 		{`+-1,"x"`, "", "", 0, "no whole number"},
 		{`99999999999,"x"`, "", "", 0, "no whole number"},
+		{`40000000`, "", "", 0, "no entry"},
+		{`100`, "", "", 0, "no entry"},
+		{`40000,"x"`, "", "", 0, "no entry"},
 	}
 	for _, test := range tests {
 		got, err := ParseErrorEntry([]byte(test.in))

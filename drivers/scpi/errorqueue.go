@@ -27,15 +27,20 @@ func (e ErrorEntry) String() string {
 	return strconv.Itoa(e.Code) + "," + QuoteString(text)
 }
 
-// ParseErrorEntry reads an entry: a whole number, a comma, a text in quotes.
-// Instruments leave out the quotes, or the text, and these are read as well.
+// ParseErrorEntry reads an entry: a whole number from -32768 to 32767 (SCPI-1999
+// volume 2 chapter 21, from memory), a comma, a text in quotes. Instruments leave
+// out the quotes, or the text, and these are read as well. A number alone is no
+// entry unless it is 0: it could be a reading that came late.
 func ParseErrorEntry(reply []byte) (ErrorEntry, error) {
 	e := ErrorEntry{Raw: string(reply)}
-	head, text, _ := strings.Cut(trim(e.Raw), ",")
+	head, text, comma := strings.Cut(trim(e.Raw), ",")
 	code := trim(head)
 	n, err := strconv.ParseInt(strings.TrimPrefix(code, "+"), 10, 32)
 	if err != nil || strings.HasPrefix(code, "+-") || strings.HasPrefix(code, "++") {
 		return ErrorEntry{}, fmt.Errorf("%s is no entry of an error queue: %s is no whole number; expected such as -113,\"Undefined header\"", show(e.Raw), show(code))
+	}
+	if n < -32768 || n > 32767 || !comma && n != 0 {
+		return ErrorEntry{}, fmt.Errorf("%s is no entry of an error queue; expected a number from -32768 to 32767 and a text, such as -113,\"Undefined header\"", show(e.Raw))
 	}
 	e.Code = int(n)
 	text = trim(text)
