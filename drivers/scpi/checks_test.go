@@ -1,11 +1,10 @@
 package scpi
 
 import (
-	"os"
 	"strings"
 	"testing"
 
-	"github.com/pelletier/go-toml/v2"
+	"bandproof/testdata/checks/checktable"
 )
 
 // check is one entry of testdata/checks/messages.toml, which names its source.
@@ -31,17 +30,7 @@ type check struct {
 // published gives one published check.
 func published(t *testing.T, id string) check {
 	t.Helper()
-	data, err := os.ReadFile("../../testdata/checks/messages.toml")
-	if err != nil {
-		t.Fatal(err)
-	}
-	var file struct {
-		Check []check `toml:"check"`
-	}
-	if err := toml.Unmarshal(data, &file); err != nil {
-		t.Fatal(err)
-	}
-	for _, c := range file.Check {
+	for _, c := range checktable.Load[check](t, "../../testdata/checks/messages.toml") {
 		if c.ID == id {
 			return c
 		}

@@ -4,33 +4,24 @@ import (
 	"math"
 	"math/big"
 	"math/cmplx"
-	"os"
 	"strconv"
 	"testing"
 
 	"bandproof/procedures/quantity"
+	"bandproof/testdata/checks/checktable"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
 
-type checkFile struct {
-	Check []struct {
-		ID     string         `toml:"id"`
-		Inputs map[string]any `toml:"inputs"`
-		Expect map[string]any `toml:"expect"`
-	} `toml:"check"`
-}
-
 // published returns one entry of the shared check values.
 func published(t *testing.T, id string) (inputs, expect map[string]any) {
 	t.Helper()
-	text, err := os.ReadFile("../../testdata/checks/counter.toml")
-	require.NoError(t, err)
-	var f checkFile
-	require.NoError(t, toml.Unmarshal(text, &f))
-	for _, c := range f.Check {
+	type check struct {
+		ID             string
+		Inputs, Expect map[string]any
+	}
+	for _, c := range checktable.Load[check](t, "../../testdata/checks/counter.toml") {
 		if c.ID == id {
 			return c.Inputs, c.Expect
 		}

@@ -3,7 +3,6 @@ package accuracy_test
 import (
 	"fmt"
 	"math/big"
-	"os"
 	"testing"
 
 	"bandproof/procedures/accuracy"
@@ -12,7 +11,6 @@ import (
 	"bandproof/procedures/uncertainty"
 	"bandproof/testdata/checks/checktable"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
@@ -35,38 +33,33 @@ func exact(text string) quantity.Exact {
 // TestWorkedValues compares with testdata/checks/counter.toml, each value with
 // its source there.
 func TestWorkedValues(t *testing.T) {
-	text, err := os.ReadFile("../../testdata/checks/counter.toml")
-	require.NoError(t, err)
-	var file struct {
-		Check []struct {
-			ID     string
-			Source string
-			Inputs struct {
-				Cases        [][]float64
-				ClockHz      float64 `toml:"clock_hz"`
-				GateS        any     `toml:"gate_s"`
-				FHz          any     `toml:"f_hz"`
-				SingleShotS  float64 `toml:"single_shot_s"`
-				Counts       int     `toml:"counts"`
-				ResolutionHz float64 `toml:"resolution_hz"`
-				Timebase     float64 `toml:"timebase"`
-				ResidualHz   float64 `toml:"residual_hz"`
-				ReadingHz    float64 `toml:"reading_hz"`
-			}
-			Expect struct {
-				ResolutionHz []float64 `toml:"resolution_hz"`
-				LimitHz      float64   `toml:"limit_hz"`
-				LimitPPM     float64   `toml:"limit_ppm"`
-				ErrorHz      float64   `toml:"error_hz"`
-				ErrorPPM     float64   `toml:"error_ppm"`
-				Within       bool      `toml:"within"`
-			}
+	type check struct {
+		ID     string
+		Source string
+		Inputs struct {
+			Cases        [][]float64
+			ClockHz      float64 `toml:"clock_hz"`
+			GateS        any     `toml:"gate_s"`
+			FHz          any     `toml:"f_hz"`
+			SingleShotS  float64 `toml:"single_shot_s"`
+			Counts       int     `toml:"counts"`
+			ResolutionHz float64 `toml:"resolution_hz"`
+			Timebase     float64 `toml:"timebase"`
+			ResidualHz   float64 `toml:"residual_hz"`
+			ReadingHz    float64 `toml:"reading_hz"`
+		}
+		Expect struct {
+			ResolutionHz []float64 `toml:"resolution_hz"`
+			LimitHz      float64   `toml:"limit_hz"`
+			LimitPPM     float64   `toml:"limit_ppm"`
+			ErrorHz      float64   `toml:"error_hz"`
+			ErrorPPM     float64   `toml:"error_ppm"`
+			Within       bool      `toml:"within"`
 		}
 	}
-	require.NoError(t, toml.Unmarshal(text, &file))
 	seen := map[string]bool{}
 	table := checktable.New(t, "../../testdata/checks", "counter")
-	for _, c := range file.Check {
+	for _, c := range checktable.Load[check](t, "../../testdata/checks/counter.toml") {
 		seen[c.ID] = true
 		t.Run(c.ID, func(t *testing.T) {
 			in, want := c.Inputs, c.Expect

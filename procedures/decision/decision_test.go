@@ -2,14 +2,13 @@ package decision_test
 
 import (
 	"math/big"
-	"os"
 	"testing"
 
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
+	"bandproof/testdata/checks/checktable"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 )
@@ -30,20 +29,16 @@ func hz(f string) quantity.Exact {
 // TestPublishedValues compares with testdata/checks/decision.toml, each value
 // with its source there.
 func TestPublishedValues(t *testing.T) {
-	text, err := os.ReadFile("../../testdata/checks/decision.toml")
-	require.NoError(t, err)
-	var file struct {
-		Check []struct {
-			ID, Source                     string
-			Limit, U, Span, TUR, Tolerance float64
-			Value, Z, P                    []float64
-			Verdict                        []string
-		}
+	type check struct {
+		ID                             string
+		Limit, U, Span, TUR, Tolerance float64
+		Value, Z, P                    []float64
+		Verdict                        []string
 	}
-	require.NoError(t, toml.Unmarshal(text, &file))
-	require.GreaterOrEqual(t, len(file.Check), 3)
+	checks := checktable.Load[check](t, "../../testdata/checks/decision.toml")
+	require.GreaterOrEqual(t, len(checks), 3)
 	guarded := decision.Rule{Name: decision.Guarded}
-	for _, c := range file.Check {
+	for _, c := range checks {
 		t.Run(c.ID, func(t *testing.T) {
 			for k, v := range c.Value {
 				// The handbook's value is a quantity against one upper limit.

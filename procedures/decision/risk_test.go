@@ -3,7 +3,6 @@ package decision_test
 import (
 	"fmt"
 	"math"
-	"os"
 	"testing"
 
 	"bandproof/procedures/decision"
@@ -11,7 +10,6 @@ import (
 	"bandproof/procedures/uncertainty"
 	"bandproof/testdata/checks/checktable"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
@@ -33,13 +31,8 @@ type riskCheck struct {
 
 func riskChecks(t *testing.T) map[string]riskCheck {
 	t.Helper()
-	text, err := os.ReadFile("../../testdata/checks/decision.toml")
-	require.NoError(t, err)
-	var file struct{ Check []riskCheck }
-	require.NoError(t, toml.Unmarshal(text, &file))
 	all := map[string]riskCheck{}
-	for _, c := range file.Check {
-		require.NotEmpty(t, c.Source, c.ID)
+	for _, c := range checktable.Load[riskCheck](t, "../../testdata/checks/decision.toml") {
 		all[c.ID] = c
 	}
 	return all

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"math"
-	"os"
 	"slices"
 	"testing"
 
@@ -13,7 +12,6 @@ import (
 	"bandproof/runner/stability"
 	"bandproof/testdata/checks/checktable"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 )
 
@@ -54,14 +52,10 @@ type check struct {
 
 func checks(t testing.TB, file string, count int) map[string]check {
 	t.Helper()
-	text, err := os.ReadFile("../../testdata/checks/" + file)
-	require.NoError(t, err)
-	var f struct{ Check []check }
-	require.NoError(t, toml.Unmarshal(text, &f))
-	require.Len(t, f.Check, count)
+	all := checktable.Load[check](t, "../../testdata/checks/"+file)
+	require.Len(t, all, count)
 	byID := map[string]check{}
-	for _, c := range f.Check {
-		require.NotEmpty(t, c.Source, c.ID)
+	for _, c := range all {
 		require.Positive(t, c.Tolerance, c.ID)
 		byID[c.ID] = c
 	}

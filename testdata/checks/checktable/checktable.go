@@ -1,6 +1,6 @@
-// Package checktable is test support: it writes down, for each published check
-// value, what the program computes and how many digits agree, as a table for
-// people. The tables are golden files beside the check values; set
+// Package checktable is test support: it reads the published check values, and
+// writes down for each what the program computes and how many digits agree, as
+// a table for people. The tables are golden files beside the check values; set
 // UPDATE_CHECKS=1 to write them anew.
 package checktable
 
