@@ -3,7 +3,7 @@
 // reads, judges, and writes each point into the journal before the next begins.
 //
 // [Run] is what most callers need. The runner knows instruments only as the
-// roles of package drivers, people as an [Operator], time as a [Clock] and what
+// roles of package drivers, people as an [Operator], time as a [drivers.Clock] and what
 // is kept as a [Journal]; all of them are given to it. How a verdict comes
 // about is the business of procedures/decision.
 package runner

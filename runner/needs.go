@@ -6,14 +6,6 @@ import (
 	"time"
 )
 
-// Clock is the only time that the runner knows, so that a night can be tested
-// in a second.
-type Clock interface {
-	Now() time.Time
-	// Sleep returns after d, or at once with the context's error.
-	Sleep(ctx context.Context, d time.Duration) error
-}
-
 // Journal keeps what happened. Each method returns only once the entry would
 // survive a power cut; an error ends the run.
 type Journal interface {

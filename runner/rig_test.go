@@ -120,7 +120,7 @@ func (r *rig) open() {
 		wait := time.Duration(c.Timeout.Float() * float64(time.Second))
 		l, err := opener.Open(r.t.Context(), p.Prefer(link.Config{Address: c.Address, Timeout: wait}))
 		require.NoError(r.t, err)
-		return p, profile.Opening{Name: name, Link: l, Interlock: r.setup.Interlock, Sleep: r.clock.Sleep, Now: r.clock.Now, Timeout: wait}
+		return p, profile.Opening{Name: name, Link: l, Interlock: r.setup.Interlock, Clock: r.clock, Timeout: wait}
 	}
 	r.setup.Sources = map[string]drivers.Source{}
 	for _, s := range r.setup.Bench.Sources {

@@ -29,7 +29,7 @@ type Setup struct {
 	Counter   drivers.Counter
 	Sources   map[string]drivers.Source // by name in the bench file
 	Interlock *Interlock                // the same that the sources ask
-	Clock     Clock
+	Clock     drivers.Clock
 	Journal   Journal
 	Operator  Operator
 	Watcher   Watcher

@@ -24,7 +24,7 @@ type instruments struct {
 type wiring struct {
 	opener    link.Opener
 	interlock *runner.Interlock
-	clock     runner.Clock
+	clock     drivers.Clock
 	log       *slog.Logger
 }
 
@@ -60,7 +60,7 @@ func (w wiring) opening(ctx context.Context, name string, c procedures.Connectio
 	if err != nil {
 		return profile.Opening{}, err
 	}
-	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Sleep: w.clock.Sleep, Now: w.clock.Now, Log: w.log, Timeout: timeout(c)}, nil
+	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Clock: w.clock, Log: w.log, Timeout: timeout(c)}, nil
 }
 
 // close closes what is open, all at once; RF goes off at each source.

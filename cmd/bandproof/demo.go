@@ -12,6 +12,7 @@ import (
 	"regexp"
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/quantity"
@@ -180,7 +181,7 @@ func layOut(out string) error {
 
 func demoScenario() []byte { return append(virtual.DefaultScenarioText(), demoFaults...) }
 
-func demoBench(clock virtual.Clock) (*virtual.Bench, error) {
+func demoBench(clock drivers.Clock) (*virtual.Bench, error) {
 	s, err := virtual.LoadScenario("virtual-bench.toml", demoScenario())
 	if err != nil {
 		return nil, err

@@ -215,9 +215,12 @@ func (f judgeFlags) kind(c *cobra.Command, spec *accuracy.Spec) error {
 	if f.counts < 1 {
 		return fmt.Errorf("--counts is %d; expected at least 1", f.counts)
 	}
-	for flag, kind := range map[string]accuracy.Kind{"prescale": accuracy.Prescaled, "gate-lengthened": accuracy.Prescaled, "time-resolution": accuracy.Reciprocal, "harmonic": accuracy.Converted} {
-		if c.Flags().Changed(flag) && spec.Kind != kind {
-			return fmt.Errorf("--%s belongs to --counting %s, not to %s", flag, kind, spec.Kind)
+	for _, x := range []struct {
+		flag string
+		kind accuracy.Kind
+	}{{"prescale", accuracy.Prescaled}, {"gate-lengthened", accuracy.Prescaled}, {"time-resolution", accuracy.Reciprocal}, {"harmonic", accuracy.Converted}} {
+		if given(x.flag) && spec.Kind != x.kind {
+			return fmt.Errorf("--%s belongs to --counting %s, not to %s", x.flag, x.kind, spec.Kind)
 		}
 	}
 	return nil

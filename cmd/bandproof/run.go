@@ -9,8 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
+	"bandproof/drivers"
 	"bandproof/drivers/link"
 	"bandproof/procedures"
 	"bandproof/reports/record"
@@ -100,7 +100,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if f.verbose {
 		level = slog.LevelInfo
 	}
-	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: wallClock{}, invented: f.invented, follows: f.follows,
+	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
 		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -137,7 +137,7 @@ type sweep struct {
 	out      string
 	operator runner.Operator
 	terminal *terminal
-	clock    runner.Clock
+	clock    drivers.Clock
 	invented bool
 	follows  string
 	log      *slog.Logger
@@ -346,21 +346,5 @@ func (t *terminal) summary(d finished) {
 	}
 	for _, name := range d.Record.Run.RFMayBeOn {
 		t.note("CAUTION: RF of source %s may still be ON; switch it off by hand", name)
-	}
-}
-
-// wallClock is the time of day.
-type wallClock struct{}
-
-func (wallClock) Now() time.Time { return time.Now() }
-
-func (wallClock) Sleep(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
 	}
 }

@@ -117,7 +117,7 @@ func (f *stabilityFlags) table(ctx context.Context, file string) (*stabilityTabl
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	if f.nominal != "" {
-		fractional(s.Values, nominal.Float())
+		stability.Fractional(s.Values, nominal.Float())
 	}
 	r, err := stability.Analyse(ctx, s, q)
 	if err != nil {
@@ -174,13 +174,6 @@ func (f *stabilityFlags) request() (s stability.Series, q stability.Request, err
 		wrong("plot", fmt.Errorf("%q names no format; expected a file ending in .svg, .png or .pdf", f.plot))
 	}
 	return s, q, err
-}
-
-// fractional turns frequencies in Hz into fractional differences from nominal.
-func fractional(values []float64, nominal float64) {
-	for k, v := range values {
-		values[k] = (v - nominal) / nominal
-	}
 }
 
 // reference reads --nominal.

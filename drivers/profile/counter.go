@@ -211,7 +211,7 @@ func (c *counter) read(ctx context.Context) (drivers.Reading, error) {
 	if err != nil {
 		return drivers.Reading{}, c.understand(question, err)
 	}
-	return drivers.Reading{Text: printable(answer), Frequency: f, Mark: mark, At: c.now()}, nil
+	return drivers.Reading{Text: printable(answer), Frequency: f, Mark: mark, At: c.clock.Now()}, nil
 }
 
 // isSilence tells whether an answer did not come in time, apart from a message
@@ -246,7 +246,7 @@ func (c *counter) longestReading() time.Duration {
 // first is a reading of its own kind if the counter answers to its name, the
 // second stays the time-out that it is.
 func (c *counter) noReply(ctx context.Context, cause error) (drivers.Reading, error) {
-	at := c.now()
+	at := c.clock.Now()
 	answers, err := c.regain(ctx)
 	if err != nil {
 		return drivers.Reading{}, errors.Join(cause, fmt.Errorf("and afterwards: %w", err))

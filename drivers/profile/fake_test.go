@@ -209,16 +209,16 @@ func (s *state) far(message string) []answer {
 
 // naps notes what the driver sleeps, and sleeps.
 type naps struct {
+	drivers.WallClock
 	mutex sync.Mutex
 	list  []time.Duration
 }
 
-func (n *naps) sleep(ctx context.Context, d time.Duration) error {
+func (n *naps) Sleep(ctx context.Context, d time.Duration) error {
 	n.mutex.Lock()
 	n.list = append(n.list, d)
 	n.mutex.Unlock()
-	time.Sleep(d)
-	return ctx.Err()
+	return n.WallClock.Sleep(ctx, d)
 }
 
 // permit is an interlock that passes levels up to a limit in dBm.
@@ -343,7 +343,7 @@ func sourceState() *state {
 func openCounter(t *testing.T, text string, s *state) (drivers.Counter, *fake) {
 	t.Helper()
 	f := &fake{far: s.far}
-	c, err := load(t, text).OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: f, Sleep: (&naps{}).sleep})
+	c, err := load(t, text).OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: f, Clock: &naps{}})
 	require.NoError(t, err)
 	_, err = c.SetGate(t.Context(), gate10ms)
 	require.NoError(t, err)
@@ -355,7 +355,7 @@ func openCounter(t *testing.T, text string, s *state) (drivers.Counter, *fake) {
 func openSource(t *testing.T, text string, s *state, interlock drivers.Interlock) (drivers.Source, *fake) {
 	t.Helper()
 	f := &fake{far: s.far}
-	g, err := load(t, text).OpenSource(t.Context(), profile.Opening{Name: "gen", Link: f, Interlock: interlock, Sleep: (&naps{}).sleep})
+	g, err := load(t, text).OpenSource(t.Context(), profile.Opening{Name: "gen", Link: f, Interlock: interlock, Clock: &naps{}})
 	require.NoError(t, err)
 	f.takeSent()
 	return g, f

@@ -11,9 +11,6 @@ import (
 	"bandproof/drivers/link"
 )
 
-// Sleeper waits for d or until the context ends, whose error it then returns.
-type Sleeper func(ctx context.Context, d time.Duration) error
-
 // Opening is what an instrument is opened with.
 type Opening struct {
 	Name string    // as the bench file names the instrument
@@ -21,9 +18,8 @@ type Opening struct {
 	// Interlock is asked before any level is sent; without one a source
 	// refuses every level. Counters don't use it.
 	Interlock drivers.Interlock
-	Sleep     Sleeper          // nil: by the clock of the machine
-	Now       func() time.Time // nil: time.Now; when a reading came
-	Log       *slog.Logger     // nil: nothing is logged
+	Clock     drivers.Clock // nil: the clock of the machine
+	Log       *slog.Logger  // nil: nothing is logged
 	// Timeout replaces the profile's longest wait for a reply, beyond gates and
 	// settling; 0 keeps it.
 	Timeout time.Duration
@@ -86,28 +82,14 @@ func (p *Profile) session(o Opening, role string) (*session, error) {
 		return nil, &drivers.Error{Name: o.Name, Address: o.Link.Address(), Doing: "open",
 			Err: fmt.Errorf("profile %q describes a %s, not a %s", p.file.Name, p.file.Role, role)}
 	}
-	s := &session{profile: p, file: &p.file, name: o.Name, link: o.Link, sleep: o.Sleep, now: o.Now, log: o.Log,
+	s := &session{profile: p, file: &p.file, name: o.Name, link: o.Link, clock: o.Clock, log: o.Log,
 		limit: o.Timeout, turn: make(chan struct{}, 1)}
-	if s.sleep == nil {
-		s.sleep = sleepByMachine
-	}
-	if s.now == nil {
-		s.now = time.Now
+	if s.clock == nil {
+		s.clock = drivers.WallClock{}
 	}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
 	s.log = s.log.With("instrument", o.Name, "address", o.Link.Address(), "profile", p.file.Name)
 	return s, nil
-}
-
-func sleepByMachine(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-ctx.Done():
-		return ctx.Err()
-	case <-timer.C:
-		return nil
-	}
 }

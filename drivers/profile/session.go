@@ -29,8 +29,7 @@ type session struct {
 	file    *File
 	name    string
 	link    link.Link
-	sleep   Sleeper
-	now     func() time.Time
+	clock   drivers.Clock
 	log     *slog.Logger
 	limit   time.Duration // longest wait for a reply as the caller states it; 0: as the profile does
 
@@ -150,7 +149,7 @@ func (s *session) wait(ctx context.Context, d time.Duration) error {
 	if d <= 0 {
 		return nil
 	}
-	return s.sleep(ctx, d)
+	return s.clock.Sleep(ctx, d)
 }
 
 // pace pauses before a message, for instruments that lose what comes back to

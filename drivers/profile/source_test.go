@@ -107,7 +107,7 @@ func TestSourceWaitsUntilItHasSettled(t *testing.T) {
 	s.setLate("*OPC?", answer{"1", 150 * time.Millisecond}) // within 10 · 20 ms + 50 ms
 	n := &naps{}
 	text := edit(t, sourceText, `timeout = "150 ms"`, "timeout = \"150 ms\"\npace = \"1 ms\"", `query = "FREQ?"`, "query = \"FREQ?\"\nwait = \"3 ms\"")
-	g, err := load(t, text).OpenSource(t.Context(), profile.Opening{Name: "gen", Link: &fake{far: s.far}, Sleep: n.sleep})
+	g, err := load(t, text).OpenSource(t.Context(), profile.Opening{Name: "gen", Link: &fake{far: s.far}, Clock: n})
 	require.NoError(t, err)
 	n.list = nil
 	begin := time.Now()

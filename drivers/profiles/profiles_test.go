@@ -35,7 +35,7 @@ func TestEveryProfileSpeaksItsExamples(t *testing.T) {
 				script = append(script, conversation(e)...)
 			}
 			l := drivertest.NewPlayback(t, "TCPIP0::192.0.2.7::5025::SOCKET", script)
-			i := open(t, p, profile.Opening{Name: name, Link: l, Interlock: upTo(20), Sleep: noSleep})
+			i := open(t, p, profile.Opening{Name: name, Link: l, Interlock: upTo(20), Clock: noSleep{}})
 			for _, e := range examples {
 				got, err := e.Perform(t.Context(), i)
 				require.NoError(t, err, "%s %s", e.Do, e.With)
@@ -99,7 +99,9 @@ func open(t *testing.T, p *profile.Profile, o profile.Opening) drivers.Instrumen
 	return s
 }
 
-func noSleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
+type noSleep struct{ drivers.WallClock }
+
+func (noSleep) Sleep(ctx context.Context, _ time.Duration) error { return ctx.Err() }
 
 func TestUnknownProfileNamesTheKnownOnes(t *testing.T) {
 	for _, name := range []string{"", "scpi", "../profiles/scpi-counter", "scpi-counter.toml", "a\\b"} {

@@ -7,21 +7,22 @@ import (
 	"sync"
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/procedures/quantity"
 )
 
 // Options are what a caller may choose beyond the scenario.
 type Options struct {
-	Seed   int          // 0 takes the scenario's
-	Clock  Clock        // nil is the wall clock
-	Log    *slog.Logger // nil logs nothing
-	Follow bool         // a virtual technician moves the cables, also if the scenario does not say so
+	Seed   int           // 0 takes the scenario's
+	Clock  drivers.Clock // nil is the wall clock
+	Log    *slog.Logger  // nil logs nothing
+	Follow bool          // a virtual technician moves the cables, also if the scenario does not say so
 }
 
 // Bench is a virtual bench. All methods are safe for concurrent use.
 type Bench struct {
 	seed   int
-	clock  Clock
+	clock  drivers.Clock
 	log    *slog.Logger
 	follow bool
 
@@ -70,7 +71,7 @@ func New(s Scenario, o Options) (*Bench, error) {
 		b.seed = o.Seed
 	}
 	if b.clock == nil {
-		b.clock = RealClock{}
+		b.clock = drivers.WallClock{}
 	}
 	if b.log == nil {
 		b.log = slog.New(slog.DiscardHandler)

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/procedures/quantity"
 
 	"github.com/stretchr/testify/require"
@@ -85,7 +86,7 @@ func TestSameSeedGivesTheSameRepliesOnEveryLink(t *testing.T) {
 	require.NotEqual(t, inProcess, conversation(t, other.unit, other.lf), "another seed")
 
 	t.Run("TCP, real time", func(t *testing.T) {
-		b := newBench(t, Options{Clock: RealClock{}}, withFaults)
+		b := newBench(t, Options{Clock: drivers.WallClock{}}, withFaults)
 		require.Equal(t, inProcess, conversation(t, overTCP(t, b, "counter"), overTCP(t, b, "LF")))
 	})
 	t.Run("pseudo-terminal, scaled time", func(t *testing.T) {

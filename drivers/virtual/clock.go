@@ -5,36 +5,9 @@ import (
 	"fmt"
 	"sync"
 	"time"
+
+	"bandproof/drivers"
 )
-
-// Clock is the process time of the bench: gates, settling and pacing take time
-// on it. The age of the models is not its business; see [Bench.Advance].
-type Clock interface {
-	Now() time.Time
-	// Sleep returns nil once d has passed, else the error of the context.
-	Sleep(ctx context.Context, d time.Duration) error
-}
-
-// RealClock is the wall clock. The zero value is ready to use.
-type RealClock struct{}
-
-// Now returns the time of day.
-func (RealClock) Now() time.Time { return time.Now() }
-
-// Sleep waits for d.
-func (RealClock) Sleep(ctx context.Context, d time.Duration) error {
-	if d <= 0 {
-		return ctx.Err()
-	}
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
 
 // ScaledClock runs by a factor faster than the wall clock.
 type ScaledClock struct {
@@ -58,7 +31,7 @@ func (c *ScaledClock) Now() time.Time {
 
 // Sleep waits for d of the scaled time.
 func (c *ScaledClock) Sleep(ctx context.Context, d time.Duration) error {
-	return RealClock{}.Sleep(ctx, time.Duration(float64(d)/c.factor)+1)
+	return drivers.WallClock{}.Sleep(ctx, time.Duration(float64(d)/c.factor)+1)
 }
 
 // InstantClock never waits: Sleep only advances Now. It is safe for concurrent
@@ -95,7 +68,7 @@ func (c *InstantClock) Sleep(ctx context.Context, d time.Duration) error {
 // InstantClock, to begin on another day, is instant as well.
 func (*InstantClock) Instant() bool { return true }
 
-func isInstant(c Clock) bool {
+func isInstant(c drivers.Clock) bool {
 	i, ok := c.(interface{ Instant() bool })
 	return ok && i.Instant()
 }

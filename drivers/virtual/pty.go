@@ -15,6 +15,8 @@ import (
 
 	"github.com/creack/pty"
 	"golang.org/x/term"
+
+	"bandproof/drivers"
 )
 
 // PTY is a pseudo-terminal whose slave end a client opens like a serial port,
@@ -125,7 +127,7 @@ func (p *PTY) Close() error {
 }
 
 // pause is a short wait for the kernel, in the time of the machine.
-func pause(d time.Duration) { _ = RealClock{}.Sleep(context.Background(), d) }
+func pause(d time.Duration) { _ = drivers.WallClock{}.Sleep(context.Background(), d) }
 
 // drain waits until the slave's input is empty: the kernel drops at hang-up
 // what was not read. It is device time, in which the bench has no part.

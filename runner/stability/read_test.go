@@ -108,3 +108,12 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+func TestFractional(t *testing.T) {
+	// 10 Hz at 10 MHz is one part in a million.
+	values := []float64{10_000_010, math.NaN(), 9_999_990, 1e7}
+	stability.Fractional(values, 1e7)
+	require.Equal(t, 1e-6, values[0])
+	require.True(t, math.IsNaN(values[1]))
+	require.Equal(t, []float64{-1e-6, 0}, values[2:])
+}

@@ -234,3 +234,11 @@ func (s Series) Frequencies() (times, values []float64) {
 	}
 	return times, values
 }
+
+// Fractional turns frequencies in Hz, in place, into their fractional
+// differences from nominal, which is above zero; gaps stay gaps.
+func Fractional(values []float64, nominal float64) {
+	for k, v := range values {
+		values[k] = (v - nominal) / nominal
+	}
+}
