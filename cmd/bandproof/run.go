@@ -24,9 +24,9 @@ import (
 
 // runFlags are what the run command takes besides its two files.
 type runFlags struct {
-	store, out, follows                 string
-	unattended, json, verbose, invented bool
-	job                                 jobFlags
+	store, out, follows, wireLogTo               string
+	unattended, json, verbose, invented, wireLog bool
+	job                                          jobFlags
 }
 
 func runCommand(t *terminal) *cobra.Command {
@@ -54,6 +54,8 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&f.json, "json", false, "print the summary as JSON (schema \"bandproof run 1\")")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log what happens to standard error")
 	c.Flags().BoolVar(&f.invented, "invented", false, "mark the record as invented data (virtual bench)")
+	c.Flags().BoolVar(&f.wireLog, "wire-log", false, "keep every byte to and from the instruments with the record (\"records wire-log\" shows them)")
+	c.Flags().StringVar(&f.wireLogTo, "wire-log-to", "", "write every byte to and from the instruments to this file as well")
 	f.job.all(c)
 	return c
 }
@@ -101,6 +103,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		level = slog.LevelInfo
 	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo,
 		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -140,9 +143,12 @@ type sweep struct {
 	clock    drivers.Clock
 	invented bool
 	follows  string
-	log      *slog.Logger
-	dial     func(ctx context.Context, network, address string) (net.Conn, error)
-	id       func() string
+	// wireLog keeps the wire log with the record; wireLogTo names a file for it.
+	wireLog   bool
+	wireLogTo string
+	log       *slog.Logger
+	dial      func(ctx context.Context, network, address string) (net.Conn, error)
+	id        func() string
 }
 
 // finished is what a run leaves behind.
@@ -168,16 +174,22 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	}
 	w.terminal.cautions(w.files.procedure, record.UsualCautions())
 	interlock := runner.NewInterlock(w.files.procedure.Unit)
-	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log}, interlock, w.clock, w.log})
+	id := w.newID()
+	wires, err := w.openWireLogs()
+	if err != nil {
+		return finished{}, err
+	}
+	defer wires.close(w.terminal) // after the instruments: what closes them is logged too
+	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log()}, interlock, w.clock, w.log})
 	if err != nil {
 		return finished{}, err
 	}
 	defer in.close(w.log)
-	id := w.newID()
 	journal, err := w.store.Begin(ctx, store.Header{ID: id, Kind: w.kind, Started: w.clock.Now(), Procedure: w.files.procedureFile, Bench: w.files.benchFile, Planned: len(plan.Points)})
 	if err != nil {
 		return finished{}, err
 	}
+	wires.keep(w.store.WireLog(context.WithoutCancel(ctx), id))
 	end := w.terminal.begin(len(plan.Points))
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,

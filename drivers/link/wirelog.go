@@ -2,7 +2,8 @@ package link
 
 import "time"
 
-// Direction tells what became of the bytes of an [Exchange].
+// Direction tells what became of the bytes of an [Exchange], or what happened
+// instead.
 type Direction string
 
 const (
@@ -15,7 +16,34 @@ const (
 	Discarded Direction = "discarded"
 )
 
-// Exchange is what went over the wire at one time in one direction.
+// What follows is no message. Bytes is empty, but for Polled; where the act
+// failed, Note says so.
+const (
+	// Opened and Closed: the link, not each connection that carries it.
+	Opened Direction = "open"
+	Closed Direction = "close"
+	// Cleared: the link was cleared, and connected anew where it was lost.
+	Cleared Direction = "clear"
+	// Triggered: the instrument was told to take a reading.
+	Triggered Direction = "trigger"
+	// Polled: the status byte was asked for; Bytes is what it was.
+	Polled Direction = "status"
+	// ToRemote and ToLocal: who may work the front panel.
+	ToRemote Direction = "remote"
+	ToLocal  Direction = "local"
+	// NoAnswer: a wait for a message ended without one; Note says why.
+	NoAnswer Direction = "silence"
+)
+
+// Directions lists every direction.
+func Directions() []Direction {
+	return []Direction{Sent, Received, Discarded, Opened, Closed, Cleared, Triggered, Polled, ToRemote, ToLocal, NoAnswer}
+}
+
+// CarriesBytes tells whether the bytes of such an exchange went over the wire.
+func (d Direction) CarriesBytes() bool { return d == Sent || d == Received || d == Discarded }
+
+// Exchange is what went over the wire, or happened to the link, at one time.
 type Exchange struct {
 	At        time.Time
 	Address   string

@@ -1,0 +1,72 @@
+package store
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+)
+
+// ErrNoWireLog: the run was not asked to keep one.
+var ErrNoWireLog = errors.New("no wire log was kept")
+
+// WireLog keeps the wire log of a run that has begun: each Write is one part,
+// compressed, on disk when it returns. It must not outlive the context or the
+// store.
+func (s *Store) WireLog(ctx context.Context, run string) io.Writer {
+	return &wireLog{ctx, s, run}
+}
+
+type wireLog struct {
+	ctx context.Context // io.Writer has none of its own
+	s   *Store
+	run string
+}
+
+func (w *wireLog) Write(p []byte) (int, error) {
+	var part bytes.Buffer
+	z := gzip.NewWriter(&part)
+	_, err := z.Write(p)
+	if err = errors.Join(err, z.Close()); err == nil {
+		_, err = w.s.db.ExecContext(w.ctx, "INSERT INTO wire_log (run, body) VALUES (?, ?)", w.run, part.Bytes())
+	}
+	if err != nil {
+		return 0, wrap(w.s.file, "wire log of run "+w.run, err)
+	}
+	return len(p), nil
+}
+
+// ReadWireLog returns the text of a run's wire log.
+func (s *Store) ReadWireLog(ctx context.Context, run string) (_ []byte, err error) {
+	defer func() {
+		if err != nil {
+			err = wrap(s.file, "wire log of run "+run, err)
+		}
+	}()
+	rows, err := s.db.QueryContext(ctx, "SELECT body FROM wire_log WHERE run = ? ORDER BY seq", run)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { _ = rows.Close() }()
+	var packed bytes.Buffer
+	for rows.Next() {
+		var body []byte
+		if err := rows.Scan(&body); err != nil {
+			return nil, err
+		}
+		packed.Write(body)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	if packed.Len() == 0 {
+		return nil, fmt.Errorf("%w; \"run --wire-log\" keeps it", ErrNoWireLog)
+	}
+	z, err := gzip.NewReader(&packed)
+	if err != nil {
+		return nil, err
+	}
+	return io.ReadAll(z)
+}
