@@ -1,6 +1,6 @@
 // Package drivers names the roles that an instrument can play on the bench and
-// what the program may ask of each: [Counter], [Source], and small optional
-// abilities that are asked for by type assertion ([LockReporter],
+// what the program may ask of each: [Counter], [Source], [Switch], [PowerMeter],
+// [Thermometer] (a monitor is a second [Counter]), and small optional abilities that are asked for by type assertion ([LockReporter],
 // [ReferenceReporter], [ErrorQueue], …).
 //
 // How bytes travel is the business of drivers/link, how a given instrument is

@@ -26,6 +26,14 @@ type Capability struct {
 	FrequencyResolution quantity.Frequency `json:"frequency_resolution"` // smallest step
 	LevelResolution     quantity.Gain      `json:"level_resolution"`     // smallest step
 
+	// Switches.
+	Positions []string `json:"positions,omitempty"` // their names
+
+	// Power meters and thermometers.
+	Zeroes        bool `json:"zeroes,omitempty"`
+	Corrects      bool `json:"corrects,omitempty"` // wants to know the frequency
+	TellsHumidity bool `json:"tells_humidity,omitempty"`
+
 	TellsIdentity  bool `json:"tells_identity"`
 	TellsLock      bool `json:"tells_lock"`
 	TellsReference bool `json:"tells_reference"`
@@ -42,6 +50,10 @@ func (p *Profile) Capability() Capability {
 		Discard:       p.discard(),
 		TellsIdentity: f.Identify != nil, TellsLock: f.Lock != nil,
 		TellsReference: f.Reference != nil, TellsErrors: f.Errors != nil, SelfTests: f.SelfTest != nil,
+	}
+	c.Zeroes, c.Corrects, c.TellsHumidity = f.Zero != nil, f.Correction != nil, f.Humidity != nil
+	if f.Route != nil {
+		c.Positions = sortedKeys(f.Route.Map)
 	}
 	for _, g := range p.gates {
 		c.Gates = append(c.Gates, g.gate)

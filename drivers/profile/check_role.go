@@ -17,6 +17,7 @@ type coded struct {
 
 func (c *checker) counter() {
 	c.foreign("rf_off", "rf_on", "frequency", "level", "settle", "lock")
+	c.noDevice()
 	f := c.file
 	c.need("gate", "a reading's limit depends on it; a fixed gate is told by allowed with one entry")
 	c.need("read", "a counter is read by it")
@@ -135,6 +136,7 @@ func (c *checker) read(r *Read) {
 
 func (c *checker) source() {
 	c.foreign("input", "gate", "read", "abort", "self_test")
+	c.noDevice()
 	f := c.file
 	c.need("rf_off", "a source must be able to switch its signal off; give commands, or lowest level plus detune")
 	c.need("rf_on", "the signal is switched on by it")

@@ -14,7 +14,8 @@ import (
 var actionTable = map[string]string{
 	"identify": "identify", "input": "input", "gate": "gate", "read": "read", "self_test": "self_test",
 	"rf_off": "rf_off", "rf_on": "rf_on", "frequency": "frequency", "level": "level", "lock": "lock",
-	"reference": "reference", "errors": "errors",
+	"route": "route", "position": "position", "correction": "correction", "measure": "measure", "zero": "zero",
+	"temperature": "temperature", "humidity": "humidity", "reference": "reference", "errors": "errors",
 }
 
 // examples checks the conversation that the profile carries.
@@ -54,13 +55,13 @@ func (e Example) argument() error {
 	switch e.Do {
 	case "gate":
 		_, err = quantity.Parse[quantity.Second](e.With)
-	case "frequency":
+	case "frequency", "correction":
 		_, err = quantity.Parse[quantity.Hertz](e.With)
 	case "level":
 		_, err = quantity.ParseLevel(e.With)
-	case "input":
+	case "input", "route":
 		if strings.TrimSpace(e.With) == "" {
-			err = fmt.Errorf("is empty; expected the name of an input")
+			err = fmt.Errorf("is empty; expected the name of an input or a position")
 		}
 	default:
 		if e.With != "" {
@@ -86,13 +87,16 @@ func (e Example) Perform(ctx context.Context, instrument drivers.Instrument) (st
 	if text, err, done := e.performAbility(ctx, instrument); done {
 		return text, err
 	}
+	if text, err, done := e.performDevice(ctx, instrument); done {
+		return text, err
+	}
 	switch i := instrument.(type) {
 	case drivers.Counter:
 		return e.performCounter(ctx, i)
 	case drivers.Source:
 		return e.performSource(ctx, i)
 	}
-	return "", fmt.Errorf("%s is neither a counter nor a source", instrument.Name())
+	return "", fmt.Errorf("%s has none of the roles of a profile", instrument.Name())
 }
 
 func (e Example) performAbility(ctx context.Context, instrument drivers.Instrument) (text string, err error, done bool) {

@@ -16,7 +16,7 @@ const (
 type File struct {
 	Schema      string `toml:"schema" jsonschema_description:"Version of this format: \"bandproof profile 1\"."`
 	Name        string `toml:"name" jsonschema_description:"Name by which a bench file calls the profile: lower case letters, digits and hyphens."`
-	Role        string `toml:"role" jsonschema:"enum=counter,enum=source" jsonschema_description:"What the instrument is: counter or source."`
+	Role        string `toml:"role" jsonschema:"enum=counter,enum=source,enum=switch,enum=power-meter,enum=thermometer" jsonschema_description:"What the instrument is: counter (also for a monitor), source, switch, power-meter or thermometer (also a hygrometer)."`
 	Source      string `toml:"source" jsonschema_description:"Where the facts of this profile come from: document, edition, page."`
 	Description string `toml:"description" jsonschema_description:"What the profile is for, in a sentence or two."`
 
@@ -36,6 +36,16 @@ type File struct {
 	Level     *Level     `toml:"level,omitempty" jsonschema_description:"Source: how the level is set. Required."`
 	Settle    *Settle    `toml:"settle,omitempty" jsonschema_description:"Source: when the signal can be trusted after a set. Required."`
 	Lock      *Lock      `toml:"lock,omitempty" jsonschema_description:"Source: how it tells whether its synthesis is locked."`
+
+	Route    *Route    `toml:"route,omitempty" jsonschema_description:"Switch: how a position is closed and all others opened. Required."`
+	Position *Position `toml:"position,omitempty" jsonschema_description:"Switch: how it tells which position is closed. Required: a switch that can't tell proves no path."`
+
+	Correction *Correction `toml:"correction,omitempty" jsonschema_description:"Power meter: how it is told the frequency for its correction factor. Leave out where it needs none."`
+	Measure    *Measure    `toml:"measure,omitempty" jsonschema_description:"Power meter: how one level is measured. Required."`
+	Zero       *Zero       `toml:"zero,omitempty" jsonschema_description:"Power meter: how it takes its own zero."`
+
+	Temperature *Ambient `toml:"temperature,omitempty" jsonschema_description:"Thermometer: how the ambient temperature is asked for, in °C. Required."`
+	Humidity    *Ambient `toml:"humidity,omitempty" jsonschema_description:"Thermometer that is a hygrometer too: how the relative humidity is asked for, in % unless stated."`
 
 	Reference *Reference `toml:"reference,omitempty" jsonschema_description:"How the instrument tells which reference it uses."`
 	Errors    *Errors    `toml:"errors,omitempty" jsonschema_description:"How the instrument's error queue is read."`
@@ -179,8 +189,8 @@ type Errors struct {
 
 // Example is one action with what goes over the wire.
 type Example struct {
-	Do       string     `toml:"do" jsonschema_description:"The action: open, identify, input, gate, read, rf_off, rf_on, frequency, level, lock, reference, errors, self_test, close."`
-	With     string     `toml:"with,omitempty" jsonschema_description:"What the action is asked for: an input, a gate time, a frequency, a level."`
+	Do       string     `toml:"do" jsonschema_description:"The action: open, identify, input, gate, read, rf_off, rf_on, frequency, level, lock, route, position, correction, measure, zero, temperature, humidity, reference, errors, self_test, close."`
+	With     string     `toml:"with,omitempty" jsonschema_description:"What the action is asked for: an input, a gate time, a frequency, a level, a position."`
 	Gives    string     `toml:"gives,omitempty" jsonschema_description:"What the action returns, as the program prints it."`
 	Exchange []Exchange `toml:"exchange" jsonschema_description:"Messages in order, each with its reply if it is a question."`
 }

@@ -36,8 +36,8 @@ func Load(file string, text []byte) (*Profile, error) {
 	case RoleSource:
 		c.source()
 	default:
-		if d.Has("role") {
-			d.Add("role", "is %q; expected %q or %q", p.file.Role, RoleCounter, RoleSource)
+		if !c.device() && d.Has("role") {
+			d.Add("role", "is %q; expected %q, %q, %q, %q or %q", p.file.Role, RoleCounter, RoleSource, RoleSwitch, RolePowerMeter, RoleThermometer)
 		}
 	}
 	c.both()
@@ -80,7 +80,7 @@ func withoutConsequences(err error, unread map[string]bool) error {
 // Name is the name by which a bench file calls the profile.
 func (p *Profile) Name() string { return p.file.Name }
 
-// Role is RoleCounter or RoleSource.
+// Role is RoleCounter, RoleSource, RoleSwitch, RolePowerMeter or RoleThermometer.
 func (p *Profile) Role() string { return p.file.Role }
 
 // Description says what the profile is for.

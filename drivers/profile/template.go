@@ -16,6 +16,7 @@ const (
 	holdMilliseconds = "milliseconds"
 	holdCode         = "code"
 	holdInput        = "input"
+	holdPosition     = "position"
 )
 
 // words gives each placeholder its text.

@@ -61,13 +61,10 @@ func shown(examples []profile.Example) []string {
 // wanted lists the actions that a profile must show.
 func wanted(c profile.Capability) []string {
 	list := []string{"open", "close"}
-	if c.Role == profile.RoleCounter {
-		list = append(list, "gate", "read")
-	} else {
-		list = append(list, "rf_off", "rf_on", "frequency", "level")
-	}
+	list = append(list, map[string][]string{profile.RoleCounter: {"gate", "read"}, profile.RoleSource: {"rf_off", "rf_on", "frequency", "level"},
+		profile.RoleSwitch: {"route", "position"}, profile.RolePowerMeter: {"measure"}, profile.RoleThermometer: {"temperature"}}[c.Role]...)
 	for action, has := range map[string]bool{"identify": c.TellsIdentity, "reference": c.TellsReference, "errors": c.TellsErrors,
-		"self_test": c.SelfTests, "lock": c.TellsLock, "input": len(c.Inputs) > 0} {
+		"self_test": c.SelfTests, "lock": c.TellsLock, "input": len(c.Inputs) > 0, "zero": c.Zeroes, "correction": c.Corrects, "humidity": c.TellsHumidity} {
 		if has {
 			list = append(list, action)
 		}
@@ -89,14 +86,21 @@ func conversation(e profile.Example) drivertest.Script {
 
 func open(t *testing.T, p *profile.Profile, o profile.Opening) drivers.Instrument {
 	t.Helper()
-	if p.Role() == profile.RoleCounter {
-		c, err := p.OpenCounter(t.Context(), o)
-		require.NoError(t, err)
-		return c
-	}
-	s, err := p.OpenSource(t.Context(), o)
+	i, err := func() (drivers.Instrument, error) {
+		switch p.Role() {
+		case profile.RoleCounter:
+			return p.OpenCounter(t.Context(), o)
+		case profile.RoleSwitch:
+			return p.OpenSwitch(t.Context(), o)
+		case profile.RolePowerMeter:
+			return p.OpenPowerMeter(t.Context(), o)
+		case profile.RoleThermometer:
+			return p.OpenThermometer(t.Context(), o)
+		}
+		return p.OpenSource(t.Context(), o)
+	}()
 	require.NoError(t, err)
-	return s
+	return i
 }
 
 type noSleep struct{ drivers.WallClock }
