@@ -50,6 +50,7 @@ func (c *checker) reply(action, query string, r *Reply, unit unitCheck, reading 
 			c.Add(at+".unit", "%v", err)
 		}
 	}
+	c.shape(at, r)
 	for i, s := range r.Prefix {
 		c.affix(fmt.Sprintf("%s.prefix[%d]", at, i), s)
 	}

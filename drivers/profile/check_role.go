@@ -23,12 +23,12 @@ func (c *checker) counter() {
 	c.need("read", "a counter is read by it")
 	if in := f.Input; in != nil {
 		c.commands("input", in.Commands, 0, holdInput)
-		c.holds("input", in.Commands, holdInput)
 		if len(in.Commands) == 0 && len(in.Map) != 1 {
 			c.Add("input", "has no commands; expected them, or map with the one input that there is")
 		}
 		c.notNegative("input.wait", in.Wait)
 		c.inputMap(in.Map)
+		c.inputQuery(in)
 	}
 	if f.Gate != nil {
 		c.gate(f.Gate)
@@ -44,6 +44,20 @@ func (c *checker) counter() {
 		c.query("self_test.query", t.Query, true)
 		c.answers("self_test.pass", t.Pass)
 		c.positive("self_test.timeout", t.Timeout)
+	}
+}
+
+func (c *checker) inputQuery(in *Input) {
+	c.query("input.query", in.Query, false)
+	c.expect("input", in.Query, in.Expect)
+	for i, template := range in.Expect {
+		if why := templateMistake(template, []string{holdInput}); why != "" {
+			c.Add(fmt.Sprintf("input.expect[%d]", i), "%s", why)
+		}
+	}
+	c.holds("input", in.Commands, holdInput)
+	if len(in.Expect) > 0 && !slices.ContainsFunc(in.Expect, func(s string) bool { return strings.Contains(s, "{"+holdInput+"}") }) {
+		c.Add("input.expect", "never says {input}; every input would do")
 	}
 }
 
@@ -121,6 +135,7 @@ func (c *checker) oneGate(at string, g coded) {
 func (c *checker) read(r *Read) {
 	c.commands("read", r.Commands, 0, holdInput, holdSeconds, holdMilliseconds)
 	c.query("read.query", r.Query, true, holdInput, holdSeconds, holdMilliseconds)
+	c.query("read.again", r.Again, false, holdInput)
 	c.reply("read", r.Query, r.Reply, hertzUnit, true)
 	c.notNegative("read.overhead", r.Overhead)
 	if c.Has("read.margin") {

@@ -61,10 +61,21 @@ func (c *counter) selectInput(ctx context.Context, word string) error {
 	if len(in.Commands) == 0 {
 		return nil // there is only this one
 	}
-	if err := c.commands(ctx, in.Commands, words{holdInput: word}, clockOr(in.Wait, 0)); err != nil {
+	w := words{holdInput: word}
+	if err := c.commands(ctx, in.Commands, w, clockOr(in.Wait, 0)); err != nil {
 		return err
 	}
-	return c.complaints(ctx)
+	if err := c.complaints(ctx); err != nil || in.Query == "" {
+		return err
+	}
+	right := make([]string, len(in.Expect))
+	for i, template := range in.Expect {
+		var err error
+		if right[i], err = expand(template, w); err != nil {
+			return err
+		}
+	}
+	return c.confirm(ctx, in.Query, c.timeout(), right, drivers.ErrUnreadable)
 }
 
 // SetGate asks for a gate time and returns the one in force.
@@ -211,7 +222,28 @@ func (c *counter) read(ctx context.Context) (drivers.Reading, error) {
 	if err != nil {
 		return drivers.Reading{}, c.understand(question, err)
 	}
+	if err := c.again(ctx, answer); err != nil {
+		return drivers.Reading{}, err
+	}
 	return drivers.Reading{Text: printable(answer), Frequency: f, Mark: mark, At: c.clock.Now()}, nil
+}
+
+// again asks for the reading once more where the counter can give it twice. A
+// link without a checksum shows only so that a character was lost or changed.
+func (c *counter) again(ctx context.Context, first string) error {
+	question := c.file.Read.Again
+	if question == "" {
+		return nil
+	}
+	second, err := c.ask(ctx, question, c.timeout())
+	if err != nil {
+		return err
+	}
+	if second != first {
+		return c.understand(question, fmt.Errorf("%w: the reading came as %s and once more as %s; is the line disturbed, or its speed wrong?",
+			drivers.ErrUnreadable, quote(first), quote(second)))
+	}
+	return nil
 }
 
 // isSilence tells whether an answer did not come in time, apart from a message
@@ -244,7 +276,8 @@ func (c *counter) longestReading() time.Duration {
 
 // noReply tells a measurement that never ends from a link that is broken: the
 // first is a reading of its own kind if the counter answers to its name, the
-// second stays the time-out that it is.
+// second stays the time-out that it is. A question that did not reach the
+// counter as it was sent is the link's fault too: its error queue tells.
 func (c *counter) noReply(ctx context.Context, cause error) (drivers.Reading, error) {
 	at := c.clock.Now()
 	answers, err := c.regain(ctx)
@@ -254,10 +287,30 @@ func (c *counter) noReply(ctx context.Context, cause error) (drivers.Reading, er
 	if !answers {
 		return drivers.Reading{}, fmt.Errorf("%w; and the profile has no question that would show that the counter still answers", cause)
 	}
-	if err := c.setUpAgain(ctx); err != nil {
+	c.lost = true // until this is through
+	entries, err := c.oldComplaints(ctx, "after a measurement without reply")
+	if err != nil {
+		return drivers.Reading{}, errors.Join(cause, err)
+	}
+	if garbled := notUnderstood(entries); len(garbled) > 0 {
+		return drivers.Reading{}, fmt.Errorf("%w; the counter did not understand what reached it: %s; is the line disturbed, or the profile's question wrong?",
+			cause, strings.Join(garbled, "; "))
+	}
+	if err := c.restore(ctx); err != nil {
 		return drivers.Reading{}, fmt.Errorf("no reply to the measurement, and afterwards: %w", err)
 	}
 	return drivers.Reading{Mark: drivers.NoReply, At: at}, nil
+}
+
+// notUnderstood picks the command errors of an error queue, -100 to -199
+// (SCPI-1999 volume 2, SYSTem:ERRor, from memory).
+func notUnderstood(entries []string) (garbled []string) {
+	for _, entry := range entries {
+		if code, _, err := errorEntry(entry); err == nil && code <= -100 && code > -200 {
+			garbled = append(garbled, entry)
+		}
+	}
+	return garbled
 }
 
 // Discard is the number of readings to throw away after a change.

@@ -87,6 +87,8 @@ type Commands struct {
 type Input struct {
 	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages with {input}. May be left out only where map has one entry: a counter with one input."`
 	Map      map[string]string  `toml:"map,omitempty" jsonschema_description:"From the procedure's input name or channel to what {input} stands for. Without it the name is used as it is."`
+	Query    string             `toml:"query,omitempty" jsonschema_description:"Question for the input in force, so that a selection which was garbled on its way is noticed."`
+	Expect   []string           `toml:"expect,omitempty" jsonschema_description:"Answers that stand for the input asked for, with {input}; required with query."`
 	Wait     *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
 }
 
@@ -104,6 +106,7 @@ type Gate struct {
 type Read struct {
 	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages that arm the measurement, if the query alone does not."`
 	Query    string             `toml:"query" jsonschema_description:"Question that returns the reading once it is complete."`
+	Again    string             `toml:"again,omitempty" jsonschema_description:"Question that returns the same reading once more, such as FETC?. It is asked after each reading and the two are compared, so that a character which was lost, doubled or changed on the way is noticed."`
 	Reply    *Reply             `toml:"reply,omitempty" jsonschema_description:"How the answer is read; hertz unless stated."`
 	Margin   quantity.Duration  `toml:"margin" jsonschema_description:"How long past the gate the reply may take before the measurement counts as never ending."`
 	Safety   *quantity.Ratio    `toml:"safety,omitempty" jsonschema_description:"Share of the gate by which it may run longer than set; 10 % unless stated."`
@@ -119,6 +122,8 @@ type Read struct {
 type Reply struct {
 	Form      string   `toml:"form,omitempty" jsonschema:"enum=scpi" jsonschema_description:"Form of the number: scpi (the default), a decimal number as SCPI-1999 sends it."`
 	Unit      string   `toml:"unit,omitempty" jsonschema_description:"Unit that the number counts, such as MHz or ms."`
+	Length    int      `toml:"length,omitempty" jsonschema_description:"Characters of every reply that is a number, its terminator not counted. Where an instrument sends a fixed form, this refuses a reply that was cut or joined."`
+	Shape     []string `toml:"shape,omitempty" jsonschema_description:"The forms that a reply has, one sign a place: # a digit, _ a digit or blank, * a digit, blank, point or comma, ~ a sign or blank, @ a letter or blank, ? any sign; everything else stands for itself. A reply that fits none is refused."`
 	Prefix    []string `toml:"prefix,omitempty" jsonschema_description:"Texts before the number; the longest that is there is removed. If given, one must be there."`
 	Suffix    []string `toml:"suffix,omitempty" jsonschema_description:"Texts after the number; the longest that is there is removed. If given, one must be there."`
 	NoSignal  []string `toml:"no_signal,omitempty" jsonschema_description:"Whole answers that stand for nothing counted, beside 9.91E37."`

@@ -100,6 +100,12 @@ func (c *counter) setUpAgain(ctx context.Context) error {
 	if err := c.forgetComplaints(ctx, "after the link was cleared"); err != nil {
 		return err
 	}
+	return c.restore(ctx)
+}
+
+// restore sends the settings anew.
+func (c *counter) restore(ctx context.Context) error {
+	c.lost = true // until this is through
 	if err := c.begins(ctx); err != nil {
 		return err
 	}

@@ -55,15 +55,21 @@ func (s *session) complaints(ctx context.Context) error {
 // forgetComplaints empties the error queue of what stands in it from before,
 // which is no answer to anything that this conversation sent.
 func (s *session) forgetComplaints(ctx context.Context, when string) error {
+	_, err := s.oldComplaints(ctx, when)
+	return err
+}
+
+// oldComplaints is forgetComplaints, and returns what it took.
+func (s *session) oldComplaints(ctx context.Context, when string) ([]string, error) {
 	entries, ended, err := s.drain(ctx)
 	if err != nil {
-		return fmt.Errorf("read the error queue: %w", err)
+		return nil, fmt.Errorf("read the error queue: %w", err)
 	}
 	if len(entries) > 0 {
 		s.log.Warn("error queue was not empty", "when", when, "entries", entries, "ended", ended)
 	}
 	if !ended {
-		return fmt.Errorf("%w: the error queue did not end after %d entries", drivers.ErrInstrument, len(entries))
+		return nil, fmt.Errorf("%w: the error queue did not end after %d entries", drivers.ErrInstrument, len(entries))
 	}
-	return nil
+	return entries, nil
 }

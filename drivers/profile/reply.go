@@ -28,6 +28,9 @@ func value[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], dr
 	if isAnswer(whole, r.OverRange) {
 		return none, drivers.OverRange, nil
 	}
+	if err := r.fits(answer); err != nil {
+		return none, drivers.None, err
+	}
 	number, err := r.strip(whole)
 	if err != nil {
 		return none, drivers.None, err
