@@ -211,6 +211,9 @@ func TestNoFaultOfTheLinkMakesAWrongReading(t *testing.T) {
 			b := newBench(t)
 			ctx := t.Context()
 			p := quick(t)
+			if row.comes { // however busy the machine is
+				p = get(t, "scpi-counter")
+			}
 			c, err := p.OpenCounter(ctx, b.opening(t, "counter", p))
 			require.NoError(t, err)
 			g, err := get(t, "scpi-source").OpenSource(ctx, b.opening(t, "LF", get(t, "scpi-source")))
