@@ -121,7 +121,7 @@ var cases = []struct {
 		time.Sleep(2 * short)
 		r.sends("1\n")
 		r.answered(got(), "1")
-		_, err := link.Query(context.Background(), r.link, []byte("A?"))
+		_, err := r.link.Query(context.Background(), []byte("A?"))
 		r.is(err, link.ErrTimeout)
 	}},
 	{"late reply", "an answer that comes after its query was given up is never the next query's", func(r *rig) {
@@ -151,7 +151,7 @@ var cases = []struct {
 		best := patience
 		for attempt := 0; attempt < 20 && best > 100*time.Millisecond; attempt++ { // a busy machine may miss some
 			ctx, cancel := context.WithCancel(context.Background())
-			got := r.background(func() ([]byte, error) { return link.Query(ctx, r.link, []byte("A?")) })
+			got := r.background(func() ([]byte, error) { return r.link.Query(ctx, []byte("A?")) })
 			r.hears("A?\n")
 			time.Sleep(10 * time.Millisecond)
 			begin := time.Now()
@@ -175,7 +175,7 @@ var cases = []struct {
 		r.is(r.link.Write(ctx, []byte("A")), link.ErrCancelled)
 		_, err := r.link.Read(ctx)
 		r.is(err, link.ErrCancelled)
-		_, err = link.Query(ctx, r.link, []byte("A?"))
+		_, err = r.link.Query(ctx, []byte("A?"))
 		r.is(err, link.ErrCancelled)
 		r.is(r.link.Clear(ctx), link.ErrCancelled)
 		r.hearsNothing()

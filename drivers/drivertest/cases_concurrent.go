@@ -8,8 +8,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-
-	"bandproof/drivers/link"
 )
 
 // concurrentQueries has several goroutines ask; the far end answers each with
@@ -25,7 +23,7 @@ func concurrentQueries(r *rig) {
 			for i := range each {
 				ctx, cancel := context.WithTimeout(context.Background(), patience)
 				question := fmt.Sprintf("Q%d.%d?", g, i)
-				answer, err := link.Query(ctx, r.link, []byte(question))
+				answer, err := r.link.Query(ctx, []byte(question))
 				cancel()
 				if err != nil || string(answer) != question {
 					r.Errorf("query %q: answer %q, %v", question, answer, err)

@@ -118,7 +118,7 @@ func (r *rig) query(question string, limit time.Duration) func() result {
 	return r.background(func() ([]byte, error) {
 		ctx, cancel := context.WithTimeout(context.Background(), limit)
 		defer cancel()
-		return link.Query(ctx, r.link, []byte(question))
+		return r.link.Query(ctx, []byte(question))
 	})
 }
 
@@ -204,7 +204,7 @@ func (r *rig) dirty(kind error) {
 	r.is(r.link.Write(ctx, []byte("REFUSED")), kind)
 	_, err := r.link.Read(ctx)
 	r.is(err, kind)
-	_, err = link.Query(ctx, r.link, []byte("REFUSED?"))
+	_, err = r.link.Query(ctx, []byte("REFUSED?"))
 	r.is(err, kind)
 }
 

@@ -47,10 +47,7 @@ func NewPlayback(t TB, address string, script Script) *Playback {
 	return p
 }
 
-var _ interface {
-	link.Link
-	link.Querier
-} = (*Playback)(nil)
+var _ link.Link = (*Playback)(nil)
 
 func (p *Playback) Address() string { return p.address }
 
@@ -90,6 +87,48 @@ func (p *Playback) Clear(ctx context.Context) error {
 		return p.fail("clear", step.Err)
 	}
 	p.sent, p.lost = false, nil
+	return nil
+}
+
+// Stray is always nil: a script has nothing that comes unasked.
+func (p *Playback) Stray() []byte { return nil }
+
+func (p *Playback) Trigger(ctx context.Context) error { return p.bare(ctx, Trigger, "trigger") }
+func (p *Playback) Remote(ctx context.Context) error  { return p.bare(ctx, Remote, "remote") }
+func (p *Playback) Local(ctx context.Context) error   { return p.bare(ctx, Local, "local") }
+
+// StatusByte gives the byte that the script has.
+func (p *Playback) StatusByte(ctx context.Context) (byte, error) {
+	p.turn.Lock()
+	defer p.turn.Unlock()
+	if err := p.refuse(ctx, "status"); err != nil {
+		return 0, err
+	}
+	step, err := p.step(Status, "")
+	if err != nil {
+		return 0, err
+	}
+	if step.Err != nil {
+		return 0, p.fail("status", step.Err)
+	}
+	return step.Bytes[0], nil
+}
+
+// bare is an act without bytes.
+func (p *Playback) bare(ctx context.Context, act Act, op string) error {
+	p.turn.Lock()
+	defer p.turn.Unlock()
+	if err := p.refuse(ctx, op); err != nil {
+		return err
+	}
+	step, err := p.step(act, "")
+	if err != nil {
+		return err
+	}
+	p.sent = p.sent || act == Trigger
+	if step.Err != nil {
+		return p.fail(op, step.Err)
+	}
 	return nil
 }
 

@@ -52,7 +52,7 @@ func TestPlaybackGivesTheAnswersOfTheScript(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := NewPlayback(t, address, script)
-	answer, err := link.Query(background, p, []byte("*IDN?"))
+	answer, err := p.Query(background, []byte("*IDN?"))
 	if err != nil || string(answer) != "A,B,C,D" {
 		t.Fatalf("identity %q, %v", answer, err)
 	}

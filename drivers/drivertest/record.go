@@ -25,7 +25,7 @@ type Record struct {
 // NewRecord wraps a link, which still has to be closed, here or there.
 func NewRecord(l link.Link) *Record { return &Record{Link: l, turn: make(chan struct{}, 1)} }
 
-var _ link.Querier = (*Record)(nil)
+var _ link.Link = (*Record)(nil)
 
 // Script is what was written down so far.
 func (r *Record) Script() Script {
@@ -51,7 +51,7 @@ func (r *Record) Read(ctx context.Context) ([]byte, error) {
 // Query writes down two steps: what was written and what was read.
 func (r *Record) Query(ctx context.Context, message []byte) ([]byte, error) {
 	end := r.begin(ctx)
-	answer, err := link.Query(ctx, r.Link, message)
+	answer, err := r.Link.Query(ctx, message)
 	var failed *link.Error
 	if errors.As(err, &failed) && failed.Op == "write" {
 		end(Step{Act: Write, Bytes: message, Err: err})
@@ -65,6 +65,24 @@ func (r *Record) Clear(ctx context.Context) error {
 	end := r.begin(ctx)
 	err := r.Link.Clear(ctx)
 	end(Step{Act: Clear, Err: err})
+	return err
+}
+
+func (r *Record) Trigger(ctx context.Context) error { return r.bare(ctx, Trigger, r.Link.Trigger) }
+func (r *Record) Remote(ctx context.Context) error  { return r.bare(ctx, Remote, r.Link.Remote) }
+func (r *Record) Local(ctx context.Context) error   { return r.bare(ctx, Local, r.Link.Local) }
+
+func (r *Record) StatusByte(ctx context.Context) (byte, error) {
+	end := r.begin(ctx)
+	status, err := r.Link.StatusByte(ctx)
+	end(Step{Act: Status, Bytes: []byte{status}, Err: err})
+	return status, err
+}
+
+func (r *Record) bare(ctx context.Context, act Act, do func(context.Context) error) error {
+	end := r.begin(ctx)
+	err := do(ctx)
+	end(Step{Act: act, Err: err})
 	return err
 }
 
@@ -89,7 +107,7 @@ func (r *Record) add(steps []Step) {
 	r.mutex.Lock()
 	defer r.mutex.Unlock()
 	for _, step := range steps {
-		if r.lost && step.Act != Clear || errors.Is(step.Err, link.ErrClosed) {
+		if r.lost && step.Act != Clear || errors.Is(step.Err, link.ErrClosed) || errors.Is(step.Err, errors.ErrUnsupported) {
 			continue
 		}
 		step.Bytes = bytes.Clone(step.Bytes)

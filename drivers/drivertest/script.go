@@ -3,6 +3,7 @@ package drivertest
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -13,15 +14,22 @@ import (
 type Act string
 
 const (
-	Write Act = "write"
-	Read  Act = "read"
-	Clear Act = "clear"
+	Write   Act = "write"
+	Read    Act = "read"
+	Clear   Act = "clear"
+	Trigger Act = "trigger"
+	Status  Act = "status"
+	Remote  Act = "remote"
+	Local   Act = "local"
 )
+
+// bareActs are those without bytes.
+var bareActs = []Act{Clear, Trigger, Remote, Local}
 
 // Step is one act on a link and how it ends.
 type Step struct {
 	Act   Act
-	Bytes []byte // Write: the message; Read: the answer. Without terminator.
+	Bytes []byte // Write: the message; Read: the answer, without terminator; Status: one byte
 	Err   error  // nil, or link.ErrTimeout, ErrCancelled, ErrDisconnected, ErrProtocol or ErrBusy
 }
 
@@ -36,6 +44,8 @@ type Step struct {
 //	< ! timeout                  no answer comes
 //	clear                        the link is cleared
 //	clear ! disconnected         and that fails
+//	trigger                      so for remote and local
+//	status 80                    the status byte is read, in decimal
 type Script []Step
 
 // failures by their names in a script.
@@ -66,6 +76,11 @@ func (s Script) String() string {
 			b.WriteString("<")
 			if step.Err == nil {
 				b.WriteString(" " + strconv.QuoteToASCII(string(step.Bytes)))
+			}
+		case Status:
+			b.WriteString(string(step.Act))
+			if step.Err == nil {
+				b.WriteString(" " + strconv.Itoa(int(step.Bytes[0])))
 			}
 		default:
 			b.WriteString(string(step.Act))
@@ -106,30 +121,21 @@ func ParseScript(text string) (Script, error) {
 }
 
 func parseStep(line string) (Step, error) {
-	var step Step
-	rest, isWrite := strings.CutPrefix(line, ">")
-	isRead, isClear := false, false
-	if !isWrite {
-		if rest, isRead = strings.CutPrefix(line, "<"); !isRead {
-			rest, isClear = strings.CutPrefix(line, "clear")
-		}
+	step, rest, ok := parseAct(line)
+	if !ok {
+		return Step{}, fmt.Errorf("%q begins with none of >, <, clear, trigger, status, remote, local, #", line)
 	}
-	switch {
-	case isWrite:
-		step.Act = Write
-	case isRead:
-		step.Act = Read
-	case isClear:
-		step.Act = Clear
-	default:
-		return Step{}, fmt.Errorf("%q begins with none of >, <, clear, #", line)
-	}
-	rest = strings.TrimSpace(rest)
-	hasBytes := false
-	if quoted, err := strconv.QuotedPrefix(rest); err == nil && step.Act != Clear {
+	if quoted, err := strconv.QuotedPrefix(rest); err == nil && (step.Act == Write || step.Act == Read) {
 		text, _ := strconv.Unquote(quoted) // a quoted prefix can be unquoted
-		step.Bytes, hasBytes = []byte(text), true
+		step.Bytes = []byte(text)
 		rest = strings.TrimSpace(rest[len(quoted):])
+	}
+	if word, after, _ := strings.Cut(rest, " "); step.Act == Status && word != "" && word != "!" {
+		status, err := strconv.ParseUint(word, 10, 8)
+		if err != nil {
+			return Step{}, fmt.Errorf("%q is no status byte; expected 0 to 255", word)
+		}
+		step.Bytes, rest = []byte{byte(status)}, strings.TrimSpace(after)
 	}
 	if rest != "" {
 		name, failed := strings.CutPrefix(rest, "!")
@@ -140,13 +146,28 @@ func parseStep(line string) (Step, error) {
 			return Step{}, fmt.Errorf("%q is no kind of error; expected timeout, cancelled, disconnected, protocol or busy", name)
 		}
 	}
+	hasBytes := step.Bytes != nil
 	switch {
 	case step.Act == Write && !hasBytes:
 		return Step{}, fmt.Errorf("%q: the message is missing", line)
-	case step.Act == Read && hasBytes == (step.Err != nil):
+	case (step.Act == Read || step.Act == Status) && hasBytes == (step.Err != nil):
 		return Step{}, fmt.Errorf("%q: expected either an answer or an error", line)
 	}
 	return step, nil
+}
+
+// parseAct reads the word or sign that a step begins with.
+func parseAct(line string) (step Step, rest string, ok bool) {
+	for sign, act := range map[string]Act{">": Write, "<": Read} {
+		if rest, ok := strings.CutPrefix(line, sign); ok {
+			return Step{Act: act}, strings.TrimSpace(rest), true
+		}
+	}
+	word, rest, _ := strings.Cut(line, " ")
+	if act := Act(word); act == Status || slices.Contains(bareActs, act) {
+		return Step{Act: act}, strings.TrimSpace(rest), true
+	}
+	return Step{}, "", false
 }
 
 func failure(name string) error {

@@ -41,12 +41,32 @@ type Config struct {
 	// empty.
 	Quiet time.Duration
 
-	// Serial lines only.
-	Baud        int    // bits per second; 9600
-	DataBits    int    // 5 to 8; 8
-	Parity      string // "none", "odd", "even", "mark", "space"
-	StopBits    string // "1", "1.5", "2"
-	FlowControl string // "none", "xonxoff", "rtscts"
+	// Common tells that the instrument takes the common commands of IEEE 488.2:
+	// *TRG and *STB? then stand in for trigger and status byte on serial lines
+	// and raw sockets, which have none of their own.
+	Common bool
+	// NoDeviceClear: the instrument loses its settings by a device clear, or
+	// hangs. Clear then makes a new connection instead.
+	NoDeviceClear bool
+	// Via is the address of the adapter or gateway that a GPIB instrument is
+	// reached through, where it is not a board of this machine.
+	Via string
+	// LinePace is the least time from the end of one message to the next, for
+	// instruments that lose what comes back to back.
+	LinePace time.Duration
+	// Echo tells that the instrument sends each message back before it answers
+	// (serial lines and raw sockets). An echo that differs is ErrProtocol.
+	Echo bool
+
+	// Serial lines only; those of the adapter where there is one.
+	CharPace    time.Duration // pause after each character, for slow receivers
+	BreakClear  bool          // Clear sends a break, which some instruments take for a device clear
+	DTR, RTS    string        // modem lines once open: "on" (the default), "off"
+	Baud        int           // bits per second; 9600
+	DataBits    int           // 5 to 8; 8
+	Parity      string        // "none", "odd", "even", "mark", "space"
+	StopBits    string        // "1", "1.5", "2"
+	FlowControl string        // "none", "xonxoff", "rtscts"
 }
 
 // terminators by their names.
@@ -77,7 +97,7 @@ func (c Config) mistakes() (found []error) {
 			wrong("%s is %q; expected LF, CR, CRLF or none", key, got)
 		}
 	}
-	for key, got := range map[string]time.Duration{"timeout": c.Timeout, "gap": c.Gap, "quiet": c.Quiet} {
+	for key, got := range map[string]time.Duration{"timeout": c.Timeout, "gap": c.Gap, "quiet": c.Quiet, "line pace": c.LinePace, "character pace": c.CharPace} {
 		if got < 0 {
 			wrong("%s is %s; expected a time above zero", key, got)
 		}
@@ -90,6 +110,19 @@ func (c Config) mistakes() (found []error) {
 	}
 	if c.DataBits != 0 && (c.DataBits < 5 || c.DataBits > 8) {
 		wrong("data bits is %d; expected 5 to 8", c.DataBits)
+	}
+	oneOf("dtr", c.DTR, "on", "off")
+	oneOf("rts", c.RTS, "on", "off")
+	if c.RTS == "off" && strings.EqualFold(c.FlowControl, "rtscts") {
+		wrong("rts is off, which flow control rtscts drives by itself; leave one of them out")
+	}
+	if c.Via != "" {
+		via, err := ParseResource(c.Via)
+		if err != nil {
+			wrong("via: %w", err)
+		} else if via.Kind != Serial && via.Kind != Socket {
+			wrong("via is a %s; expected the adapter's serial port or socket, such as %s or %s", via.Kind, formOf[Serial], formOf[Socket])
+		}
 	}
 	oneOf("parity", c.Parity, "none", "odd", "even", "mark", "space")
 	oneOf("stop bits", c.StopBits, "1", "1.5", "2")
@@ -109,6 +142,7 @@ func (c Config) filled() Config {
 	c.Parity = or(strings.ToLower(c.Parity), "none")
 	c.StopBits = or(c.StopBits, "1")
 	c.FlowControl = or(strings.ToLower(c.FlowControl), "none")
+	c.DTR, c.RTS = or(strings.ToLower(c.DTR), "on"), or(strings.ToLower(c.RTS), "on")
 	c.ReadTerminator = terminators[strings.ToUpper(c.ReadTerminator)]
 	c.WriteTerminator = terminators[strings.ToUpper(c.WriteTerminator)]
 	return c

@@ -179,6 +179,7 @@ func (p *strictPort) Read([]byte) (int, error) {
 }
 func (p *strictPort) Write(b []byte) (int, error) { p.called("write"); return len(b), nil }
 func (p *strictPort) ResetOutputBuffer() error    { p.called("reset"); return nil }
+func (p *strictPort) Break(time.Duration) error   { p.called("break"); return nil }
 func (p *strictPort) Close() error                { p.called("close"); return nil }
 
 func TestSerialDropForgetsWhatIsNotYetSent(t *testing.T) {

@@ -17,12 +17,12 @@ import (
 // safely, so this is also how long closing may take.
 const readPoll = 100 * time.Millisecond
 
-// port is what is needed of the library's serial.Port. Modem lines are not: a
-// pseudo-terminal and many adapters have none.
+// port is what is needed of the library's serial.Port.
 type port interface {
 	Read(p []byte) (int, error)
 	Write(p []byte) (int, error)
 	ResetOutputBuffer() error
+	Break(time.Duration) error
 	Close() error
 }
 
@@ -67,16 +67,37 @@ func openPort(name string, c Config) (carrier, error) {
 		return nil, portError(name, c, err)
 	}
 	g := &guard{port: opened}
-	s := &serialPort{guard: g, claim: claimed, spare: &patientWriter{write: g.Write}}
+	s := &serialPort{guard: g, claim: claimed, spare: &patientWriter{write: g.Write},
+		charPace: c.CharPace, broken: c.BreakClear}
 	err = opened.SetReadTimeout(readPoll)
 	if err == nil {
 		err = claimed.configure(c)
+	}
+	if err == nil {
+		err = modemLines(opened, name, c)
 	}
 	if err != nil {
 		_ = s.close()
 		return nil, portError(name, c, err)
 	}
 	return s, nil
+}
+
+// modemLines lowers what is wanted low; opening has raised both. A port without
+// modem lines, such as a pseudo-terminal, is told only where one is wanted low.
+func modemLines(opened serial.Port, name string, c Config) error {
+	for _, line := range []struct {
+		key, value string
+		set        func(bool) error
+	}{{"dtr", c.DTR, opened.SetDTR}, {"rts", c.RTS, opened.SetRTS}} {
+		if line.value != "off" {
+			continue
+		}
+		if err := line.set(false); err != nil {
+			return &Error{Kind: errors.ErrUnsupported, Err: fmt.Errorf("%s = \"off\": %s has no such line: %w", line.key, name, err)}
+		}
+	}
+	return nil
 }
 
 // mode translates the settings, which Config.Check has passed.
@@ -149,6 +170,11 @@ func (g *guard) Write(p []byte) (int, error) {
 
 func (g *guard) ResetOutputBuffer() error {
 	_, err := g.use(func(o port) (int, error) { return 0, o.ResetOutputBuffer() })
+	return err
+}
+
+func (g *guard) Break(d time.Duration) error {
+	_, err := g.use(func(o port) (int, error) { return 0, o.Break(d) })
 	return err
 }
 

@@ -240,7 +240,7 @@ func TestSerialClearOpensThePortAnew(t *testing.T) {
 	}
 	answered := make(chan error, 1)
 	go func() {
-		_, err := link.Query(context.Background(), k, []byte("*IDN?"))
+		_, err := k.Query(context.Background(), []byte("*IDN?"))
 		answered <- err
 	}()
 	got := make([]byte, 6)
@@ -356,7 +356,7 @@ func TestSerialClearWaitsForSilence(t *testing.T) {
 		far.Read(make([]byte, 100))
 		far.Write([]byte("1\n"))
 	}()
-	if answer, err := link.Query(context.Background(), k, []byte("B?")); err != nil || string(answer) != "1" {
+	if answer, err := k.Query(context.Background(), []byte("B?")); err != nil || string(answer) != "1" {
 		t.Errorf("answer %q, %v; want the new one", answer, err)
 	}
 }
@@ -373,7 +373,7 @@ func BenchmarkSerialQuery(b *testing.B) {
 	}()
 	k := open(b, link.Config{Address: "ASRL" + name + "::INSTR"})
 	for b.Loop() {
-		if _, err := link.Query(context.Background(), k, []byte("FETC?")); err != nil {
+		if _, err := k.Query(context.Background(), []byte("FETC?")); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -185,10 +185,10 @@ func TestWireLogTellsEveryByte(t *testing.T) {
 		far.Read(make([]byte, 100))
 		far.Write([]byte("#12\n\n\n"))
 	}()
-	if _, err := link.Query(context.Background(), k, []byte("A?")); err != nil {
+	if _, err := k.Query(context.Background(), []byte("A?")); err != nil {
 		t.Fatal(err)
 	}
-	want := []string{`received "1\r\n"`, `discarded "LEFT OVER\n"`, `sent "A?\n"`, `received "#12\n\n\n"`}
+	want := []string{`open ""`, `received "1\r\n"`, `discarded "LEFT OVER\n"`, `sent "A?\n"`, `received "#12\n\n\n"`}
 	if got := strings.Join(log.all, "; "); got != strings.Join(want, "; ") {
 		t.Errorf("wire log\n got %s\nwant %s", got, strings.Join(want, "; "))
 	}
@@ -215,7 +215,7 @@ func BenchmarkSocketQuery(b *testing.B) {
 	}
 	defer k.Close()
 	for b.Loop() {
-		if _, err := link.Query(context.Background(), k, []byte("FETC?")); err != nil {
+		if _, err := k.Query(context.Background(), []byte("FETC?")); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -3,18 +3,10 @@ package link
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
-	"sync/atomic"
 	"time"
 )
-
-// closeLimit is how long Close waits for what is under way. Everything that
-// goes on ends when the link closes, so only a driver of the system that hangs
-// takes longer.
-const closeLimit = 5 * time.Second
 
 // carrier is one connection that carries bytes both ways. It is used by one
 // goroutine, but for read, which the pump calls.
@@ -34,54 +26,30 @@ type carrier interface {
 
 // stream is a Link on a carrier of bytes that knows no messages.
 type stream struct {
-	address string
-	config  Config // filled
-	log     *slog.Logger
-	wire    WireLog
+	*conversation
 	connect func(ctx context.Context) (carrier, error)
 	// renew: Clear makes a new connection, so that late answers die with the
 	// old one. Else it waits for silence on the one that there is.
 	renew bool
 
-	life  context.Context // ends with Close
-	end   context.CancelFunc
-	close sync.Once
-	ended error // what Close returns
-
-	turn chan struct{} // whoever has put a token in uses what follows
-	now  carrier       // nil: there is no connection
+	// Used by whoever has the turn.
+	now  carrier // nil: there is no connection
 	pump *pump
 	in   []byte // arrived and not yet given out
 	ends framer
-	sent bool // something was sent since the last Clear, so an answer may come
-	// dirty is why nothing goes on before a Clear, nil if it does; it is of
-	// kind ErrDirty or ErrDisconnected.
-	dirty *Error
-	// stray is what the last Query threw away first.
-	stray atomic.Pointer[[]byte]
+	// paced is when the instrument is ready for the next message.
+	paced time.Time
 }
 
 // openStream connects for the first time.
 func (o Opener) openStream(ctx context.Context, r Resource, c Config, renew bool, connect func(ctx context.Context) (carrier, error)) (Link, error) {
-	address := r.String()
-	s := &stream{address: address, config: c, log: o.Log.With("address", address), wire: o.Wire, connect: connect, renew: renew,
-		turn: make(chan struct{}, 1), ends: framer{terminator: c.ReadTerminator, plain: c.PlainText, longest: c.MaxMessage}}
-	s.life, s.end = context.WithCancel(context.Background())
-	ctx, done, err := s.begin(ctx, "open")
-	if err != nil {
-		s.end()
-		return nil, err
-	}
-	defer done()
-	if err := s.join(ctx); err != nil {
-		err = s.failed(ctx, "open", err)
-		s.end()
+	s := &stream{conversation: o.converse(r, c), connect: connect, renew: renew,
+		ends: framer{terminator: c.ReadTerminator, plain: c.PlainText, longest: c.MaxMessage}}
+	if err := s.open(ctx, s.join); err != nil {
 		return nil, err
 	}
 	return s, nil
 }
-
-func (s *stream) Address() string { return s.address }
 
 func (s *stream) Write(ctx context.Context, message []byte) error {
 	ctx, done, err := s.begin(ctx, "write")
@@ -107,71 +75,15 @@ func (s *stream) Query(ctx context.Context, message []byte) ([]byte, error) {
 		return nil, err
 	}
 	defer done()
+	return s.query(ctx, message)
+}
+
+func (s *stream) query(ctx context.Context, message []byte) ([]byte, error) {
 	s.discardPending()
 	if err := s.write(ctx, message); err != nil {
 		return nil, err
 	}
 	return s.read(ctx)
-}
-
-// begin waits for its turn and gives the operation its time: it ends with the
-// caller's context, after Timeout where that has no deadline, and with the link.
-func (s *stream) begin(ctx context.Context, op string) (context.Context, func(), error) {
-	cancelTimeout := context.CancelFunc(func() {})
-	if _, stated := ctx.Deadline(); !stated {
-		ctx, cancelTimeout = context.WithTimeout(ctx, s.config.Timeout)
-	}
-	ctx, cancel := context.WithCancel(ctx)
-	stop := context.AfterFunc(s.life, cancel)
-	release := func() {
-		stop()
-		cancel()
-		cancelTimeout()
-	}
-	if ctx.Err() == nil && s.life.Err() == nil {
-		select {
-		case s.turn <- struct{}{}:
-			return ctx, func() { <-s.turn; release() }, nil
-		case <-ctx.Done():
-		}
-	}
-	err := s.failed(ctx, op, nil)
-	release()
-	return nil, nil, err
-}
-
-// failed makes the error of an operation. That the caller or Close ended it
-// counts more than what that did to the connection.
-func (s *stream) failed(ctx context.Context, op string, cause error) error {
-	var known *Error
-	switch {
-	case s.life.Err() != nil:
-		return &Error{Address: s.address, Op: op, Kind: ErrClosed}
-	case errors.Is(ctx.Err(), context.Canceled):
-		return &Error{Address: s.address, Op: op, Kind: ErrCancelled, Err: either(cause, context.Canceled)}
-	case errors.As(cause, &known):
-		return &Error{Address: s.address, Op: op, Kind: known.Kind, Err: known.Err}
-	case ctx.Err() != nil:
-		return &Error{Address: s.address, Op: op, Kind: ErrTimeout, Err: either(cause, context.DeadlineExceeded)}
-	}
-	return &Error{Address: s.address, Op: op, Kind: ErrDisconnected, Err: cause}
-}
-
-// either keeps the reason of the context in the chain beside the cause.
-func either(cause, reason error) error {
-	if cause == nil || errors.Is(cause, reason) {
-		return reason
-	}
-	return fmt.Errorf("%w (%w)", reason, cause)
-}
-
-// ready refuses while the link is dirty or lost.
-func (s *stream) ready(op string) error {
-	if s.dirty == nil {
-		return nil
-	}
-	// What happened is told, but not wrapped: this error is of one kind only.
-	return &Error{Address: s.address, Op: op, Kind: s.dirty.Kind, Err: fmt.Errorf("clear the link first; what happened: %v", s.dirty.Err)}
 }
 
 func (s *stream) write(ctx context.Context, message []byte) error {
@@ -181,12 +93,16 @@ func (s *stream) write(ctx context.Context, message []byte) error {
 	if err := s.pump.ended(); err != nil { // noticed without waiting for an answer that can't come
 		return s.lost("write", err)
 	}
+	if err := pause(ctx, time.Until(s.paced)); err != nil {
+		return s.failed(ctx, "write", err) // nothing was sent
+	}
 	line := append(bytes.Clone(message), s.config.WriteTerminator...)
 	s.sent = true
 	err := s.now.send(ctx, line)
+	s.paced = time.Now().Add(s.config.LinePace)
 	if err == nil {
 		s.tell(Sent, line, "")
-		return nil
+		return s.echo(ctx, line)
 	}
 	s.tell(Sent, line, "not all of it, perhaps nothing: "+err.Error())
 	if ctx.Err() == nil {
@@ -289,14 +205,6 @@ func (s *stream) discardPending() {
 	s.discard("came before the query was sent")
 }
 
-// Stray implements [Strayer].
-func (s *stream) Stray() []byte {
-	if p := s.stray.Load(); p != nil {
-		return *p
-	}
-	return nil
-}
-
 func (s *stream) discard(why string) {
 	if len(s.in) == 0 {
 		return
@@ -308,24 +216,4 @@ func (s *stream) discard(why string) {
 	s.log.Log(context.Background(), level, "threw away bytes of the instrument", "why", why, "count", len(s.in), "bytes", fmt.Sprintf("%.200q", s.in))
 	s.tell(Discarded, s.in, why)
 	s.consume(len(s.in))
-}
-
-func (s *stream) tell(d Direction, line []byte, note string) {
-	if s.wire != nil {
-		s.wire.Exchange(Exchange{At: time.Now(), Address: s.address, Direction: d, Bytes: bytes.Clone(line), Note: note})
-	}
-}
-
-// soiled stops everything until a Clear, and returns the error.
-func (s *stream) soiled(err error) error {
-	if s.life.Err() == nil {
-		s.dirty = &Error{Kind: ErrDirty, Err: err}
-	}
-	return err
-}
-
-// lost is soiled for a connection that is gone.
-func (s *stream) lost(op string, cause error) error {
-	s.dirty = &Error{Kind: ErrDisconnected, Err: cause}
-	return &Error{Address: s.address, Op: op, Kind: ErrDisconnected, Err: cause}
 }

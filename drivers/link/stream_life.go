@@ -3,7 +3,6 @@ package link
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 )
 
@@ -27,22 +26,12 @@ func (s *stream) leave() error {
 	old, pump := s.now, s.pump
 	s.now = nil
 	s.dirty = &Error{Kind: ErrDisconnected, Err: errors.New("the connection was given up")}
-	result := make(chan error, 1)
-	go func() { // a driver of the system may hang in close; the program must not
+	return s.letGo(func() error {
 		close(pump.stop)
 		old.halt()
 		<-pump.done
-		result <- old.close()
-	}()
-	limit := time.NewTimer(closeLimit)
-	defer limit.Stop()
-	select {
-	case err := <-result:
-		return err
-	case <-limit.C:
-		s.log.Error("the system does not let go of the port", "waited", closeLimit)
-		return fmt.Errorf("the system does not let go of the port after %s; is the adapter's driver stuck?", closeLimit)
-	}
+		return old.close()
+	})
 }
 
 func (s *stream) Clear(ctx context.Context) error {
@@ -55,6 +44,7 @@ func (s *stream) Clear(ctx context.Context) error {
 		return s.failed(ctx, "clear", err)
 	}
 	s.sent, s.dirty = false, nil
+	s.note(Cleared, "")
 	return nil
 }
 
@@ -73,32 +63,15 @@ func (s *stream) clear(ctx context.Context) error {
 	return s.rejoin(ctx)
 }
 
-// rejoin connects anew. Some instruments take a while to notice that the old
-// connection is gone and refuse until then, so it tries until time is over.
+// rejoin connects anew.
 func (s *stream) rejoin(ctx context.Context) error {
-	pause := 50 * time.Millisecond
-	var refused error
-	for {
+	return s.retry(ctx, func(ctx context.Context) error {
 		err := s.join(ctx)
 		if err == nil && !s.renew {
-			return s.quieten(ctx)
+			err = s.quieten(ctx)
 		}
-		if err != nil && ctx.Err() != nil {
-			return or(refused, err) // how it was refused tells more than that time is over
-		}
-		if err == nil || !errors.Is(err, ErrDisconnected) {
-			return err
-		}
-		refused = err
-		timer := time.NewTimer(pause)
-		select {
-		case <-timer.C:
-		case <-ctx.Done():
-			timer.Stop()
-			return refused
-		}
-		pause = min(2*pause, time.Second)
-	}
+		return err
+	})
 }
 
 // quieten waits until nothing has come for Quiet.
@@ -130,20 +103,5 @@ func (s *stream) quieten(ctx context.Context) error {
 	}
 }
 
-func (s *stream) Close() error {
-	s.close.Do(func() {
-		s.end()
-		limit := time.NewTimer(closeLimit)
-		defer limit.Stop()
-		select {
-		case s.turn <- struct{}{}:
-			defer func() { <-s.turn }()
-			if err := s.leave(); err != nil {
-				s.ended = &Error{Address: s.address, Op: "close", Kind: ErrDisconnected, Err: err}
-			}
-		case <-limit.C:
-			s.ended = &Error{Address: s.address, Op: "close", Kind: ErrTimeout, Err: fmt.Errorf("an operation did not end in %s", closeLimit)}
-		}
-	})
-	return s.ended
-}
+// Close ends the conversation.
+func (s *stream) Close() error { return s.finish(s.leave) }

@@ -47,10 +47,7 @@ type arrival struct {
 	at   time.Time
 }
 
-var (
-	_ link.Link    = (*fake)(nil)
-	_ link.Querier = (*fake)(nil)
-)
+var _ link.Link = (*fake)(nil)
 
 func (f *fake) Address() string { return "FAKE::1::INSTR" }
 
@@ -105,6 +102,14 @@ func (f *fake) Query(ctx context.Context, message []byte) ([]byte, error) {
 		return nil, err
 	}
 	return f.Read(ctx)
+}
+
+func (f *fake) Stray() []byte                 { return nil }
+func (f *fake) Trigger(context.Context) error { return f.fail("trigger", errors.ErrUnsupported) }
+func (f *fake) Remote(context.Context) error  { return f.fail("remote", errors.ErrUnsupported) }
+func (f *fake) Local(context.Context) error   { return f.fail("local", errors.ErrUnsupported) }
+func (f *fake) StatusByte(context.Context) (byte, error) {
+	return 0, f.fail("status", errors.ErrUnsupported)
 }
 
 func (f *fake) take() (text string, ok bool, err error) {

@@ -182,12 +182,12 @@ func (s *session) ask(ctx context.Context, question string, timeout time.Duratio
 	}
 	limited, cancel := context.WithTimeout(ctx, timeout)
 	defer cancel()
-	answer, err := link.Query(limited, s.link, []byte(question))
+	answer, err := s.link.Query(limited, []byte(question))
 	if err != nil {
 		return "", fmt.Errorf("ask %s: %w", quote(question), s.lose(ctx, err))
 	}
-	if l, ok := s.link.(link.Strayer); ok && s.isReading != nil {
-		if stray := l.Stray(); s.isReading(stray) {
+	if s.isReading != nil {
+		if stray := s.link.Stray(); s.isReading(stray) {
 			s.lost = true
 			return "", fmt.Errorf("ask %s: %w: %s came before, which no question was waiting for", quote(question), drivers.ErrOutOfStep, quote(string(stray)))
 		}

@@ -34,7 +34,8 @@ type Bench struct {
 	sources    []*source
 	wires      []*wire
 	faults     []fault
-	replies    map[string]int // ordinal of the next reply of each instrument
+	replies    map[string]int  // ordinal of the next reply of each instrument
+	remote     map[string]bool // under remote control, by instrument
 	events     []Event
 
 	life   context.Context // ends with Close; bounds the in-process links
@@ -65,7 +66,7 @@ type Event struct {
 func New(s Scenario, o Options) (*Bench, error) {
 	b := &Bench{
 		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow,
-		ambient: 23, references: map[string]float64{}, replies: map[string]int{},
+		ambient: 23, references: map[string]float64{}, replies: map[string]int{}, remote: map[string]bool{},
 	}
 	if o.Seed != 0 {
 		b.seed = o.Seed

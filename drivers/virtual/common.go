@@ -41,7 +41,7 @@ var commonCommands = []command{
 	{scpi.MustPattern("*STB"), true, 0, func(s *session, _ []string) (string, error) {
 		s.poll()
 		_, oper := s.dev.conditions()
-		return strconv.Itoa(s.dev.registers().byte(oper)), nil
+		return strconv.Itoa(s.dev.registers().byte(oper, false)), nil
 	}},
 	register("*ESE", func(s *status) *int { return &s.ese }, 255),
 	registerQuery("*ESE", func(s *status) *int { return &s.ese }),

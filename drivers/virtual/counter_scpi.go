@@ -93,6 +93,12 @@ var counterCommands = []command{
 	onCounter("CONFigure", true, 0, func(c *counter, _ *session, _ []string) (string, error) {
 		return fmt.Sprintf("\"FREQ (@%d)\"", c.channel()), nil
 	}),
+	onCounter("*TRG", false, 0, func(c *counter, s *session, _ []string) (string, error) {
+		if c.run == nil { // a trigger while a gate is open is ignored
+			c.initiate(s)
+		}
+		return "", nil
+	}),
 	onCounter("MEASure[:SCALar][:VOLTage]:FREQuency", true, 3, func(c *counter, s *session, args []string) (string, error) {
 		if err := c.configure(args); err != nil {
 			return "", err

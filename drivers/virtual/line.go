@@ -93,24 +93,14 @@ func (l *line) read(ctx context.Context, out chan<- string) error {
 
 // send writes a reply, with what faults make of it.
 func (l *line) send(ctx context.Context, reply, message string) error {
-	m := l.mods(message)
+	m := l.b.replyMods(l.dev, message)
 	if m.silent {
 		return nil
 	}
 	if err := l.b.clockSleep(ctx, m.late); err != nil {
 		return err
 	}
-	end := l.end
-	if m.crlf {
-		end = "\r\n"
-	}
-	if m.garbage {
-		reply = garbage
-	}
-	if m.extra {
-		reply += end + "0"
-	}
-	data := []byte(reply + end)
+	data := m.shape(reply, l.end)
 	for i := range data {
 		data[i] &= l.mask
 	}
@@ -125,19 +115,6 @@ func (l *line) send(ctx context.Context, reply, message string) error {
 		data = data[half:]
 	}
 	return l.write(ctx, data)
-}
-
-// mods draws the faults of one reply.
-func (l *line) mods(message string) talkMods {
-	l.b.mu.Lock()
-	defer l.b.mu.Unlock()
-	name := l.dev.name()
-	n := l.b.replies[name]
-	l.b.replies[name]++
-	return l.b.talkMods(occasion{
-		instrument: name, message: message, powered: l.dev.poweredFor(), ambient: l.b.ambient,
-		draw: newDraw(l.b.seed, name, "reply", n),
-	})
 }
 
 // write sends bytes, in small pieces at the line's pace where it has one.

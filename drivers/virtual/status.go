@@ -77,9 +77,13 @@ func (s *status) clear() {
 	s.queue, s.esr, s.ques, s.opc = nil, 0, 0, false
 }
 
-// byte is the status byte as *STB? has it, with the master summary.
-func (s *status) byte(oper int) int {
+// byte is the status byte with the master summary; available: a response
+// waits to be read.
+func (s *status) byte(oper int, available bool) int {
 	b := 0
+	if available {
+		b |= scpi.MessageAvailable
+	}
 	if len(s.queue) > 0 {
 		b |= scpi.ErrorAvailable
 	}
