@@ -102,6 +102,8 @@ func (v *conversation) failed(ctx context.Context, op string, cause error) error
 		return &Error{Address: v.address, Op: op, Kind: ErrCancelled, Err: either(cause, context.Canceled)}
 	case errors.As(cause, &known):
 		return &Error{Address: v.address, Op: op, Kind: known.Kind, Err: known.Err}
+	case errors.Is(cause, errors.ErrUnsupported):
+		return &Error{Address: v.address, Op: op, Kind: errors.ErrUnsupported, Err: cause}
 	case ctx.Err() != nil:
 		return &Error{Address: v.address, Op: op, Kind: ErrTimeout, Err: either(cause, context.DeadlineExceeded)}
 	}
@@ -110,8 +112,11 @@ func (v *conversation) failed(ctx context.Context, op string, cause error) error
 
 // either keeps the reason of the context in the chain beside the cause.
 func either(cause, reason error) error {
-	if cause == nil || errors.Is(cause, reason) {
+	if cause == nil {
 		return reason
+	}
+	if errors.Is(cause, reason) {
+		return cause
 	}
 	return fmt.Errorf("%w (%w)", reason, cause)
 }
