@@ -71,6 +71,14 @@ type Connection struct {
 	Parity          string            `toml:"parity,omitempty" json:"parity,omitempty" jsonschema:"enum=none,enum=odd,enum=even,enum=mark,enum=space" jsonschema_description:"Serial: parity; none unless stated."`
 	StopBits        string            `toml:"stop_bits,omitempty" json:"stop_bits,omitempty" jsonschema:"enum=1,enum=1.5,enum=2" jsonschema_description:"Serial: stop bits, as text; 1 unless stated."`
 	Flow            string            `toml:"flow_control,omitempty" json:"flow_control,omitempty" jsonschema:"enum=none,enum=xonxoff,enum=rtscts" jsonschema_description:"Serial: flow control; none unless stated."`
+	DTR             string            `toml:"dtr,omitempty" json:"dtr,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial: the DTR line while the port is open; on unless stated."`
+	RTS             string            `toml:"rts,omitempty" json:"rts,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial: the RTS line while the port is open; on unless stated."`
+	CharacterPace   quantity.Duration `toml:"character_pace,omitempty" json:"character_pace" jsonschema_description:"Serial: pause after each character, for a slow receiver."`
+	LinePace        quantity.Duration `toml:"line_pace,omitempty" json:"line_pace" jsonschema_description:"Least time from the end of one message to the next."`
+	Echo            bool              `toml:"echo,omitempty" json:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
+	BreakClear      bool              `toml:"break_clear,omitempty" json:"break_clear,omitempty" jsonschema_description:"Serial: a break clears the instrument."`
+	CommonCommands  bool              `toml:"common_commands,omitempty" json:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
+	NoDeviceClear   bool              `toml:"no_device_clear,omitempty" json:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 
 // Source is one instrument that makes the signal.

@@ -122,6 +122,13 @@ func (c checker) connection(path string, x Connection) {
 	c.oneOf(path+".parity", x.Parity, "none", "odd", "even", "mark", "space")
 	c.oneOf(path+".stop_bits", x.StopBits, "1", "1.5", "2")
 	c.oneOf(path+".flow_control", x.Flow, "none", "xonxoff", "rtscts")
+	c.oneOf(path+".dtr", x.DTR, "on", "off")
+	c.oneOf(path+".rts", x.RTS, "on", "off")
+	for key, pace := range map[string]quantity.Duration{".character_pace": x.CharacterPace, ".line_pace": x.LinePace} {
+		if c.given(path + key) {
+			c.time(path+key, pace, "0 s", "1 min")
+		}
+	}
 	if c.given(path+".data_bits") && x.DataBits != 7 && x.DataBits != 8 {
 		c.add(path+".data_bits", "is %d; expected 7 or 8", x.DataBits)
 	}

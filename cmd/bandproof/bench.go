@@ -11,6 +11,7 @@ import (
 	"bandproof/drivers/link"
 	"bandproof/drivers/profile"
 	"bandproof/procedures"
+	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
 
@@ -89,9 +90,13 @@ func (in *instruments) close(log *slog.Logger) {
 func linkConfig(c procedures.Connection, p *profile.Profile) link.Config {
 	return p.Prefer(link.Config{Address: c.Address, Timeout: timeout(c),
 		ReadTerminator: c.ReadTerminator, WriteTerminator: c.WriteTerminator,
-		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow})
+		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow,
+		DTR: c.DTR, RTS: c.RTS, CharPace: seconds(c.CharacterPace), LinePace: seconds(c.LinePace), Echo: c.Echo,
+		BreakClear: c.BreakClear, Common: c.CommonCommands, NoDeviceClear: c.NoDeviceClear})
 }
 
-func timeout(c procedures.Connection) time.Duration {
-	return time.Duration(c.Timeout.Float() * float64(time.Second))
+func timeout(c procedures.Connection) time.Duration { return seconds(c.Timeout) }
+
+func seconds(d quantity.Duration) time.Duration {
+	return time.Duration(d.Float() * float64(time.Second))
 }

@@ -14,6 +14,7 @@ var (
 	parities     = []string{"none", "odd", "even", "mark", "space"}
 	stops        = []string{"1", "1.5", "2"}
 	flowControls = []string{"none", "xonxoff", "rtscts"}
+	onOff        = []string{"on", "off"}
 )
 
 // link checks what the profile prefers of the link.
@@ -27,6 +28,10 @@ func (c *checker) link(l *Link) {
 	c.oneOf("link.parity", l.Parity, parities)
 	c.oneOf("link.stop_bits", l.StopBits, stops)
 	c.oneOf("link.flow_control", l.FlowControl, flowControls)
+	c.oneOf("link.dtr", l.DTR, onOff)
+	c.oneOf("link.rts", l.RTS, onOff)
+	c.notNegative("link.character_pace", l.CharacterPace)
+	c.notNegative("link.line_pace", l.LinePace)
 	if c.Has("link.baud") && (l.Baud < 50 || l.Baud > 4_000_000) {
 		c.Add("link.baud", "is %d; expected 50 to 4000000", l.Baud)
 	}
@@ -59,6 +64,11 @@ func (p *Profile) Prefer(c link.Config) link.Config {
 	c.Parity = stated(c.Parity, l.Parity)
 	c.StopBits = stated(c.StopBits, l.StopBits)
 	c.FlowControl = stated(c.FlowControl, l.FlowControl)
+	c.DTR, c.RTS = stated(c.DTR, l.DTR), stated(c.RTS, l.RTS)
+	c.CharPace = stated(c.CharPace, clockOr(l.CharacterPace, 0))
+	c.LinePace = stated(c.LinePace, clockOr(l.LinePace, 0))
+	c.Echo, c.BreakClear = c.Echo || l.Echo, c.BreakClear || l.BreakClear
+	c.Common, c.NoDeviceClear = c.Common || l.CommonCommands, c.NoDeviceClear || l.NoDeviceClear
 	return c
 }
 

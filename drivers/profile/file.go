@@ -69,6 +69,15 @@ type Link struct {
 	Parity      string `toml:"parity,omitempty" jsonschema:"enum=none,enum=odd,enum=even,enum=mark,enum=space" jsonschema_description:"Serial line: parity."`
 	StopBits    string `toml:"stop_bits,omitempty" jsonschema:"enum=1,enum=1.5,enum=2" jsonschema_description:"Serial line: stop bits."`
 	FlowControl string `toml:"flow_control,omitempty" jsonschema:"enum=none,enum=xonxoff,enum=rtscts" jsonschema_description:"Serial line: flow control."`
+	DTR         string `toml:"dtr,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial line: DTR while the port is open; on unless stated."`
+	RTS         string `toml:"rts,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial line: RTS while the port is open; on unless stated."`
+
+	CharacterPace  *quantity.Duration `toml:"character_pace,omitempty" jsonschema_description:"Serial line: pause after each character, for a slow receiver."`
+	LinePace       *quantity.Duration `toml:"line_pace,omitempty" jsonschema_description:"Least time from the end of one message to the next, all messages counted."`
+	Echo           bool               `toml:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
+	BreakClear     bool               `toml:"break_clear,omitempty" jsonschema_description:"Serial line: a break clears the instrument."`
+	CommonCommands bool               `toml:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
+	NoDeviceClear  bool               `toml:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 
 // Identify asks the instrument who it is.
