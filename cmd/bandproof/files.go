@@ -70,7 +70,7 @@ func (f *files) loadProfiles(dir string) error {
 		errs = append(errs, usage{fmt.Errorf("%s: %s: %w", f.benchFile.File, key, err)})
 	}
 	load := func(key string, c procedures.Connection, role string) *profile.Profile {
-		p, err := loadProfile(dir, c.Profile)
+		p, err := profiles.Open(dir, c.Profile)
 		if err != nil {
 			wrong(key+".profile", err)
 			return nil
@@ -95,21 +95,6 @@ func (f *files) loadProfiles(dir string) error {
 		}
 	}
 	return errors.Join(errs...)
-}
-
-func loadProfile(dir, name string) (*profile.Profile, error) {
-	if slices.Contains(profiles.Names(), name) {
-		return profiles.Get(name)
-	}
-	file := name
-	if !filepath.IsAbs(file) {
-		file = filepath.Join(dir, name)
-	}
-	text, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("%q is neither a ready profile (%s) nor a file that can be read: %w", name, strings.Join(profiles.Names(), ", "), err)
-	}
-	return profile.Load(file, text)
 }
 
 // plan makes the plan; what the profiles say of timing goes in as plain values.

@@ -21,6 +21,9 @@ func (c *checker) head() {
 	if c.Has("name") && !nameForm.MatchString(c.file.Name) {
 		c.Add("name", "is %q; expected lower case letters, digits and single hyphens, such as \"scpi-counter\"", c.file.Name)
 	}
+	if c.Has("inherits") && strings.TrimSpace(c.file.Inherits) == "" {
+		c.Add("inherits", "is empty; expected the name of a ready profile, or of a file beside this one")
+	}
 	for key, text := range map[string]string{"source": c.file.Source, "description": c.file.Description} {
 		if c.Has(key) && strings.TrimSpace(text) == "" {
 			c.Add(key, "is empty; it must be told")

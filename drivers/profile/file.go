@@ -14,11 +14,13 @@ const (
 // File is a profile as it stands in TOML. Tables that one role must or may
 // have and the other may not are told in their descriptions.
 type File struct {
-	Schema      string `toml:"schema" jsonschema_description:"Version of this format: \"bandproof profile 1\"."`
-	Name        string `toml:"name" jsonschema_description:"Name by which a bench file calls the profile: lower case letters, digits and hyphens."`
-	Role        string `toml:"role" jsonschema:"enum=counter,enum=source,enum=switch,enum=power-meter,enum=thermometer" jsonschema_description:"What the instrument is: counter (also for a monitor), source, switch, power-meter or thermometer (also a hygrometer)."`
-	Source      string `toml:"source" jsonschema_description:"Where the facts of this profile come from: document, edition, page."`
-	Description string `toml:"description" jsonschema_description:"What the profile is for, in a sentence or two."`
+	Schema      string   `toml:"schema" jsonschema_description:"Version of this format: \"bandproof profile 1\"."`
+	Inherits    string   `toml:"inherits,omitempty" jsonschema_description:"A ready profile, or a file beside this one, on which this one builds: what is not stated here is as it is there, but for name, description, source and examples."`
+	Without     []string `toml:"without,omitempty" jsonschema_description:"Keys of the inherited profile that this instrument has not, such as self_test or input.map."`
+	Name        string   `toml:"name" jsonschema_description:"Name by which a bench file calls the profile: lower case letters, digits and hyphens."`
+	Role        string   `toml:"role" jsonschema:"enum=counter,enum=source,enum=switch,enum=power-meter,enum=thermometer" jsonschema_description:"What the instrument is: counter (also for a monitor), source, switch, power-meter or thermometer (also a hygrometer)."`
+	Source      string   `toml:"source" jsonschema_description:"Where the facts of this profile come from: document, edition, page."`
+	Description string   `toml:"description" jsonschema_description:"What the profile is for, in a sentence or two."`
 
 	Link     *Link     `toml:"link,omitempty" jsonschema_description:"How the instrument prefers to be spoken to; the bench file may differ."`
 	Identify *Identify `toml:"identify,omitempty" jsonschema_description:"How the instrument tells who it is. Leave out where it cannot."`

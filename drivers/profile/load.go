@@ -20,10 +20,17 @@ var nameForm = regexp.MustCompile(`^[a-z0-9]+(-[a-z0-9]+)*$`)
 
 // Load reads and checks a profile. The error is a *tomlfile.Mistakes that
 // lists everything that is wrong, each with line and key; file is only used to
-// name the text in it.
-func Load(file string, text []byte) (*Profile, error) {
+// name the text in it. A profile that inherits needs [LoadWith].
+func Load(file string, text []byte) (*Profile, error) { return LoadWith(file, text, nil) }
+
+// LoadWith is Load for profiles that may inherit from others, which find gives.
+func LoadWith(file string, text []byte, find Finder) (*Profile, error) {
 	p := &Profile{}
-	d := tomlfile.Decode(file, text, &p.file)
+	d, whole := inherit(file, text, find)
+	if !whole {
+		return nil, d.Err()
+	}
+	d.Into(&p.file)
 	unread := keysOf(d.Err())
 	c := &checker{Document: d, file: &p.file}
 	if p.file.Schema != Schema && d.Has("schema") {

@@ -10,8 +10,6 @@ import (
 	"io/fs"
 	"path"
 	"strings"
-
-	"bandproof/drivers/profile"
 )
 
 //go:embed *.toml
@@ -41,13 +39,4 @@ func Text(name string) ([]byte, error) {
 		return nil, fmt.Errorf("%w: %q; there are %s", ErrUnknown, name, strings.Join(Names(), ", "))
 	}
 	return text, nil
-}
-
-// Get returns a ready profile.
-func Get(name string) (*profile.Profile, error) {
-	text, err := Text(name)
-	if err != nil {
-		return nil, err
-	}
-	return profile.Load("profiles/"+name+".toml", text)
 }

@@ -27,22 +27,36 @@ type Positional interface{ TOMLList() }
 // Scalars are read by encoding.TextUnmarshaler where the field has it. The
 // result holds what could be read even when there are mistakes; see Err.
 func Decode(file string, data []byte, into any) *Document {
+	d := Read(file, data)
+	d.Into(into)
+	return d
+}
+
+// Read reads TOML text whose keys are looked at later, by Into; before that it
+// may be laid over another document. See Err for broken syntax.
+func Read(file string, data []byte) *Document {
 	d := &Document{mistakes: Mistakes{File: file}}
 	root, line, err := parse(data)
 	if err != nil {
-		d.mistakes.add(line, "", err.Error())
+		d.mistakes.add("", line, "", err.Error())
 		return d
 	}
 	d.root = root
-	d.value(root, reflect.ValueOf(into).Elem(), "")
 	return d
+}
+
+// Into reads the document into the struct that into points to, as Decode does.
+func (d *Document) Into(into any) {
+	if d.root != nil {
+		d.value(d.root, reflect.ValueOf(into).Elem(), "")
+	}
 }
 
 // Add notes a mistake at a key path such as "input[0].range" (from 0).
 func (d *Document) Add(path, format string, args ...any) {
-	line, name := d.place(path)
+	file, line, name := d.place(path)
 	d.wrong = append(d.wrong, path)
-	d.mistakes.add(line, name, fmt.Sprintf(format, args...))
+	d.mistakes.add(file, line, name, fmt.Sprintf(format, args...))
 }
 
 // Text returns the text at a key path, "" where there is none.
@@ -159,12 +173,13 @@ func nextStep(path string) (step, rest string) {
 	return path[:end], strings.TrimLeft(path[end:], "].")
 }
 
-// place returns the line of a path and the path in words, where an element of
-// a list of tables is called by its name, if it has one.
-func (d *Document) place(path string) (line int, words string) {
+// place returns file ("" where it is this one) and line of a path, and the path
+// in words, where an element of a list of tables is called by its name, if it
+// has one.
+func (d *Document) place(path string) (file string, line int, words string) {
 	n := d.root
 	if n == nil {
-		return 0, path
+		return "", 0, path
 	}
 	line = 0
 	for path != "" {
@@ -183,11 +198,11 @@ func (d *Document) place(path string) (line int, words string) {
 			words = strings.TrimPrefix(words+"."+step, ".")
 		}
 		if next != nil {
-			line = next.line
+			file, line = next.file, next.line
 		}
 		n = next
 	}
-	return line, words
+	return file, line, words
 }
 
 func elementName(n *node, i int) string {
@@ -284,8 +299,8 @@ func (d *Document) structure(n *node, v reflect.Value, path string) {
 		case child != nil:
 			d.value(child, v.FieldByIndex(f.index), at)
 		case f.required:
-			line, words := d.place(path)
-			d.mistakes.add(max(line, 1), strings.TrimPrefix(words+"."+f.key, "."), "is missing; it must be given")
+			file, line, words := d.place(path)
+			d.mistakes.add(file, max(line, 1), strings.TrimPrefix(words+"."+f.key, "."), "is missing; it must be given")
 		}
 	}
 	for _, key := range n.keys {

@@ -8,9 +8,10 @@ import (
 
 // Mistake is one thing that is wrong in a file.
 type Mistake struct {
-	Line int    `json:"line"` // 1 is the first; 0 where the file as a whole is meant
-	Key  string `json:"key"`  // as a person would say it: input "B".range
-	Text string `json:"text"` // what is wrong and what would be right
+	File string `json:"file,omitempty"` // where it stands in another file than that of the whole, on which this one builds
+	Line int    `json:"line"`           // 1 is the first; 0 where the file as a whole is meant
+	Key  string `json:"key"`            // as a person would say it: input "B".range
+	Text string `json:"text"`           // what is wrong and what would be right
 }
 
 // Mistakes is the error that lists all mistakes of one file.
@@ -24,8 +25,11 @@ func (m *Mistakes) Error() string {
 	lines := make([]string, len(m.List))
 	for i, x := range m.List {
 		where := m.File
+		if x.File != "" {
+			where = x.File
+		}
 		if x.Line > 0 {
-			where = fmt.Sprintf("%s:%d", m.File, x.Line)
+			where = fmt.Sprintf("%s:%d", where, x.Line)
 		}
 		if x.Key != "" {
 			where += ": " + x.Key
@@ -35,11 +39,14 @@ func (m *Mistakes) Error() string {
 	return strings.Join(lines, "\n")
 }
 
-func (m *Mistakes) add(line int, key, text string) {
-	m.List = append(m.List, Mistake{line, key, text})
+func (m *Mistakes) add(file string, line int, key, text string) {
+	m.List = append(m.List, Mistake{file, line, key, text})
 }
 
 func (m *Mistakes) sorted() *Mistakes {
-	sort.SliceStable(m.List, func(i, j int) bool { return m.List[i].Line < m.List[j].Line })
+	sort.SliceStable(m.List, func(i, j int) bool {
+		a, b := m.List[i], m.List[j]
+		return a.File < b.File || a.File == b.File && a.Line < b.Line
+	})
 	return m
 }

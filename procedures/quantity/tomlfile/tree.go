@@ -28,6 +28,7 @@ var kindNames = map[kind]string{table: "a table", array: "a list", text: "a text
 type node struct {
 	kind  kind
 	line  int
+	file  string   // of a node that another document gave; else ""
 	keys  []string // of a table, in the order of the file
 	table map[string]*node
 	items []*node // of an array
