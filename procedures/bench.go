@@ -11,13 +11,17 @@ const BenchSchema = "bandproof bench 1"
 
 // Bench is one bench: its standards, instruments and paths.
 type Bench struct {
-	Schema     string      `toml:"schema" json:"schema" jsonschema:"const=bandproof bench 1" jsonschema_description:"Version of the file format."`
-	Name       string      `toml:"name" json:"name" jsonschema_description:"Name of the bench."`
-	Laboratory Laboratory  `toml:"laboratory" json:"laboratory" jsonschema_description:"Who does the work and where."`
-	References []Reference `toml:"reference,omitempty" json:"reference,omitempty" jsonschema_description:"Frequency standards."`
-	Sources    []Source    `toml:"source" json:"source" jsonschema_description:"Instruments that make the signal."`
-	Counter    Counter     `toml:"counter" json:"counter" jsonschema_description:"How the unit is reached."`
-	Paths      []Path      `toml:"path" json:"path" jsonschema_description:"What lies between a source and an input."`
+	Schema       string        `toml:"schema" json:"schema" jsonschema:"const=bandproof bench 1" jsonschema_description:"Version of the file format."`
+	Name         string        `toml:"name" json:"name" jsonschema_description:"Name of the bench."`
+	Laboratory   Laboratory    `toml:"laboratory" json:"laboratory" jsonschema_description:"Who does the work and where."`
+	References   []Reference   `toml:"reference,omitempty" json:"reference,omitempty" jsonschema_description:"Frequency standards."`
+	Sources      []Source      `toml:"source" json:"source" jsonschema_description:"Instruments that make the signal."`
+	Counter      Counter       `toml:"counter" json:"counter" jsonschema_description:"How the unit is reached."`
+	Paths        []Path        `toml:"path" json:"path" jsonschema_description:"What lies between a source and an input."`
+	Switches     []Switch      `toml:"switch,omitempty" json:"switch,omitempty" jsonschema_description:"Switches that route a source to an input without a person."`
+	PowerMeters  []PowerMeter  `toml:"power_meter,omitempty" json:"power_meter,omitempty" jsonschema_description:"Power meters that measure the level at inputs."`
+	Thermometers []Thermometer `toml:"thermometer,omitempty" json:"thermometer,omitempty" jsonschema_description:"Thermometers and hygrometers for the ambient conditions."`
+	Monitor      *Monitor      `toml:"monitor,omitempty" json:"monitor,omitempty" jsonschema_description:"A second counter on a splitter at a source, which checks what the source makes."`
 	// MoveTime is what a person needs to move a cable.
 	MoveTime *quantity.Duration `toml:"move_time,omitempty" json:"move_time,omitempty" jsonschema_description:"Time to move a cable, for the plan; 2 min unless stated."`
 }
@@ -122,6 +126,10 @@ type Path struct {
 	Parts  []Part `toml:"part,omitempty" json:"part,omitempty" jsonschema_description:"What the path is made of, from the source on."`
 	// Termination: a 50 Ω feed-through at a high-impedance input.
 	Termination bool `toml:"feed_through_termination,omitempty" json:"feed_through_termination,omitempty" jsonschema_description:"A 50 Ω feed-through termination sits at the high-impedance input."`
+	// Switch and Position route the path, so that nobody has to move a cable.
+	Switch   string `toml:"switch,omitempty" json:"switch,omitempty" jsonschema_description:"Switch that the path runs over; then no cable has to be moved."`
+	Position string `toml:"position,omitempty" json:"position,omitempty" jsonschema_description:"Position of the switch, by the name that its profile knows."`
+	Meter    *Tap   `toml:"power_meter,omitempty" json:"power_meter,omitempty" jsonschema_description:"Power meter at the input, through a splitter or coupler."`
 	// Fixed: nobody has to move a cable for this path.
 	Fixed bool `toml:"fixed,omitempty" json:"fixed,omitempty" jsonschema_description:"The path is always connected; no cable has to be moved."`
 }

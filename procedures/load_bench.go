@@ -35,6 +35,7 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	for k, p := range b.Paths {
 		c.path(fmt.Sprintf("path[%d]", k), p, b)
 	}
+	c.devices(b)
 	if b.MoveTime != nil {
 		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}

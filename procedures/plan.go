@@ -43,6 +43,10 @@ type Point struct {
 	// Coherent: shared reference and a frequency that is a multiple of 1/gate,
 	// so that the phase stands still and readings repeat.
 	Coherent bool `json:"coherent,omitempty"`
+	// Metered: the path's power meter measures the level; Watched: the monitor
+	// counts the source.
+	Metered bool `json:"metered,omitempty"`
+	Watched bool `json:"watched,omitempty"`
 }
 
 // NotShown is a stretch of an input's range, or a single point of it, that is
@@ -87,6 +91,7 @@ type Plan struct {
 	Moves     int                 `json:"moves"` // cables that a person has to move
 	Minutes   float64             `json:"minutes"`
 	Warnings  []string            `json:"warnings,omitempty"`
+	Monitor   *Watch              `json:"monitor,omitempty"` // nil where the bench has none
 
 	// Timebase is the promised |relative error| of the unit's timebase.
 	Timebase    quantity.Exact `json:"timebase"`
@@ -97,7 +102,7 @@ type Plan struct {
 type Options struct {
 	Now          time.Time             // for drift since calibration
 	Adjusted     Date                  // last adjustment of the unit's timebase, if known
-	Capabilities map[string]Capability // by source name; the counter's under ""
+	Capabilities map[string]Capability // by source name; the counter's under "", the monitor's under MonitorName
 }
 
 // planner carries what the steps of planning share.
@@ -122,6 +127,10 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 		l.plan.Topology[s.Name] = t
 	}
 	if err := l.timebase(); err != nil {
+		return nil, err
+	}
+	var err error
+	if l.plan.Monitor, err = l.watch(); err != nil {
 		return nil, err
 	}
 	for _, i := range p.Inputs {

@@ -200,6 +200,9 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
 	}
 	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.At(f).WholeCounts(f.Exact(), s.Gate)
+	if err := l.aids(&p); err != nil {
+		return Point{}, err
+	}
 	p.Seconds = l.seconds(p, i)
 	return p, nil
 }
@@ -250,7 +253,12 @@ func (l *planner) seconds(p Point, i Input) float64 {
 	if n := i.Accuracy.At(p.Frequency).Prescale; counter.GateLengthened && n > 1 {
 		gate *= float64(n)
 	}
-	return source.Settle.Float() + float64(counter.Discard+p.Readings)*(gate+counter.Overhead.Float())
+	watching := 0.0
+	if p.Watched {
+		m := l.o.Capabilities[MonitorName]
+		watching = float64(m.Discard+1) * (l.b.Monitor.Gate.Float() + m.Overhead.Float())
+	}
+	return source.Settle.Float() + watching + float64(counter.Discard+p.Readings)*(gate+counter.Overhead.Float())
 }
 
 // order groups the points by path, in the order in which the procedure names
@@ -274,7 +282,7 @@ func (l *planner) order() {
 	for _, p := range points {
 		if p.Path != last {
 			last = p.Path
-			if path, _ := l.b.Path(last); !path.Fixed {
+			if path, _ := l.b.Path(last); !path.HandsFree() {
 				l.plan.Moves++
 				l.plan.Minutes += move.Float() / 60
 			}
@@ -344,11 +352,12 @@ func (l *planner) warn() {
 			w("input %s: %d points are coherent (shared reference, frequency a multiple of 1/gate): their readings repeat and count as one for statistics", i.Name, n)
 		}
 		for _, p := range l.b.Paths {
-			if p.Input == i.Name && i.HighImpedance() && !p.Termination && i.Range[1].Cmp(quantity.Of[quantity.Hertz](5, 6)) > 0 {
+			if p.Input == i.Name && i.HighImpedance() && !p.Termination && p.Meter == nil && i.Range[1].Cmp(quantity.Of[quantity.Hertz](5, 6)) > 0 {
 				w("input %s, path %s: an unterminated high-impedance input at the end of a cable sees a standing wave above a few MHz; levels there need a feed-through termination or a power meter at the input", i.Name, p.Name)
 			}
 		}
 	}
+	l.warnAids()
 	for _, p := range l.b.Paths {
 		if len(p.Parts) == 0 {
 			w("path %s: no part is given; its loss is taken as 0 dB", p.Name)

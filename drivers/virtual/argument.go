@@ -18,6 +18,7 @@ var (
 	errIllegalValue    = &scpi.Error{Code: scpi.CodeIllegalValue}
 	errInterrupted     = &scpi.Error{Code: scpi.CodeInterrupted}
 	errInitIgnored     = &scpi.Error{Code: -213}
+	errExecution       = &scpi.Error{Code: -200}
 	errStale           = &scpi.Error{Code: -230}
 	errHardwareMissing = &scpi.Error{Code: -241}
 	errOverrun         = &scpi.Error{Code: codeOverrun}

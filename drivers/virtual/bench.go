@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"strings"
 	"sync"
 	"time"
 
@@ -33,10 +34,11 @@ type Bench struct {
 	counter    *counter
 	sources    []*source
 	wires      []*wire
-	faults     []fault
-	replies    map[string]int  // ordinal of the next reply of each instrument
-	remote     map[string]bool // under remote control, by instrument
-	events     []Event
+	aids
+	faults  []fault
+	replies map[string]int  // ordinal of the next reply of each instrument
+	remote  map[string]bool // under remote control, by instrument
+	events  []Event
 
 	life   context.Context // ends with Close; bounds the in-process links
 	end    context.CancelFunc
@@ -87,6 +89,7 @@ func New(s Scenario, o Options) (*Bench, error) {
 	for _, x := range s.Sources {
 		b.sources = append(b.sources, newSource(b, x))
 	}
+	b.equip(s)
 	if err := b.string(s.Wires); err != nil {
 		return nil, err
 	}
@@ -108,7 +111,7 @@ func (b *Bench) Close() error {
 // Instrument is what a caller may know of an instrument without talking to it.
 type Instrument struct {
 	Name string
-	Role string // RoleCounter or RoleSource
+	Role string // RoleCounter, RoleSource, …
 	TCP  string // host:port that the scenario gives, or empty
 }
 
@@ -120,26 +123,24 @@ const (
 
 // Instruments lists the instruments, the counter first.
 func (b *Bench) Instruments() []Instrument {
-	list := []Instrument{{b.counter.sc.Name, RoleCounter, b.counter.sc.Link.TCP}}
-	for _, s := range b.sources {
-		list = append(list, Instrument{s.sc.Name, RoleSource, s.sc.Link.TCP})
+	devices, roles := b.devices()
+	list := make([]Instrument, len(devices))
+	for i, d := range devices {
+		list[i] = Instrument{d.name(), roles[i], d.link().TCP}
 	}
 	return list
 }
 
 // device finds an instrument by name.
 func (b *Bench) device(name string) (device, error) {
-	if name == b.counter.sc.Name {
-		return b.counter, nil
-	}
-	names := b.counter.sc.Name
-	for _, s := range b.sources {
-		if s.sc.Name == name {
-			return s, nil
+	devices, _ := b.devices()
+	names := make([]string, len(devices))
+	for i, d := range devices {
+		if names[i] = d.name(); names[i] == name {
+			return d, nil
 		}
-		names += ", " + s.sc.Name
 	}
-	return nil, fmt.Errorf("virtual bench has no instrument %q; it has %s", name, names)
+	return nil, fmt.Errorf("virtual bench has no instrument %q; it has %s", name, strings.Join(names, ", "))
 }
 
 // Advance lets model time pass: drift, ageing and warm-up go on, as in "two
@@ -201,9 +202,9 @@ func (b *Bench) note(kind EventKind, source, input, format string, args ...any) 
 // that has ended is evaluated before, one that is open notes the change after.
 // The caller holds mu.
 func (b *Bench) change(do func()) {
-	b.counter.catchUp()
+	b.catchUp()
 	do()
 	b.technician()
 	b.stress(0)
-	b.counter.noteChange()
+	b.noteChange()
 }

@@ -9,20 +9,22 @@ import (
 // Kind is an entry of the catalogue of faults.
 type Kind struct {
 	Name    string
-	Role    string // RoleCounter, RoleSource, or empty for the conversation of either
+	Role    string // RoleCounter (also of a monitor), RoleSource, …, or empty for the conversation of either
 	About   string // the symptom, in a sentence
 	Amount  string // what amount means, empty where there is none
 	Default string // the amount unless stated
 	Needs   string // a parameter that must be given: from or to
 }
 
-// kind is a Kind with what it does: exactly one of the three functions.
+// kind is a Kind with what it does: exactly one of the functions.
 type kind struct {
 	Kind
 	unit    amountUnit
 	counter func(m *gateMods, a amount, d draw, purpose string)
 	source  func(m *sourceMods, a amount)
 	talk    func(m *talkMods, a amount)
+	relay   func(m *relayMods)
+	meter   func(m *meterMods, a amount)
 }
 
 // gateMods is what faults do to one gate of the counter. Zero is healthy.
@@ -83,7 +85,7 @@ func kindNamed(name string) (kind, error) {
 
 func kinds() []kind {
 	list := append(inputKinds(), countingKinds()...)
-	return append(append(list, sourceKinds()...), talkKinds()...)
+	return append(append(append(list, sourceKinds()...), aidKinds()...), talkKinds()...)
 }
 
 func counterKind(name, about string, u amountUnit, normal string, do func(m *gateMods, a amount, d draw, purpose string)) kind {

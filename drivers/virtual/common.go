@@ -91,12 +91,12 @@ func (s *session) passInstantly() {
 	if until, _, busy := s.dev.pending(); busy && !until.IsZero() {
 		_ = s.b.clock.Sleep(s.ctx, until.Sub(s.b.clock.Now())) // the context's end is seen by the session
 	}
-	s.b.counter.catchUp()
+	s.b.catchUp()
 }
 
 // poll notes the end of an operation that *OPC waits for.
 func (s *session) poll() {
-	s.b.counter.catchUp()
+	s.b.catchUp()
 	if _, _, busy := s.dev.pending(); !busy && s.dev.registers().opc {
 		s.dev.settleUp()
 		s.dev.registers().complete()

@@ -17,6 +17,7 @@ type counter struct {
 	timebase *timebase
 	inputs   []*input
 	external string // reference plugged in
+	tap      *tap   // of a monitor; nil for the unit
 
 	selected  int // index into inputs
 	gate      quantity.Duration

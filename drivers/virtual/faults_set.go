@@ -59,19 +59,36 @@ func (b *Bench) check(x Fault) (fault, error) {
 	return f, err
 }
 
-// ownerOf is the instrument that a fault means when it names none.
+// ownerOf is the instrument that a fault means when it names none: the counter,
+// or the only one of its role.
 func (b *Bench) ownerOf(k kind) (string, error) {
-	if k.Role != RoleSource {
-		return b.counter.sc.Name, nil
+	devices, roles := b.devices()
+	if k.Role == "" || k.Role == RoleCounter {
+		return devices[0].name(), nil
 	}
-	if len(b.sources) == 1 {
-		return b.sources[0].sc.Name, nil
+	var names []string
+	for i, d := range devices {
+		if roles[i] == k.Role {
+			names = append(names, d.name())
+		}
 	}
-	names := make([]string, len(b.sources))
-	for i, s := range b.sources {
-		names[i] = s.sc.Name
+	switch len(names) {
+	case 0:
+		return "", fmt.Errorf("the bench has no %s", k.Role)
+	case 1:
+		return names[0], nil
 	}
-	return "", fmt.Errorf("instrument is missing; it must be one of the sources %s", strings.Join(names, ", "))
+	return "", fmt.Errorf("instrument is missing; it must be one of the %ss %s", k.Role, strings.Join(names, ", "))
+}
+
+// roleOf tells which faults an instrument can have: a monitor those of a counter.
+func (b *Bench) roleOf(name string) string {
+	for _, i := range b.Instruments() {
+		if i.Name == name && i.Role != RoleMonitor {
+			return i.Role
+		}
+	}
+	return RoleCounter
 }
 
 func (b *Bench) checkPlace(f fault) error {
@@ -79,16 +96,14 @@ func (b *Bench) checkPlace(f fault) error {
 	if err != nil {
 		return err
 	}
-	_, isCounter := d.(*counter)
+	with, _ := d.(*counter)
 	switch k := f.kind; {
-	case k.Role == RoleCounter && !isCounter:
-		return fmt.Errorf("instrument %q is a source; this is a fault of the counter", f.Instrument)
-	case k.Role == RoleSource && isCounter:
-		return fmt.Errorf("instrument %q is the counter; this is a fault of a source", f.Instrument)
+	case k.Role != "" && k.Role != b.roleOf(f.Instrument):
+		return fmt.Errorf("instrument %q is a %s; this is a fault of a %s", f.Instrument, b.roleOf(f.Instrument), k.Role)
 	case f.Input != "" && k.Role != RoleCounter:
 		return errors.New("input is not a parameter of this fault")
-	case f.Input != "" && b.counter.inputNamed(f.Input) == nil:
-		return fmt.Errorf("input %q is none of the counter's; it has %s", f.Input, b.counter.inputNames())
+	case f.Input != "" && with.inputNamed(f.Input) == nil:
+		return fmt.Errorf("input %q is none of the counter's; it has %s", f.Input, with.inputNames())
 	case f.Reply != "" && k.talk == nil:
 		return errors.New("reply is a parameter of faults of the conversation only")
 	case (f.From != nil || f.To != nil) && k.talk != nil:

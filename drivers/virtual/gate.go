@@ -37,7 +37,7 @@ func (c *counter) begin(owner *session) *gateRun {
 
 func (c *counter) open(r *gateRun) {
 	now := c.b.clock.Now()
-	s := c.b.signal(r.input)
+	s := c.sees(r.input)
 	r.start, r.waiting, r.parts = now, false, []part{{now, s}}
 	gate := c.gate.Float()
 	r.end = now.Add(seconds(r.input.seconds(gate, s.f)))
@@ -74,7 +74,7 @@ func (c *counter) noteChange() {
 	}
 	if r.waiting {
 		c.open(r)
-	} else if s := c.b.signal(r.input); s != r.parts[len(r.parts)-1].signal {
+	} else if s := c.sees(r.input); s != r.parts[len(r.parts)-1].signal {
 		r.parts = append(r.parts, part{c.b.clock.Now(), s})
 	}
 	r.signalChange()

@@ -73,7 +73,7 @@ func (c *checker) check() {
 		c.add("schema", "is %q; expected %q", c.s.Schema, Schema)
 	}
 	c.references()
-	c.counter()
+	c.counter("counter", &c.s.Counter)
 	names := map[string]bool{c.s.Counter.Name: true}
 	if len(c.s.Sources) == 0 {
 		c.add("source", "is empty; a bench needs at least one source")
@@ -81,6 +81,7 @@ func (c *checker) check() {
 	for i := range c.s.Sources {
 		c.source(i, names)
 	}
+	c.aids(names)
 	for i := range c.s.Wires {
 		c.wire(i)
 	}

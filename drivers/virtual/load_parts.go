@@ -21,32 +21,32 @@ func checkHostPort(address string) error {
 	return nil
 }
 
-func (c *checker) counter() {
-	u := &c.s.Counter
+// counter checks the unit, or a monitor.
+func (c *checker) counter(at string, u *CounterScenario) {
 	if u.Name == "" {
-		c.add("counter.name", "is empty")
+		c.add(at+".name", "is empty")
 	}
-	c.link("counter.link", u.Link)
-	c.identity("counter.identity", u.Identity)
-	c.timebase("counter.timebase", u.Timebase)
-	c.oneOf("counter.reference", u.Reference, ownReference, externalReference, autoReference)
-	c.oneOf("counter.no_signal", u.NoSignal, noSignalZero, noSignalNaN, noSignalTimeout)
+	c.link(at+".link", u.Link)
+	c.identity(at+".identity", u.Identity)
+	c.timebase(at+".timebase", u.Timebase)
+	c.oneOf(at+".reference", u.Reference, ownReference, externalReference, autoReference)
+	c.oneOf(at+".no_signal", u.NoSignal, noSignalZero, noSignalNaN, noSignalTimeout)
 	if u.External != "" && !c.hasReference(u.External) {
-		c.add("counter.external", "there is no reference %q", u.External)
+		c.add(at+".external", "there is no reference %q", u.External)
 	}
 	if u.Reference == externalReference && u.External == "" {
-		c.add("counter.reference", "is external, but nothing is plugged in; name a reference in external")
+		c.add(at+".reference", "is external, but nothing is plugged in; name a reference in external")
 	}
-	rising(c, "counter.gate", u.Gate)
+	rising(c, at+".gate", u.Gate)
 	if u.DefaultGate.Cmp(u.Gate[0]) < 0 || u.DefaultGate.Cmp(u.Gate[1]) > 0 {
-		c.add("counter.default_gate", "%s lies outside gate [%s, %s]", u.DefaultGate, u.Gate[0], u.Gate[1])
+		c.add(at+".default_gate", "%s lies outside gate [%s, %s]", u.DefaultGate, u.Gate[0], u.Gate[1])
 	}
 	if len(u.Inputs) == 0 {
-		c.add("counter.input", "is empty; a counter needs at least one input")
+		c.add(at+".input", "is empty; a counter needs at least one input")
 	}
 	names, channels := map[string]bool{}, map[int]bool{}
 	for i, in := range u.Inputs {
-		path := fmt.Sprintf("counter.input[%d]", i)
+		path := fmt.Sprintf("%s.input[%d]", at, i)
 		if names[in.Name] || in.Name == "" {
 			c.add(path+".name", "%q is empty or taken", in.Name)
 		}
@@ -177,18 +177,8 @@ func (c *checker) wire(i int) {
 			c.add(path, "there is a wire from %q to %q already", w.Source, w.Input)
 		}
 	}
-	if len(w.Loss) == 0 {
-		c.add(path+".loss", "is empty; give at least one entry such as [\"100 MHz\", \"0.4 dB\"]")
-	}
-	for j, l := range w.Loss {
-		at := fmt.Sprintf("%s.loss[%d]", path, j)
-		if l.At.Sign() <= 0 || j > 0 && l.At.Cmp(w.Loss[j-1].At) <= 0 {
-			c.add(at, "%s is not above zero and the entry before", l.At)
-		}
-		if l.Loss.Sign() < 0 {
-			c.add(at, "%s is a gain; losses are not negative", l.Loss)
-		}
-	}
+	c.losses(path+".loss", w.Loss)
+	c.routed(path, w)
 	if w.Pad != nil && w.Pad.Sign() < 0 {
 		c.add(path+".pad", "%s is a gain; losses are not negative", w.Pad)
 	}

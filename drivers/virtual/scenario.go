@@ -18,6 +18,12 @@ type Scenario struct {
 	Sources    []SourceScenario      `toml:"source"`
 	Wires      []WireScenario        `toml:"wire,omitempty"`
 	Faults     []Fault               `toml:"fault,omitempty"`
+
+	Humidity     *quantity.Ratio       `toml:"humidity,omitempty"` // of the room
+	Switches     []SwitchScenario      `toml:"switch,omitempty"`
+	PowerMeters  []PowerMeterScenario  `toml:"power_meter,omitempty"`
+	Thermometers []ThermometerScenario `toml:"thermometer,omitempty"`
+	Monitor      *MonitorScenario      `toml:"monitor,omitempty"`
 }
 
 // ReferenceScenario is a frequency standard that instruments can run from.
@@ -143,6 +149,9 @@ type WireScenario struct {
 	Input  string         `toml:"input"`
 	Loss   []LossScenario `toml:"loss"`
 	Pad    *quantity.Gain `toml:"pad,omitempty"`
+	// Over a switch the wire is plugged in while its position is closed.
+	Switch   string `toml:"switch,omitempty"`
+	Position int    `toml:"position,omitempty"`
 }
 
 // LossScenario is one entry of a loss table, also written ["100 MHz", "0.4 dB"].

@@ -114,7 +114,7 @@ func (s *session) execute(message string) (reply string, has bool, err error) {
 	list, mistake := scpi.ParseProgram([]byte(message)) // with a mistake, the commands before it
 	var replies []string
 	for _, u := range list {
-		s.b.counter.catchUp()
+		s.b.catchUp()
 		text, err := s.unit(u)
 		var e *scpi.Error
 		switch {
@@ -170,7 +170,7 @@ func (s *session) unit(u scpi.Command) (string, error) {
 // left, else that of the context.
 func (s *session) await() error {
 	for {
-		s.b.counter.catchUp()
+		s.b.catchUp()
 		until, changed, busy := s.dev.pending()
 		if !busy {
 			s.dev.settleUp()

@@ -217,10 +217,17 @@ func (s *source) output(m sourceMods) (f float64, coherent string, tracks bool) 
 // signal is what an input sees now, the cable and its impedance included.
 func (b *Bench) signal(in *input) signal {
 	w := b.wireAt(in)
-	if w == nil || !w.source.rf {
+	if w == nil {
 		return signal{}
 	}
-	s := w.source
+	return b.emitted(w.source, in, w.loss)
+}
+
+// emitted is what a source makes of an input's signal over a way with a loss.
+func (b *Bench) emitted(s *source, in *input, loss func(f float64) float64) signal {
+	if !s.rf {
+		return signal{}
+	}
 	m := b.sourceMods(s.occasion())
 	if m.noOutput {
 		return signal{}
@@ -228,7 +235,7 @@ func (b *Bench) signal(in *input) signal {
 	f, coherent, tracks := s.output(m)
 	return signal{
 		present: true, f: f, set: s.frequency.Float(), coherent: coherent, tracks: tracks,
-		level:   s.trueLevel(m) - w.loss(f) + in.gain(f),
+		level:   s.trueLevel(m) - loss(f) + in.gain(f),
 		setting: s.frequency.Plain() + " Hz " + s.level.String(),
 		settled: s.settled, before: s.before,
 	}

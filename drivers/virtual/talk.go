@@ -204,7 +204,7 @@ func (t *Talk) StatusByte() byte {
 	t.mutex.Unlock()
 	t.b.mu.Lock()
 	defer t.b.mu.Unlock()
-	t.b.counter.catchUp()
+	t.b.catchUp()
 	_, oper := t.dev.conditions()
 	return byte(t.dev.registers().byte(oper, available))
 }

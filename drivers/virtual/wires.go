@@ -14,6 +14,8 @@ type wire struct {
 	table   []lossPoint
 	pad     float64 // dB
 	plugged bool
+	relay   *relay // nil: a person plugs it in
+	channel int    // of the relay
 }
 
 type lossPoint struct{ f, dB float64 }
@@ -26,14 +28,16 @@ func (b *Bench) string(list []WireScenario) error {
 			return fmt.Errorf("wire from %q to %q: no such source or input", x.Source, x.Input)
 		}
 		w := &wire{source: s, input: in}
-		for _, l := range x.Loss {
-			w.table = append(w.table, lossPoint{l.At.Float(), l.Loss.Float()})
+		w.table = tableOf(x.Loss)
+		for _, r := range b.relays {
+			if r.sc.Name == x.Switch {
+				w.relay, w.channel = r, x.Position
+			}
 		}
-		sort.Slice(w.table, func(i, j int) bool { return w.table[i].f < w.table[j].f })
 		if x.Pad != nil {
 			w.pad = x.Pad.Float()
 		}
-		w.plugged = b.wireOf(s) == nil && b.wireAt(in) == nil
+		w.plugged = w.relay == nil && b.wireOf(s) == nil && b.wireAt(in) == nil
 		b.wires = append(b.wires, w)
 	}
 	b.technician()
@@ -43,17 +47,30 @@ func (b *Bench) string(list []WireScenario) error {
 // loss is the attenuation in dB at f hertz, linear in √f between and beyond
 // the entries of the table (common practice for coaxial cable).
 func (w *wire) loss(f float64) float64 {
-	t := w.table
+	return w.pad + lossAt(w.table, f)
+}
+
+// tableOf makes a table of a scenario's, rising in frequency.
+func tableOf(list []LossScenario) []lossPoint {
+	var t []lossPoint
+	for _, l := range list {
+		t = append(t, lossPoint{l.At.Float(), l.Loss.Float()})
+	}
+	sort.Slice(t, func(i, j int) bool { return t[i].f < t[j].f })
+	return t
+}
+
+func lossAt(t []lossPoint, f float64) float64 {
 	if len(t) == 0 {
-		return w.pad
+		return 0
 	}
 	if len(t) == 1 {
-		return w.pad + t[0].dB*math.Sqrt(f/t[0].f)
+		return t[0].dB * math.Sqrt(f/t[0].f)
 	}
 	i := sort.Search(len(t)-2, func(i int) bool { return f < t[i+1].f })
 	a, z := t[i], t[i+1]
 	share := (math.Sqrt(f) - math.Sqrt(a.f)) / (math.Sqrt(z.f) - math.Sqrt(a.f))
-	return w.pad + math.Max(0, a.dB+share*(z.dB-a.dB))
+	return math.Max(0, a.dB+share*(z.dB-a.dB))
 }
 
 // wireOf returns the wire plugged into a source, or nil.
@@ -83,12 +100,12 @@ func (b *Bench) Connect(source, input string) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for _, w := range b.wires {
-		if w.source.sc.Name == source && w.input.sc.Name == input {
+		if w.source.sc.Name == source && w.input.sc.Name == input && w.relay == nil {
 			b.change(func() { b.plug(w) })
 			return nil
 		}
 	}
-	return fmt.Errorf("virtual bench has no wire from source %q to input %q", source, input)
+	return fmt.Errorf("virtual bench has no wire from source %q to input %q that a hand could plug in", source, input)
 }
 
 // Disconnect takes the cable of a source off the counter. A source without a
@@ -136,7 +153,7 @@ func (b *Bench) technician() {
 	selected := b.counter.inputs[b.counter.selected]
 	var best *wire
 	for _, w := range b.wires {
-		if w.input != selected {
+		if w.input != selected || w.relay != nil {
 			continue
 		}
 		if best == nil || rank(w) > rank(best) {
@@ -159,7 +176,7 @@ func (b *Bench) prepare(s *source) {
 		return
 	}
 	for _, w := range b.wires {
-		if w.source == s && w.input == selected {
+		if w.source == s && w.input == selected && w.relay == nil {
 			b.change(func() { b.plug(w) })
 		}
 	}
