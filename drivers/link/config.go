@@ -148,6 +148,12 @@ func (c Config) filled() Config {
 	return c
 }
 
+// terminated is a message as it goes out.
+func (c Config) terminated(message []byte) []byte {
+	line := make([]byte, 0, len(message)+len(c.WriteTerminator))
+	return append(append(line, message...), c.WriteTerminator...)
+}
+
 func or[T comparable](value, fallback T) T {
 	var zero T
 	if value == zero {

@@ -28,6 +28,9 @@ type conversation struct {
 	end    context.CancelFunc
 	closed sync.Once
 	ended  error // what Close returns
+	// running is the operation that has the turn, which Close ends.
+	running atomic.Pointer[operation]
+	spare   atomic.Pointer[operation] // to be used once more
 
 	turn chan struct{} // whoever has put a token in uses what follows
 	sent bool          // something was sent since the last Clear, so an answer may come
@@ -68,25 +71,29 @@ func (v *conversation) Address() string { return v.address }
 // begin waits for its turn and gives the operation its time: it ends with the
 // caller's context, after Timeout where that has no deadline, and with the link.
 func (v *conversation) begin(ctx context.Context, op string) (context.Context, func(), error) {
-	cancelTimeout := context.CancelFunc(func() {})
-	if _, stated := ctx.Deadline(); !stated {
-		ctx, cancelTimeout = context.WithTimeout(ctx, v.config.Timeout)
-	}
-	ctx, cancel := context.WithCancel(ctx)
-	stop := context.AfterFunc(v.life, cancel)
+	o := operate(ctx, v.config.Timeout, v.spare.Swap(nil))
 	release := func() {
-		stop()
-		cancel()
-		cancelTimeout()
-	}
-	if ctx.Err() == nil && v.life.Err() == nil {
-		select {
-		case v.turn <- struct{}{}:
-			return ctx, func() { <-v.turn; release() }, nil
-		case <-ctx.Done():
+		if o.release() {
+			v.spare.Store(o)
 		}
 	}
-	err := v.failed(ctx, op, nil)
+	if o.Err() == nil && v.life.Err() == nil {
+		select {
+		case v.turn <- struct{}{}:
+			v.running.Store(o)
+			if err := v.life.Err(); err != nil { // closed just now
+				o.finish(err)
+			}
+			return o, func() {
+				v.running.Store(nil)
+				<-v.turn
+				release()
+			}, nil
+		case <-o.Done():
+		case <-v.life.Done():
+		}
+	}
+	err := v.failed(o, op, nil)
 	release()
 	return nil, nil, err
 }
@@ -211,6 +218,9 @@ func (v *conversation) letGo(closing func() error) error {
 func (v *conversation) finish(leave func() error) error {
 	v.closed.Do(func() {
 		v.end()
+		if o := v.running.Load(); o != nil {
+			o.finish(context.Canceled)
+		}
 		limit := time.NewTimer(closeLimit)
 		defer limit.Stop()
 		select {

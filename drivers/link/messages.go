@@ -107,7 +107,7 @@ func (m *messages) operate(ctx context.Context, op string, do func(ctx context.C
 }
 
 func (m *messages) write(ctx context.Context, message []byte) error {
-	line := append(bytes.Clone(message), m.config.WriteTerminator...)
+	line := m.config.terminated(message)
 	m.sent = true
 	err := m.now.write(ctx, line)
 	if err == nil {

@@ -1,9 +1,11 @@
 package link
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"sync"
+	"time"
 )
 
 // pump reads a stream in a goroutine of its own, so that whoever waits for a
@@ -107,6 +109,36 @@ func (p *pump) ended() error {
 	p.mutex.Lock()
 	defer p.mutex.Unlock()
 	return p.err
+}
+
+func (p *pump) wait(ctx context.Context, most time.Duration) (silent bool) {
+	p.mutex.Lock()
+	something := len(p.bytes) > 0 || p.err != nil
+	p.mutex.Unlock()
+	if something {
+		return false
+	}
+	var silence <-chan time.Time
+	if most > 0 {
+		timer := time.NewTimer(most)
+		defer timer.Stop()
+		silence = timer.C
+	}
+	select {
+	case <-p.arrived:
+		return false
+	case <-silence:
+		return true
+	case <-ctx.Done():
+		return false
+	}
+}
+
+// end waits until the reading has ended; halt makes it.
+func (p *pump) end(halt func()) {
+	close(p.stop)
+	halt()
+	<-p.done
 }
 
 func token(c chan struct{}) {

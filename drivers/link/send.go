@@ -17,18 +17,13 @@ type deadlineWriter interface {
 
 // sendWithin writes all bytes unless the context ends first.
 func sendWithin(ctx context.Context, w deadlineWriter, p []byte) error {
-	// Not the context's deadline: it might pass here before the context knows.
-	if err := w.SetWriteDeadline(time.Time{}); err != nil {
+	if err := ctx.Err(); err != nil {
 		return err
 	}
-	cut := make(chan struct{})
-	stop := context.AfterFunc(ctx, func() {
-		defer close(cut)
-		_ = w.SetWriteDeadline(time.Unix(1, 0))
-	})
+	release := onEnd(ctx, func() { _ = w.SetWriteDeadline(time.Unix(1, 0)) })
 	n, err := w.Write(p)
-	if !stop() {
-		<-cut // else it might cut the next message off
+	if release() {
+		err = errors.Join(err, w.SetWriteDeadline(time.Time{})) // for the next message
 	}
 	switch {
 	case err == nil && n < len(p):

@@ -59,13 +59,20 @@ type socket struct{ conn net.Conn }
 
 func (s *socket) read(p []byte) (int, error) {
 	n, err := s.conn.Read(p)
+	return n, hungUp(err)
+}
+
+func (s *socket) intake() (intake, bool) { return newDirect(s.conn, hungUp) }
+
+// hungUp says what the end of a connection means.
+func hungUp(err error) error {
 	switch {
 	case errors.Is(err, io.EOF):
-		err = errors.New("the instrument has closed the connection")
+		return errors.New("the instrument has closed the connection")
 	case errors.Is(err, syscall.ETIMEDOUT):
-		err = fmt.Errorf("the instrument has been silent to TCP for too long; is it still on and plugged in?: %w", err)
+		return fmt.Errorf("the instrument has been silent to TCP for too long; is it still on and plugged in?: %w", err)
 	}
-	return n, err
+	return err
 }
 
 func (s *socket) send(ctx context.Context, p []byte) error { return sendWithin(ctx, s.conn, p) }

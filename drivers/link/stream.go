@@ -34,7 +34,7 @@ type stream struct {
 
 	// Used by whoever has the turn.
 	now  carrier // nil: there is no connection
-	pump *pump
+	from intake
 	in   []byte // arrived and not yet given out
 	ends framer
 	// paced is when the instrument is ready for the next message.
@@ -90,16 +90,18 @@ func (s *stream) write(ctx context.Context, message []byte) error {
 	if err := s.ready("write"); err != nil {
 		return err
 	}
-	if err := s.pump.ended(); err != nil { // noticed without waiting for an answer that can't come
+	if err := s.from.ended(); err != nil { // noticed without waiting for an answer that can't come
 		return s.lost("write", err)
 	}
-	if err := pause(ctx, time.Until(s.paced)); err != nil {
-		return s.failed(ctx, "write", err) // nothing was sent
+	if s.config.LinePace > 0 {
+		if err := pause(ctx, time.Until(s.paced)); err != nil {
+			return s.failed(ctx, "write", err) // nothing was sent
+		}
+		defer func() { s.paced = time.Now().Add(s.config.LinePace) }()
 	}
-	line := append(bytes.Clone(message), s.config.WriteTerminator...)
+	line := s.config.terminated(message)
 	s.sent = true
 	err := s.now.send(ctx, line)
-	s.paced = time.Now().Add(s.config.LinePace)
 	if err == nil {
 		s.tell(Sent, line, "")
 		return s.echo(ctx, line)
@@ -123,22 +125,8 @@ func (s *stream) read(ctx context.Context) ([]byte, error) {
 		if ok {
 			return s.message(found), nil
 		}
-		before := len(s.in)
-		s.in, err = s.pump.take(s.in)
-		if len(s.in) > before {
-			continue
-		}
-		if err != nil {
-			if n := len(s.in); n > 0 {
-				err = fmt.Errorf("after %d bytes of a message that has no end: %w", n, err)
-			}
-			return nil, s.lost("read", err)
-		}
 		gap, err := s.await(ctx)
 		if err != nil {
-			if s.sent || len(s.in) > 0 {
-				err = s.soiled(err)
-			}
 			return nil, err
 		}
 		if gap {
@@ -150,24 +138,31 @@ func (s *stream) read(ctx context.Context) ([]byte, error) {
 // await waits for more bytes. gap: none came for so long that the message is
 // over, where silence is what ends messages.
 func (s *stream) await(ctx context.Context) (gap bool, err error) {
-	var silence <-chan time.Time
+	var most time.Duration
 	if s.config.ReadTerminator == "" && len(s.in) > 0 && !s.ends.inBlock(s.in) {
-		timer := time.NewTimer(s.config.Gap)
-		defer timer.Stop()
-		silence = timer.C
+		most = s.config.Gap
 	}
-	select {
-	case <-s.pump.arrived:
+	silent := s.from.wait(ctx, most)
+	before := len(s.in)
+	s.in, err = s.from.take(s.in)
+	switch n := len(s.in); {
+	case n > before:
 		return false, nil
-	case <-silence:
-		return true, nil
-	case <-ctx.Done():
+	case err != nil && n > 0:
+		return false, s.lost("read", fmt.Errorf("after %d bytes of a message that has no end: %w", n, err))
+	case err != nil:
+		return false, s.lost("read", err)
+	case ctx.Err() != nil:
 		var part error
-		if n := len(s.in); n > 0 {
+		if n > 0 {
 			part = fmt.Errorf("%d bytes came that are no whole message; is the read terminator right?", n)
 		}
-		return false, s.failed(ctx, "read", part)
+		if err = s.failed(ctx, "read", part); s.sent || n > 0 {
+			err = s.soiled(err)
+		}
+		return false, err
 	}
+	return silent, nil
 }
 
 // message takes one message out of what has arrived.
@@ -197,7 +192,9 @@ func (s *stream) discardPending() {
 	if s.dirty != nil {
 		return
 	}
-	s.in, _ = s.pump.take(s.in)
+	if s.in, _ = s.from.take(s.in); len(s.in) == 0 {
+		return
+	}
 	if trimmed := bytes.Trim(s.in, "\r\n"); len(trimmed) > 0 {
 		kept := bytes.Clone(trimmed[:min(len(trimmed), 4096)])
 		s.stray.Store(&kept)

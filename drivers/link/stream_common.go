@@ -76,18 +76,8 @@ func (s *stream) echo(ctx context.Context, line []byte) error {
 // exactly waits for n bytes.
 func (s *stream) exactly(ctx context.Context, n int) ([]byte, error) {
 	for len(s.in) < n {
-		before := len(s.in)
-		var end error
-		if s.in, end = s.pump.take(s.in); len(s.in) > before {
-			continue
-		}
-		if end != nil {
-			return nil, s.lost("read", end)
-		}
-		select {
-		case <-s.pump.arrived:
-		case <-ctx.Done():
-			return nil, s.soiled(s.failed(ctx, "read", fmt.Errorf("%d of %d bytes of the echo came", len(s.in), n)))
+		if _, err := s.await(ctx); err != nil {
+			return nil, err
 		}
 	}
 	return s.message(frame{end: n, next: n}), nil

@@ -3,7 +3,6 @@ package link
 import (
 	"context"
 	"errors"
-	"time"
 )
 
 // join makes a connection and begins to read it.
@@ -13,7 +12,7 @@ func (s *stream) join(ctx context.Context) error {
 		s.dirty = &Error{Kind: ErrDisconnected, Err: err}
 		return err
 	}
-	s.now, s.pump = c, startPump(s.config.MaxMessage+64<<10, c.read)
+	s.now, s.from = c, intakeOf(c, s.config.MaxMessage+64<<10)
 	s.dirty, s.sent = nil, false
 	return nil
 }
@@ -23,13 +22,11 @@ func (s *stream) leave() error {
 	if s.now == nil {
 		return nil
 	}
-	old, pump := s.now, s.pump
+	old, from := s.now, s.from
 	s.now = nil
 	s.dirty = &Error{Kind: ErrDisconnected, Err: errors.New("the connection was given up")}
 	return s.letGo(func() error {
-		close(pump.stop)
-		old.halt()
-		<-pump.done
+		from.end(old.halt)
 		return old.close()
 	})
 }
@@ -51,7 +48,7 @@ func (s *stream) Clear(ctx context.Context) error {
 func (s *stream) clear(ctx context.Context) error {
 	if s.now != nil {
 		var end error
-		s.in, end = s.pump.take(s.in)
+		s.in, end = s.from.take(s.in)
 		s.discard("link is cleared")
 		if !s.renew && end == nil {
 			return s.quieten(ctx)
@@ -80,25 +77,20 @@ func (s *stream) quieten(ctx context.Context) error {
 	if err := s.now.drop(ctx); err != nil {
 		return err
 	}
-	silence := time.NewTimer(s.config.Quiet)
-	defer silence.Stop()
 	for {
-		select {
-		case <-silence.C:
-			return nil
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-s.pump.arrived:
-		}
+		silent := s.from.wait(ctx, s.config.Quiet)
 		var end error
-		s.in, end = s.pump.take(s.in)
-		if len(s.in) > 0 {
-			silence.Reset(s.config.Quiet)
-		}
+		s.in, end = s.from.take(s.in)
+		came := len(s.in) > 0
 		s.discard("link is cleared")
-		if end != nil {
+		switch {
+		case end != nil:
 			s.dirty = &Error{Kind: ErrDisconnected, Err: end}
 			return end
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case silent && !came:
+			return nil
 		}
 	}
 }
