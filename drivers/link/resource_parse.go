@@ -38,6 +38,18 @@ func parseResource(text string) (Resource, error) {
 	case !utf8.ValidString(text) || strings.ContainsFunc(text, unicode.IsControl):
 		return Resource{}, errors.New("holds control characters or bytes that are no text")
 	}
+	for _, other := range []struct{ keyword, what string }{
+		{"GPIB-VXI", "a VXI crate behind GPIB"}, {"VXI", "a VXI crate"}, {"PXI", "a PXI crate"}, {"TCPIPS", "an encrypted connection"},
+	} {
+		if rest, ok := strings.CutPrefix(upper(text), other.keyword); ok && (rest == "" || strings.ContainsAny(rest[:1], "0123456789:")) {
+			return Resource{}, fmt.Errorf("names %s, which this program has no link for; it has serial ports, TCP/IP, USB and GPIB", other.what)
+		}
+	}
+	for _, class := range []string{"::INTFC", "::SERVANT"} {
+		if strings.HasPrefix(upper(text), "GPIB") && strings.HasSuffix(upper(text), class) {
+			return Resource{}, fmt.Errorf("ends in %s, which is the bus itself and no instrument; write %s", class, formOf[GPIB])
+		}
+	}
 	for _, family := range []struct {
 		keyword string
 		parse   func(rest string) (Resource, error)
