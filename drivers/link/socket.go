@@ -14,6 +14,10 @@ import (
 // keepAlive finds a half-open connection in about half a minute of silence.
 var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 15 * time.Second, Interval: 5 * time.Second, Count: 3}
 
+// unanswered is how long TCP may send into silence before it gives up: as
+// long as keep-alive needs, instead of the system's quarter of an hour.
+const unanswered = 30 * time.Second
+
 // openSocket connects to a raw TCP socket. There is one connection for each
 // link, kept open: many instruments take only one.
 func (o Opener) openSocket(ctx context.Context, r Resource, c Config) (Link, error) {
@@ -31,7 +35,7 @@ func (o Opener) openSocket(ctx context.Context, r Resource, c Config) (Link, err
 		}
 		if tcp, ok := conn.(*net.TCPConn); ok {
 			// Without these the link works as well, only slower to notice.
-			if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive)); err != nil {
+			if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive), limitSilence(tcp)); err != nil {
 				o.Log.Debug("socket options", "address", r.String(), "error", err)
 			}
 		}
