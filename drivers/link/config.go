@@ -58,6 +58,11 @@ type Config struct {
 	// (serial lines and raw sockets). An echo that differs is ErrProtocol.
 	Echo bool
 
+	// Overlap asks for overlap mode (HiSLIP only): questions and answers may
+	// queue up. Without it an answer that comes late is known by its identifier
+	// and dropped. An instrument that does only one mode gets its way.
+	Overlap bool
+
 	// Serial lines only; those of the adapter where there is one.
 	CharPace    time.Duration // pause after each character, for slow receivers
 	BreakClear  bool          // Clear sends a break, which some instruments take for a device clear

@@ -35,8 +35,10 @@ func (o Opener) Open(ctx context.Context, c Config) (Link, error) {
 		return o.openSocket(ctx, r, c)
 	case Serial:
 		return o.openSerial(ctx, r, c)
+	case HiSLIP:
+		return o.openHiSLIP(ctx, r, c)
 	}
 	return nil, &Error{Address: r.String(), Op: "open", Kind: errors.ErrUnsupported,
-		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s) and raw sockets (%s)",
-			r.Kind, formOf[Serial], formOf[Socket])}
+		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s), raw sockets (%s) and HiSLIP (%s)",
+			r.Kind, formOf[Serial], formOf[Socket], formOf[HiSLIP])}
 }

@@ -51,6 +51,12 @@ type session struct {
 	closed bool
 	asking bool // the unit under way is a question
 	send   func(reply, message string) error
+
+	// What follows is for conversations whose server sends responses by itself.
+	taken   int    // messages that were begun
+	queues  bool   // what comes while an answer is pending waits in line
+	dropped func() // a response gave way to what came after its question; may be nil
+	did     func() // a message was carried out; may be nil
 }
 
 // mostQueued bounds what a client may send ahead while an answer is pending.
@@ -68,15 +74,18 @@ func (s *session) run() error {
 		if err != nil {
 			return err
 		}
+		s.taken++
 		reply, has, err := s.execute(message)
 		if err != nil {
 			return err
 		}
-		if !has {
-			continue
+		if has {
+			if err := s.send(reply, message); err != nil {
+				return err
+			}
 		}
-		if err := s.send(reply, message); err != nil {
-			return err
+		if s.did != nil {
+			s.did()
 		}
 	}
 }
@@ -124,6 +133,9 @@ func (s *session) execute(message string) (reply string, has bool, err error) {
 			}
 			st.push(e)
 			if e == errInterrupted {
+				if s.dropped != nil {
+					s.dropped()
+				}
 				return "", false, nil // the whole response is dropped
 			}
 			if e.Code > -200 {
@@ -224,7 +236,7 @@ func (s *session) sleep(until time.Time, changed <-chan struct{}) error {
 				return errGone
 			}
 			s.queue = append(s.queue, m)
-			if s.asking && s.dev.link().WhileBusy != whileBusyQueue || urgent(m) {
+			if s.asking && !s.queues && s.dev.link().WhileBusy != whileBusyQueue || urgent(m) {
 				return errInterrupted
 			}
 			if len(s.queue) > mostQueued {

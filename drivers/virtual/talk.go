@@ -30,12 +30,16 @@ type Talk struct {
 	mutex   sync.Mutex // guards what follows
 	out     []chunk
 	arrived chan struct{} // closed and made anew when out has grown
+
+	pushing *pushing // nil: the client asks for each response
 }
 
 // chunk is some bytes of a response message; end: its last one.
 type chunk struct {
-	data []byte
-	end  bool
+	data    []byte
+	end     bool
+	tag     uint64 // of the message that it answers, where the server pushes
+	dropped bool   // no bytes: the response gave way
 }
 
 // Talk opens a conversation with an instrument. It ends with Close, or with
@@ -45,10 +49,14 @@ func (b *Bench) Talk(instrument string) (*Talk, error) {
 	if err != nil {
 		return nil, err
 	}
+	return b.talk(d, nil)
+}
+
+func (b *Bench) talk(d device, p *pushing) (*Talk, error) {
 	if err := b.life.Err(); err != nil {
-		return nil, fmt.Errorf("virtual %s: %w", instrument, err)
+		return nil, fmt.Errorf("virtual %s: %w", d.name(), err)
 	}
-	t := &Talk{b: b, dev: d, end: terminators[first(d.link().Terminator, "lf")], arrived: make(chan struct{})}
+	t := &Talk{b: b, dev: d, end: terminators[first(d.link().Terminator, "lf")], arrived: make(chan struct{}), pushing: p}
 	t.life, t.finish = context.WithCancel(b.life)
 	t.begin()
 	return t, nil
@@ -60,7 +68,10 @@ func (t *Talk) begin() {
 	messages, over := make(chan string, mostQueued), make(chan struct{})
 	t.messages, t.cancel, t.over = messages, cancel, over
 	s := &session{b: t.b, dev: t.dev, ctx: ctx, in: messages}
-	s.send = func(reply, message string) error { return t.respond(ctx, reply, message) }
+	s.send = func(reply, message string) error { return t.respond(ctx, reply, message, 0) }
+	if t.pushing != nil {
+		t.push(ctx, s)
+	}
 	go func() {
 		defer close(over)
 		if err := s.run(); err != nil && !errors.Is(err, context.Canceled) {
@@ -75,22 +86,36 @@ func (t *Talk) begin() {
 func (t *Talk) Receive(message []byte) {
 	t.using.Lock()
 	defer t.using.Unlock()
+	t.receive(message, 0)
+}
+
+func (t *Talk) receive(message []byte, tag uint64) {
 	for _, m := range strings.FieldsFunc(string(message), func(r rune) bool { return r == '\n' || r == '\r' }) {
 		if strings.TrimSpace(m) == "" {
 			continue
 		}
-		if t.dev.link().WhileBusy != whileBusyQueue && t.forget() {
+		if !t.queues() && t.forget() {
 			t.complain(errInterrupted)
+			if t.pushing != nil {
+				t.put(chunk{tag: tag, dropped: true})
+			}
 		}
 		if len(m) > mostMessage {
 			m = overrun
 		}
+		t.pushing.sent(tag)
 		select {
 		case t.messages <- m:
 		default:
+			t.pushing.unsent()
 			t.complain(errOverrun)
 		}
 	}
+}
+
+// queues tells whether messages wait in line, not interrupting what is pending.
+func (t *Talk) queues() bool {
+	return t.dev.link().WhileBusy == whileBusyQueue || t.pushing != nil && t.pushing.overlap
 }
 
 func (t *Talk) complain(e *scpi.Error) {
@@ -109,7 +134,7 @@ func (t *Talk) forget() bool {
 }
 
 // respond puts a response out, with what faults make of it.
-func (t *Talk) respond(ctx context.Context, reply, message string) error {
+func (t *Talk) respond(ctx context.Context, reply, message string, tag uint64) error {
 	m := t.b.replyMods(t.dev, message)
 	if m.silent {
 		return nil
@@ -120,13 +145,13 @@ func (t *Talk) respond(ctx context.Context, reply, message string) error {
 	data := m.shape(reply, t.end)
 	if m.split > 0 && len(data) > 1 {
 		half := len(data) / 2
-		t.put(chunk{data: data[:half]})
+		t.put(chunk{data: data[:half], tag: tag})
 		if err := t.b.clockSleep(ctx, m.split); err != nil {
 			return err
 		}
 		data = data[half:]
 	}
-	t.put(chunk{data: data, end: true})
+	t.put(chunk{data: data, end: true, tag: tag})
 	return nil
 }
 
@@ -141,36 +166,44 @@ func (t *Talk) put(c chunk) {
 // Send waits for bytes of the response and gives at most so many; end tells
 // that the last of them ends the response. The error is that of the context.
 func (t *Talk) Send(ctx context.Context, most int) (part []byte, end bool, err error) {
+	c, err := t.next(ctx, most)
+	return c.data, c.end, err
+}
+
+// next waits for a chunk with at most so many bytes.
+func (t *Talk) next(ctx context.Context, most int) (chunk, error) {
 	for {
-		part, end, arrived := t.take(most)
-		if part != nil {
-			return part, end, nil
+		c, ok, arrived := t.take(most)
+		if ok {
+			return c, nil
 		}
 		select {
 		case <-arrived:
 		case <-ctx.Done():
-			return nil, false, ctx.Err()
+			return chunk{}, ctx.Err()
 		case <-t.life.Done():
-			return nil, false, t.life.Err()
+			return chunk{}, t.life.Err()
 		}
 	}
 }
 
-func (t *Talk) take(most int) (part []byte, end bool, arrived <-chan struct{}) {
+func (t *Talk) take(most int) (part chunk, ok bool, arrived <-chan struct{}) {
 	t.mutex.Lock()
 	defer t.mutex.Unlock()
 	if len(t.out) == 0 || most <= 0 {
-		return nil, false, t.arrived
+		return chunk{}, false, t.arrived
 	}
 	c := &t.out[0]
+	part = *c
 	n := min(most, len(c.data))
-	part = bytes.Clone(c.data[:n])
+	part.data = bytes.Clone(c.data[:n])
 	c.data = c.data[n:]
 	if len(c.data) == 0 {
-		end = c.end
 		t.out = t.out[1:]
+	} else {
+		part.end = false
 	}
-	return part, end, t.arrived
+	return part, true, t.arrived
 }
 
 // Clear is the device clear: what came, what is to be sent and what is under
@@ -202,6 +235,10 @@ func (t *Talk) StatusByte() byte {
 	t.mutex.Lock()
 	available := len(t.out) > 0
 	t.mutex.Unlock()
+	return t.status(available)
+}
+
+func (t *Talk) status(available bool) byte {
 	t.b.mu.Lock()
 	defer t.b.mu.Unlock()
 	t.b.catchUp()
