@@ -11,9 +11,6 @@ import (
 	"bandproof/procedures/quantity"
 )
 
-// FormSCPI is the form of a number in a reply: a decimal as SCPI-1999 sends it.
-const FormSCPI = "scpi"
-
 // unitCheck tells whether a unit fits what a reply counts.
 type unitCheck func(name string) error
 
@@ -42,9 +39,7 @@ func (c *checker) reply(action, query string, r *Reply, unit unitCheck, reading 
 	if query == "" {
 		c.Add(at, "has no meaning without %s.query", action)
 	}
-	if r.Form != "" && r.Form != FormSCPI {
-		c.Add(at+".form", "is %q; expected %q", r.Form, FormSCPI)
-	}
+	c.forms(at, r, unit, reading)
 	if c.Has(at + ".unit") {
 		if err := unit(r.Unit); err != nil {
 			c.Add(at+".unit", "%v", err)

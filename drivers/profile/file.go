@@ -131,14 +131,20 @@ type Read struct {
 
 // Reply tells how a number is found in an answer.
 type Reply struct {
-	Form      string   `toml:"form,omitempty" jsonschema:"enum=scpi" jsonschema_description:"Form of the number: scpi (the default), a decimal number as SCPI-1999 sends it."`
-	Unit      string   `toml:"unit,omitempty" jsonschema_description:"Unit that the number counts, such as MHz or ms."`
-	Length    int      `toml:"length,omitempty" jsonschema_description:"Characters of every reply that is a number, its terminator not counted. Where an instrument sends a fixed form, this refuses a reply that was cut or joined."`
-	Shape     []string `toml:"shape,omitempty" jsonschema_description:"The forms that a reply has, one sign a place: # a digit, _ a digit or blank, * a digit, blank, point or comma, ~ a sign or blank, @ a letter or blank, ? any sign; everything else stands for itself. A reply that fits none is refused."`
-	Prefix    []string `toml:"prefix,omitempty" jsonschema_description:"Texts before the number; the longest that is there is removed. If given, one must be there."`
-	Suffix    []string `toml:"suffix,omitempty" jsonschema_description:"Texts after the number; the longest that is there is removed. If given, one must be there."`
-	NoSignal  []string `toml:"no_signal,omitempty" jsonschema_description:"Whole answers that stand for nothing counted, beside 9.91E37."`
-	OverRange []string `toml:"over_range,omitempty" jsonschema_description:"Whole answers that stand for too much, beside 9.9E37."`
+	Form       string            `toml:"form,omitempty" jsonschema:"enum=scpi,enum=plain,enum=bcd,enum=binary" jsonschema_description:"Form of the number: scpi (the default), a decimal number as SCPI-1999 sends it; plain, digits with blanks before and between them, a sign, a point and an exponent; bcd, two digits a byte; binary, a whole number of bytes, the highest first."`
+	Comma      bool              `toml:"comma,omitempty" jsonschema_description:"The decimal mark of the number is a comma; form plain only."`
+	Power      int               `toml:"power,omitempty" jsonschema_description:"Power of ten that the number is counted in: -1 where its last digit is tenths. For forms bcd, binary and plain."`
+	LowFirst   bool              `toml:"low_first,omitempty" jsonschema_description:"Forms bcd and binary: the lowest byte comes first."`
+	Unit       string            `toml:"unit,omitempty" jsonschema_description:"Unit that the number counts, such as MHz or ms."`
+	Length     int               `toml:"length,omitempty" jsonschema_description:"Characters of every reply that is a number, its terminator not counted. Where an instrument sends a fixed form, this refuses a reply that was cut or joined."`
+	Shape      []string          `toml:"shape,omitempty" jsonschema_description:"The forms that a reply has, one sign a place: # a digit, _ a digit or blank, * a digit, blank, point or comma, ~ a sign or blank, @ a letter or blank, ? any sign; everything else stands for itself. A reply that fits none is refused."`
+	Units      map[string]string `toml:"units,omitempty" jsonschema_description:"Where the unit in the reply changes with the range: from the text after the number to the unit that it stands for. One must be there."`
+	Flags      map[string]string `toml:"flags,omitempty" jsonschema_description:"What the letters say with which a reading begins: from letter (a blank counts) to good, over_range, no_signal or refuse. A letter that is not named is unreadable."`
+	FlagPlaces int               `toml:"flag_places,omitempty" jsonschema_description:"How many such letters there are, each looked up in flags; 1 unless stated."`
+	Prefix     []string          `toml:"prefix,omitempty" jsonschema_description:"Texts before the number; the longest that is there is removed. If given, one must be there."`
+	Suffix     []string          `toml:"suffix,omitempty" jsonschema_description:"Texts after the number; the longest that is there is removed. If given, one must be there."`
+	NoSignal   []string          `toml:"no_signal,omitempty" jsonschema_description:"Whole answers that stand for nothing counted, beside 9.91E37."`
+	OverRange  []string          `toml:"over_range,omitempty" jsonschema_description:"Whole answers that stand for too much, beside 9.9E37."`
 }
 
 // SelfTest runs the instrument's self-test.

@@ -40,7 +40,7 @@ func (p *Profile) OpenCounter(ctx context.Context, o Opening) (drivers.Counter, 
 	c := &counter{session: s}
 	s.isReading = func(stray []byte) bool {
 		for line := range strings.Lines(string(stray)) {
-			if _, mark, err := p.file.Read.reading(strings.TrimSpace(line)); err == nil && mark == drivers.None {
+			if _, mark, err := p.file.Read.reading(strings.TrimRight(line, "\r\n")); err == nil && mark == drivers.None {
 				return true
 			}
 		}

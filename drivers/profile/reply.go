@@ -21,6 +21,13 @@ func value[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], dr
 	if r == nil {
 		r = &Reply{}
 	}
+	if r.raw() {
+		d, err := r.packed(answer)
+		if err != nil {
+			return none, drivers.None, err
+		}
+		return inUnit[D](d, r.Unit)
+	}
 	whole := strings.TrimSpace(answer)
 	if isAnswer(whole, r.NoSignal) {
 		return none, drivers.NoSignal, nil
@@ -31,20 +38,33 @@ func value[D quantity.Dimension](r *Reply, answer string) (quantity.Value[D], dr
 	if err := r.fits(answer); err != nil {
 		return none, drivers.None, err
 	}
-	number, err := r.strip(whole)
-	if err != nil {
-		return none, drivers.None, err
-	}
-	d, mark, err := decimal(number)
+	rest, mark, err := r.flagged(answer)
 	if err != nil || mark != drivers.None {
 		return none, mark, err
 	}
-	if r.Unit == "" {
+	number, err := r.strip(strings.TrimSpace(rest))
+	if err != nil {
+		return none, drivers.None, err
+	}
+	number, unit, err := r.unitOf(number)
+	if err != nil {
+		return none, drivers.None, err
+	}
+	d, mark, err := r.decimal(number)
+	if err != nil || mark != drivers.None {
+		return none, mark, err
+	}
+	return inUnit[D](d, unit)
+}
+
+// inUnit gives a number its unit; "" is the base unit.
+func inUnit[D quantity.Dimension](d *apd.Decimal, name string) (quantity.Value[D], drivers.Mark, error) {
+	if name == "" {
 		return quantity.New[D](d), drivers.None, nil
 	}
-	unit, err := quantity.Parse[D]("1 " + r.Unit)
+	unit, err := quantity.Parse[D]("1 " + name)
 	if err != nil {
-		return none, drivers.None, err // Load has refused such a unit
+		return quantity.Value[D]{}, drivers.None, err // Load has refused such a unit
 	}
 	one := unit.Decimal()
 	return quantity.New[D](d).Scale(one.Coeff.Int64(), one.Exponent), drivers.None, nil
@@ -118,6 +138,19 @@ const (
 	minExponent  = -60 // of the last digit
 )
 
+// decimal reads a number in the form of the reply, or the mark that it stands for.
+func (r *Reply) decimal(number string) (*apd.Decimal, drivers.Mark, error) {
+	if r.Form == FormPlain {
+		d, err := plain(number, r.Comma)
+		if err != nil {
+			return nil, drivers.None, err
+		}
+		d.Exponent += int32(r.Power)
+		return d, drivers.None, sized(d, number)
+	}
+	return decimal(number)
+}
+
 // decimal reads a number as SCPI has it, or the mark that it stands for.
 func decimal(number string) (*apd.Decimal, drivers.Mark, error) {
 	n, err := scpi.ParseNumber([]byte(number))
@@ -133,8 +166,16 @@ func decimal(number string) (*apd.Decimal, drivers.Mark, error) {
 		return nil, drivers.None, fmt.Errorf("%w: %s stands for minus infinity", drivers.ErrUnreadable, quote(number))
 	}
 	d := n.Decimal()
-	if d.NumDigits() > maxDigits || d.Exponent < minExponent || int64(d.Exponent)+d.NumDigits()-1 > maxMagnitude {
-		return nil, drivers.None, fmt.Errorf("%w: %s is out of range", drivers.ErrUnreadable, quote(number))
+	if err := sized(d, number); err != nil {
+		return nil, drivers.None, err
 	}
 	return d, drivers.None, nil
+}
+
+// sized refuses what no instrument sends.
+func sized(d *apd.Decimal, number string) error {
+	if d.NumDigits() > maxDigits || d.Exponent < minExponent || int64(d.Exponent)+d.NumDigits()-1 > maxMagnitude {
+		return fmt.Errorf("%w: %s is out of range", drivers.ErrUnreadable, quote(number))
+	}
+	return nil
 }
