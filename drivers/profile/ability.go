@@ -30,6 +30,11 @@ type lockAbility struct {
 func (a lockAbility) Locked(ctx context.Context) (locked bool, err error) {
 	err = a.actor.act(ctx, "ask whether it is locked", func(ctx context.Context) error {
 		l := a.file.Lock
+		if l.Poll {
+			status, err := a.poll(ctx)
+			locked = err == nil && int(status)&*l.Mask == l.Expect
+			return err
+		}
 		answer, err := a.ask(ctx, l.Query, a.timeout())
 		if err != nil {
 			return err
@@ -49,11 +54,37 @@ func (l *Lock) locked(answer string) (bool, error) {
 		}
 		return word == wordLocked, nil
 	}
-	bits, err := strconv.ParseInt(strings.TrimSpace(answer), 10, 64)
-	if err != nil || bits < 0 {
-		return false, fmt.Errorf("%w: %s is no sum of status bits", drivers.ErrUnreadable, quote(answer))
+	bits, err := statusBits(l.Form, answer)
+	if err != nil {
+		return false, err
 	}
 	return bits&int64(*l.Mask) == int64(l.Expect), nil
+}
+
+// How an answer says its bits.
+const (
+	bitsDecimal = "decimal"
+	bitsHex     = "hex"
+	bitsByte    = "byte"
+)
+
+// statusBits reads an answer as a sum of bits.
+func statusBits(form, answer string) (int64, error) {
+	if form == bitsByte {
+		if len(answer) != 1 {
+			return 0, fmt.Errorf("%w: %s is not the one byte that was expected", drivers.ErrUnreadable, quote(answer))
+		}
+		return int64(answer[0]), nil
+	}
+	base := 10
+	if form == bitsHex {
+		base = 16
+	}
+	bits, err := strconv.ParseInt(strings.TrimSpace(answer), base, 64)
+	if err != nil || bits < 0 {
+		return 0, fmt.Errorf("%w: %s is no sum of status bits", drivers.ErrUnreadable, quote(answer))
+	}
+	return bits, nil
 }
 
 func unknownAnswer(answer string, m map[string]string) error {

@@ -21,6 +21,10 @@ type Capability struct {
 	DisplayAndReplyAgree bool              `json:"display_and_reply_agree"` // a coarse reply is the unit's fault
 	ZeroIsNoCount        bool              `json:"zero_is_no_count"`
 
+	// InputByHand and GateByHand: a person sets it at the front panel.
+	InputByHand bool `json:"input_by_hand,omitempty"`
+	GateByHand  bool `json:"gate_by_hand,omitempty"`
+
 	// Sources.
 	Settle              quantity.Duration  `json:"settle"`               // after each set
 	FrequencyResolution quantity.Frequency `json:"frequency_resolution"` // smallest step
@@ -55,6 +59,8 @@ func (p *Profile) Capability() Capability {
 	if f.Route != nil {
 		c.Positions = sortedKeys(f.Route.Map)
 	}
+	c.InputByHand = f.Input != nil && f.Input.ByHand
+	c.GateByHand = f.Gate != nil && f.Gate.ByHand
 	for _, g := range p.gates {
 		c.Gates = append(c.Gates, g.gate)
 	}
@@ -82,10 +88,14 @@ func (p *Profile) inputs() []string {
 }
 
 // discard is one full gate unless the profile says otherwise: the gate that
-// was open when the signal changed.
+// was open when the signal changed. An instrument that talks by itself may hold
+// a reading back besides while it sends the one before.
 func (p *Profile) discard() int {
 	if p.file.Role != RoleCounter {
 		return 0
+	}
+	if p.file.Read.Talks {
+		return or(p.file.Read.Discard, 2)
 	}
 	return or(p.file.Read.Discard, 1)
 }

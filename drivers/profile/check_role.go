@@ -23,8 +23,13 @@ func (c *checker) counter() {
 	c.need("read", "a counter is read by it")
 	if in := f.Input; in != nil {
 		c.commands("input", in.Commands, 0, holdInput)
-		if len(in.Commands) == 0 && len(in.Map) != 1 {
-			c.Add("input", "has no commands; expected them, or map with the one input that there is")
+		switch {
+		case in.ByHand && len(in.Commands) > 0:
+			c.Add("input.by_hand", "is true, but there are commands; only one of them can select an input")
+		case in.ByHand && len(in.Map) == 0:
+			c.Add("input.by_hand", "needs map, which names the inputs")
+		case !in.ByHand && len(in.Commands) == 0 && len(in.Map) != 1:
+			c.Add("input", "has no commands; expected them, or map with the one input that there is, or by_hand")
 		}
 		c.notNegative("input.wait", in.Wait)
 		c.inputMap(in.Map)
@@ -74,24 +79,32 @@ func (c *checker) inputMap(m map[string]string) {
 
 func (c *checker) gate(g *Gate) {
 	allowed := []string{holdSeconds, holdMilliseconds, holdInput}
-	if g.Codes != nil {
+	if g.Codes != nil || g.Resolutions != nil {
 		allowed = append(allowed, holdCode)
 	}
 	c.commands("gate", g.Commands, 0, allowed...)
 	switch {
+	case g.ByHand && len(g.Commands) > 0:
+		c.Add("gate.by_hand", "is true, but there are commands; only one of them can set the gate")
+	case g.ByHand && len(g.Allowed) == 0:
+		c.Add("gate.by_hand", "needs allowed, which lists the gate times that there are")
+	case g.ByHand:
 	case len(g.Commands) == 0 && len(g.Allowed) != 1:
-		c.Add("gate", "has no commands; expected them, or allowed with the one gate time that there is")
+		c.Add("gate", "has no commands; expected them, or allowed with the one gate time that there is, or by_hand")
 	case len(g.Commands) > 0:
 		c.holds("gate", g.Commands, slices.DeleteFunc(allowed, func(n string) bool { return n == holdInput })...)
 	}
 	c.query("gate.query", g.Query, false, holdInput)
 	c.reply("gate", g.Query, g.Reply, secondUnit, false)
-	if g.Codes != nil && g.Reply != nil && g.Reply.Unit != "" {
+	if (g.Codes != nil || g.Resolutions != nil) && g.Reply != nil && g.Reply.Unit != "" {
 		c.Add("gate.reply.unit", "has no meaning where codes are given: the answer is a code")
 	}
 	c.notNegative("gate.wait", g.Wait)
-	if g.Codes != nil && g.Allowed != nil {
-		c.Add("gate.allowed", "is told twice: codes lists the gate times already")
+	if (g.Codes != nil || g.Resolutions != nil) && g.Allowed != nil {
+		c.Add("gate.allowed", "is told twice: the codes list the gate times already")
+	}
+	if g.Codes != nil && g.Resolutions != nil {
+		c.Add("gate.resolutions", "is told twice: codes lists the gate times already")
 	}
 	for i := range g.Allowed {
 		c.positive(fmt.Sprintf("gate.allowed[%d]", i), &g.Allowed[i])
@@ -100,6 +113,9 @@ func (c *checker) gate(g *Gate) {
 	codes := map[string]string{}
 	for _, key := range sortedKeys(g.Codes) {
 		c.gateCode(key, g.Codes[key], codes)
+	}
+	for _, key := range sortedKeys(g.Resolutions) {
+		c.gateResolution(key, g.Resolutions[key], codes)
 	}
 	slices.SortFunc(c.gates, func(a, b coded) int { return a.gate.Cmp(b.gate) })
 }
@@ -113,6 +129,41 @@ func (c *checker) gateCode(key, code string, seen map[string]string) {
 		return
 	}
 	c.positive(at, &gate)
+	c.code(at, key, code, seen)
+	c.oneGate(at, coded{gate, strings.TrimSpace(code)})
+}
+
+// gateResolution checks one entry of the map from resolution to code.
+func (c *checker) gateResolution(key, code string, seen map[string]string) {
+	at := "gate.resolutions." + key
+	q, err := quantity.Parse[quantity.Hertz](key)
+	if err != nil {
+		c.Add(at, "%s", strings.TrimPrefix(err.Error(), "not a quantity: "))
+		return
+	}
+	gate, ok := reciprocal(q)
+	if !ok {
+		c.Add(at, "is no resolution whose gate time 1/resolution is a decimal; expected such as \"1 Hz\" or \"100 Hz\"")
+		return
+	}
+	c.bounded(at, &gate)
+	c.code(at, key, code, seen)
+	c.oneGate(at, coded{gate, strings.TrimSpace(code)})
+}
+
+// reciprocal is the gate time of a direct count with the given resolution.
+func reciprocal(q quantity.Frequency) (quantity.Duration, bool) {
+	if q.Sign() <= 0 {
+		return quantity.Duration{}, false
+	}
+	want := q.Rat()
+	want.Inv(want)
+	gate := quantity.FromRat[quantity.Second](want, 12)
+	return gate, gate.Rat().Cmp(want) == 0
+}
+
+// code checks what {code} stands for, which must differ from all others.
+func (c *checker) code(at, key, code string, seen map[string]string) {
 	if strings.TrimSpace(code) == "" || strings.ContainsFunc(code, isControl) {
 		c.Add(at, "is %q; expected what {code} stands for", code)
 	}
@@ -120,7 +171,6 @@ func (c *checker) gateCode(key, code string, seen map[string]string) {
 		c.Add(at, "has the code of %q; a read-back could not tell them apart", before)
 	}
 	seen[fold(code)] = key
-	c.oneGate(at, coded{gate, strings.TrimSpace(code)})
 }
 
 // oneGate notes a gate time, once.
@@ -134,9 +184,10 @@ func (c *checker) oneGate(at string, g coded) {
 
 func (c *checker) read(r *Read) {
 	c.commands("read", r.Commands, 0, holdInput, holdSeconds, holdMilliseconds)
-	c.query("read.query", r.Query, true, holdInput, holdSeconds, holdMilliseconds)
+	c.ways(r)
+	c.query("read.query", r.Query, false, holdInput, holdSeconds, holdMilliseconds)
 	c.query("read.again", r.Again, false, holdInput)
-	c.reply("read", r.Query, r.Reply, hertzUnit, true)
+	c.reply("read", "a reading comes without a question too", r.Reply, hertzUnit, true)
 	c.notNegative("read.overhead", r.Overhead)
 	if c.Has("read.margin") {
 		c.positive("read.margin", &r.Margin)
@@ -210,7 +261,14 @@ func (c *checker) rfSwitch(action string, s *Switch) {
 }
 
 func (c *checker) lock(l *Lock) {
-	c.query("lock.query", l.Query, true)
+	c.query("lock.query", l.Query, false)
+	c.oneOf("lock.form", l.Form, []string{bitsDecimal, bitsHex, bitsByte})
+	switch {
+	case l.Poll && (l.Query != "" || l.Map != nil || l.Form != ""):
+		c.Add("lock.poll", "is true: the status byte tells, so query, map and form have no meaning")
+	case !l.Poll && l.Query == "" && !c.Has("lock.query"):
+		c.Add("lock", "has neither query nor poll; one of them must ask")
+	}
 	switch {
 	case l.Mask == nil && l.Map == nil:
 		c.Add("lock", "has neither mask nor map; one of them must tell what the answer means")

@@ -32,6 +32,7 @@ func (c *checker) link(l *Link) {
 	c.oneOf("link.rts", l.RTS, onOff)
 	c.notNegative("link.character_pace", l.CharacterPace)
 	c.notNegative("link.line_pace", l.LinePace)
+	c.notNegative("link.clear_wait", l.ClearWait)
 	if c.Has("link.baud") && (l.Baud < 50 || l.Baud > 4_000_000) {
 		c.Add("link.baud", "is %d; expected 50 to 4000000", l.Baud)
 	}

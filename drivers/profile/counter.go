@@ -59,7 +59,7 @@ func (in *Input) word(input string) (string, error) {
 func (c *counter) selectInput(ctx context.Context, word string) error {
 	in := c.file.Input
 	if len(in.Commands) == 0 {
-		return nil // there is only this one
+		return nil // there is only this one, or a person selects it
 	}
 	w := words{holdInput: word}
 	if err := c.commands(ctx, in.Commands, w, clockOr(in.Wait, 0)); err != nil {
@@ -165,7 +165,7 @@ func (c *counter) gateInForce(ctx context.Context, asked quantity.Duration) (qua
 
 // inForce reads an answer as a gate time: a code where there are codes.
 func (g *Gate) inForce(answer string, gates []coded) (quantity.Duration, error) {
-	if g.Codes == nil {
+	if g.Codes == nil && g.Resolutions == nil {
 		got, err := positiveSetting[quantity.Second](g.Reply, answer)
 		if err == nil && got.Cmp(longest) > 0 {
 			err = fmt.Errorf("%w: %s is longer than any gate", drivers.ErrUnreadable, quote(answer))
@@ -208,10 +208,7 @@ func (c *counter) read(ctx context.Context) (drivers.Reading, error) {
 	if err != nil {
 		return drivers.Reading{}, err
 	}
-	if err := c.commands(ctx, r.Commands, w, 0); err != nil {
-		return drivers.Reading{}, err
-	}
-	answer, err := c.ask(ctx, question, c.readingTime(c.gate))
+	answer, err := c.take(ctx, question, w)
 	if isSilence(err) {
 		return c.noReply(ctx, err)
 	}
@@ -249,6 +246,9 @@ func (c *counter) again(ctx context.Context, first string) error {
 // isSilence tells whether an answer did not come in time, apart from a message
 // that could not even be sent.
 func isSilence(err error) bool {
+	if errors.Is(err, errNotReady) {
+		return true
+	}
 	var e *link.Error
 	if errors.As(err, &e) && e.Op != "read" {
 		return false

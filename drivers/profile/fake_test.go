@@ -40,6 +40,9 @@ type fake struct {
 	dirty   bool
 	dead    error // every call fails with it
 	closed  int
+	gpib    bool // the link has trigger, status byte, remote and local
+	bits    byte // of the status byte, beside the first
+	polls   int
 }
 
 type arrival struct {
@@ -104,12 +107,42 @@ func (f *fake) Query(ctx context.Context, message []byte) ([]byte, error) {
 	return f.Read(ctx)
 }
 
-func (f *fake) Stray() []byte                 { return nil }
-func (f *fake) Trigger(context.Context) error { return f.fail("trigger", errors.ErrUnsupported) }
-func (f *fake) Remote(context.Context) error  { return f.fail("remote", errors.ErrUnsupported) }
-func (f *fake) Local(context.Context) error   { return f.fail("local", errors.ErrUnsupported) }
+func (f *fake) Stray() []byte { return nil }
+
+// Trigger, Remote and Local are noted where the link has them; a trigger is
+// answered as the message "(trigger)".
+func (f *fake) Trigger(ctx context.Context) error {
+	if !f.gpib {
+		return f.fail("trigger", errors.ErrUnsupported)
+	}
+	return f.Write(ctx, []byte("(trigger)"))
+}
+
+func (f *fake) Remote(context.Context) error { return f.panel("remote") }
+func (f *fake) Local(context.Context) error  { return f.panel("local") }
+
+func (f *fake) panel(op string) error {
+	if !f.gpib {
+		return f.fail(op, errors.ErrUnsupported)
+	}
+	f.mutex.Lock()
+	defer f.mutex.Unlock()
+	f.sent = append(f.sent, "("+op+")")
+	return nil
+}
+
+// StatusByte has bit 0 set while a message waits to be read.
 func (f *fake) StatusByte(context.Context) (byte, error) {
-	return 0, f.fail("status", errors.ErrUnsupported)
+	if !f.gpib {
+		return 0, f.fail("status", errors.ErrUnsupported)
+	}
+	f.mutex.Lock()
+	defer f.mutex.Unlock()
+	f.polls++
+	if len(f.pending) > 0 && !time.Now().Before(f.pending[0].at) {
+		return f.bits | 1, nil
+	}
+	return f.bits, nil
 }
 
 func (f *fake) take() (text string, ok bool, err error) {

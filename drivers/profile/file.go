@@ -79,6 +79,9 @@ type Link struct {
 	Echo           bool               `toml:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
 	BreakClear     bool               `toml:"break_clear,omitempty" jsonschema_description:"Serial line: a break clears the instrument."`
 	CommonCommands bool               `toml:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
+	Remote         bool               `toml:"remote,omitempty" jsonschema_description:"Put the instrument under remote control when it is opened, and back to its front panel when it is closed, on links that can."`
+	ClearAtOpen    bool               `toml:"clear_at_open,omitempty" jsonschema_description:"Send a device clear when the conversation begins; to a source after its RF is off."`
+	ClearWait      *quantity.Duration `toml:"clear_wait,omitempty" jsonschema_description:"Pause after each device clear, for instruments that start anew by it."`
 	NoDeviceClear  bool               `toml:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 
@@ -96,7 +99,8 @@ type Commands struct {
 
 // Input selects an input of a counter.
 type Input struct {
-	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages with {input}. May be left out only where map has one entry: a counter with one input."`
+	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages with {input}. May be left out only where map has one entry (a counter with one input), or with by_hand."`
+	ByHand   bool               `toml:"by_hand,omitempty" jsonschema_description:"A person selects the input at the front panel, when the cable is moved; map names the inputs."`
 	Map      map[string]string  `toml:"map,omitempty" jsonschema_description:"From the procedure's input name or channel to what {input} stands for. Without it the name is used as it is."`
 	Query    string             `toml:"query,omitempty" jsonschema_description:"Question for the input in force, so that a selection which was garbled on its way is noticed."`
 	Expect   []string           `toml:"expect,omitempty" jsonschema_description:"Answers that stand for the input asked for, with {input}; required with query."`
@@ -105,18 +109,31 @@ type Input struct {
 
 // Gate sets the gate time of a counter.
 type Gate struct {
-	Commands []string            `toml:"commands,omitempty" jsonschema_description:"Messages with {seconds}, {milliseconds} or {code}, also {input}. May be left out only where allowed has one entry: a fixed gate."`
+	Commands []string            `toml:"commands,omitempty" jsonschema_description:"Messages with {seconds}, {milliseconds} or {code}, also {input}. May be left out only where allowed has one entry (a fixed gate), or with by_hand."`
+	ByHand   bool                `toml:"by_hand,omitempty" jsonschema_description:"A person sets the gate time at the front panel; allowed lists those that there are."`
 	Query    string              `toml:"query,omitempty" jsonschema_description:"Question for the gate time in force."`
 	Reply    *Reply              `toml:"reply,omitempty" jsonschema_description:"How the answer is read; seconds unless stated. With codes the answer is a code."`
 	Allowed  []quantity.Duration `toml:"allowed,omitempty" jsonschema_description:"The only gate times there are, if not any."`
 	Codes    map[string]string   `toml:"codes,omitempty" jsonschema_description:"From gate time (\"100 ms\") to what {code} stands for; then these are the only gate times."`
-	Wait     *quantity.Duration  `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+	// Resolutions is codes for instruments that have no gate key.
+	Resolutions map[string]string  `toml:"resolutions,omitempty" jsonschema_description:"Instead of codes, where the instrument is told a resolution and no gate time: from resolution (\"1 Hz\") to what {code} stands for. The gate time is 1/resolution, as a direct count has it."`
+	Wait        *quantity.Duration `toml:"wait,omitempty" jsonschema_description:"Pause after the last command."`
+}
+
+// Ready tells by the status byte that a reading is complete.
+type Ready struct {
+	Mask   int                `toml:"mask" jsonschema_description:"Bits of the status byte that tell, as their sum: 1 for the lowest, 64 for the seventh."`
+	Expect *int               `toml:"expect,omitempty" jsonschema_description:"What the masked bits are once the reading is complete; all set unless stated."`
+	Every  *quantity.Duration `toml:"every,omitempty" jsonschema_description:"Pause between two polls; 20 ms unless stated."`
 }
 
 // Read takes one reading.
 type Read struct {
 	Commands []string           `toml:"commands,omitempty" jsonschema_description:"Messages that arm the measurement, if the query alone does not."`
-	Query    string             `toml:"query" jsonschema_description:"Question that returns the reading once it is complete."`
+	Trigger  bool               `toml:"trigger,omitempty" jsonschema_description:"The link's trigger (group execute trigger) starts the measurement, after the commands."`
+	Query    string             `toml:"query,omitempty" jsonschema_description:"Message that makes the instrument send the reading once it is complete. Without it the reading is only waited for: after commands or trigger, or as the instrument is addressed to talk."`
+	Ready    *Ready             `toml:"ready,omitempty" jsonschema_description:"The status byte (serial poll) tells that the reading is complete. It is polled after commands and trigger, or where there are none after the query. On a link without a status byte the reading is waited for."`
+	Talks    bool               `toml:"talks,omitempty" jsonschema_description:"The instrument sends readings all the time and takes no question. A reading is a message that began after it was asked for; older ones are thrown away."`
 	Again    string             `toml:"again,omitempty" jsonschema_description:"Question that returns the same reading once more, such as FETC?. It is asked after each reading and the two are compared, so that a character which was lost, doubled or changed on the way is noticed."`
 	Reply    *Reply             `toml:"reply,omitempty" jsonschema_description:"How the answer is read; hertz unless stated."`
 	Margin   quantity.Duration  `toml:"margin" jsonschema_description:"How long past the gate the reply may take before the measurement counts as never ending."`
@@ -190,7 +207,9 @@ type Settle struct {
 
 // Lock asks a source whether its synthesis is locked.
 type Lock struct {
-	Query  string            `toml:"query" jsonschema_description:"The question."`
+	Query  string            `toml:"query,omitempty" jsonschema_description:"The question."`
+	Poll   bool              `toml:"poll,omitempty" jsonschema_description:"Instead of a query: the status byte (serial poll) tells."`
+	Form   string            `toml:"form,omitempty" jsonschema:"enum=decimal,enum=hex,enum=byte" jsonschema_description:"How the answer says its bits: decimal (the default) or hex digits, or the one byte itself."`
 	Mask   *int              `toml:"mask,omitempty" jsonschema_description:"Bits of the answer that tell; use mask or map."`
 	Expect int               `toml:"expect,omitempty" jsonschema_description:"What the masked bits are while it is locked; 0 unless stated."`
 	Map    map[string]string `toml:"map,omitempty" jsonschema_description:"From answer to locked or unlocked; use mask or map."`

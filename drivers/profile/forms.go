@@ -195,9 +195,10 @@ func (c *checker) rawForm(at string, r *Reply) {
 	if r.Length < 1 || r.Length > most {
 		c.Add(at, "has form %q, but length does not say how many bytes a number has; expected 1 to %d", r.Form, most)
 	}
-	for key, has := range map[string]bool{"shape": r.Shape != nil, "units": r.Units != nil, "flags": r.Flags != nil,
-		"no_signal": r.NoSignal != nil, "over_range": r.OverRange != nil} {
-		if has {
+	foreign := map[string]bool{"shape": r.Shape != nil, "units": r.Units != nil, "flags": r.Flags != nil,
+		"no_signal": r.NoSignal != nil, "over_range": r.OverRange != nil}
+	for _, key := range sortedKeys(foreign) {
+		if foreign[key] {
 			c.Add(at+"."+key, "has no meaning with form %q: the reply is bytes and no text", r.Form)
 		}
 	}

@@ -59,12 +59,15 @@ func (s *session) close(ctx context.Context, last func(context.Context) error) e
 		return nil
 	}
 	s.closed = true
-	return s.fail("close", errors.Join(last(ctx), s.link.Close()))
+	return s.fail("close", errors.Join(last(ctx), s.local(ctx), s.link.Close()))
 }
 
 // start is what opening does on the wire.
 func (c *counter) start(ctx context.Context) error {
 	c.patience = c.longestReading
+	if err := c.remote(ctx); err != nil {
+		return err
+	}
 	if err := c.meet(ctx); err != nil {
 		return err
 	}

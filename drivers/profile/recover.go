@@ -25,6 +25,14 @@ const (
 // answers would then be shifted by one. Where it cannot tell, what may still
 // come is waited for.
 func (s *session) meet(ctx context.Context) error {
+	if s.file.Link != nil && s.file.Link.ClearAtOpen {
+		if err := s.clear(ctx); err != nil {
+			return err
+		}
+	}
+	if s.talks() {
+		return nil
+	}
 	if s.file.Identify == nil {
 		_, err := s.outwait(ctx, s.file.RFOff != nil)
 		return err
@@ -62,7 +70,13 @@ func (s *session) clear(ctx context.Context) error {
 	if err := s.link.Clear(limited); err != nil {
 		return fmt.Errorf("clear the link: %w", s.lose(ctx, err))
 	}
-	return nil
+	s.soiled, s.aligned = false, false
+	if l := s.file.Link; l != nil {
+		if err := s.wait(ctx, clockOr(l.ClearWait, 0)); err != nil {
+			return err
+		}
+	}
+	return s.remote(ctx)
 }
 
 // regain makes sure that the next answer belongs to the next question.
@@ -85,6 +99,9 @@ func (s *session) regain(ctx context.Context) (answers bool, err error) {
 }
 
 func (s *session) regainOnce(ctx context.Context) (answers bool, err error) {
+	if s.talks() {
+		return false, s.align(ctx)
+	}
 	if err := s.clear(ctx); err != nil {
 		return false, err
 	}
@@ -151,7 +168,7 @@ func (s *session) outwait(ctx context.Context, sent bool) (answers bool, err err
 		}
 	}
 	if s.file.Errors == nil {
-		return false, nil
+		return s.answersPoll(ctx)
 	}
 	_, _, err = s.drain(ctx)
 	return err == nil, err

@@ -39,6 +39,11 @@ type session struct {
 	// lost tells that an exchange went wrong: what comes next on the link may
 	// be the answer to an earlier question.
 	lost bool
+	// soiled tells that the link itself may need clearing.
+	soiled bool
+	// aligned tells that the next message of an instrument which talks by
+	// itself begins at its beginning.
+	aligned bool
 	// identity is the answer at open, by which the instrument is known again.
 	identity string
 	// testing tells that a self-test was begun whose answer has not come.
@@ -209,7 +214,7 @@ func (s *session) receive(ctx context.Context, timeout time.Duration) (string, e
 // lose notes that an exchange went wrong. Where the caller has given up, that
 // is the reason, and not a silent instrument.
 func (s *session) lose(ctx context.Context, err error) error {
-	s.lost = true
+	s.lost, s.soiled = true, true
 	if ctx.Err() != nil {
 		return ctx.Err()
 	}
@@ -223,6 +228,9 @@ func (s *session) understand(question string, err error) error {
 		return nil
 	}
 	s.lost = true
+	if question == "" {
+		return fmt.Errorf("wait for the reading: %w", err)
+	}
 	return fmt.Errorf("ask %s: %w", quote(question), err)
 }
 

@@ -29,6 +29,9 @@ type source struct {
 // start is what opening does on the wire. The order matters: RF off comes
 // before any question or reset.
 func (g *source) start(ctx context.Context) error {
+	if err := g.remote(ctx); err != nil {
+		return err
+	}
 	if err := g.switchOff(ctx); err != nil {
 		return err
 	}

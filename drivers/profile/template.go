@@ -27,8 +27,16 @@ type words map[string]string
 func placeholders(template string) ([]string, error) {
 	var names []string
 	_, err := replace(template, func(name string) (string, error) {
-		names = append(names, name)
-		return "", nil
+		base, form, formed := strings.Cut(name, ":")
+		names = append(names, base)
+		if !formed {
+			return "", nil
+		}
+		if !slices.Contains(numbers, base) {
+			return "", fmt.Errorf("holds {%s}, but {%s} is no number and has no form", name, base)
+		}
+		_, err := parseDigits(form)
+		return "", err
 	})
 	return names, err
 }
@@ -37,12 +45,20 @@ func placeholders(template string) ([]string, error) {
 // what has to be done first.
 func expand(template string, w words) (string, error) {
 	return replace(template, func(name string) (string, error) {
+		name, form, formed := strings.Cut(name, ":")
 		text, ok := w[name]
 		if !ok && name == holdInput {
 			return "", fmt.Errorf("%q needs an input; select one first", template)
 		}
 		if !ok {
 			return "", fmt.Errorf("%q has no value for {%s}", template, name)
+		}
+		if formed {
+			d, err := parseDigits(form)
+			if err != nil {
+				return "", fmt.Errorf("%q %w", template, err)
+			}
+			return d.write(text)
 		}
 		return text, nil
 	})
