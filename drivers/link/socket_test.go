@@ -188,7 +188,16 @@ func TestWireLogTellsEveryByte(t *testing.T) {
 	if _, err := k.Query(context.Background(), []byte("A?")); err != nil {
 		t.Fatal(err)
 	}
-	want := []string{`open ""`, `received "1\r\n"`, `discarded "LEFT OVER\n"`, `sent "A?\n"`, `received "#12\n\n\n"`}
+	ctx, cancel := context.WithTimeout(context.Background(), 50*time.Millisecond)
+	defer cancel()
+	if _, err := k.Query(ctx, []byte("B?")); !errors.Is(err, link.ErrTimeout) {
+		t.Fatal(err)
+	}
+	far.Write([]byte("HALF"))
+	time.Sleep(100 * time.Millisecond)
+	k.Close()
+	want := []string{`open ""`, `received "1\r\n"`, `discarded "LEFT OVER\n"`, `sent "A?\n"`, `received "#12\n\n\n"`,
+		`sent "B?\n"`, `silence ""`, `discarded "HALF"`, `close ""`}
 	if got := strings.Join(log.all, "; "); got != strings.Join(want, "; ") {
 		t.Errorf("wire log\n got %s\nwant %s", got, strings.Join(want, "; "))
 	}

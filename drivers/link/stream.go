@@ -117,6 +117,15 @@ func (s *stream) read(ctx context.Context) ([]byte, error) {
 	if err := s.ready("read"); err != nil {
 		return nil, err
 	}
+	answer, err := s.next(ctx)
+	if err != nil {
+		s.note(NoAnswer, err.Error())
+	}
+	return answer, err
+}
+
+// next waits for one message.
+func (s *stream) next(ctx context.Context) ([]byte, error) {
 	for {
 		found, ok, err := s.ends.scan(s.in)
 		if err != nil {

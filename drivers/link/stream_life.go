@@ -23,6 +23,8 @@ func (s *stream) leave() error {
 		return nil
 	}
 	old, from := s.now, s.from
+	s.in, _ = from.take(s.in) // the wire log is told of every byte that came
+	s.discard("the connection is given up")
 	s.now = nil
 	s.dirty = &Error{Kind: ErrDisconnected, Err: errors.New("the connection was given up")}
 	return s.letGo(func() error {
