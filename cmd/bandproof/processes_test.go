@@ -6,6 +6,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/json"
+	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -46,17 +47,26 @@ func serveBench(t *testing.T, program string, args ...string) (map[string]string
 		}
 	}
 	t.Cleanup(end)
+	resources := readyLines(out)
+	if resources == nil {
+		t.Fatalf("the virtual bench did not get ready: %s", complaints.String())
+	}
+	return resources, end
+}
+
+// readyLines reads what the virtual bench says until it is ready, nil if it
+// does not get so far.
+func readyLines(out io.Reader) map[string]string {
 	resources := map[string]string{}
 	s := bufio.NewScanner(out)
 	for s.Scan() {
 		if s.Text() == "ready" {
-			return resources, end
+			return resources
 		}
 		name, resource, _ := strings.Cut(s.Text(), " ")
 		resources[name] = resource
 	}
-	t.Fatalf("the virtual bench did not get ready: %s", complaints.String())
-	return nil, nil
+	return nil
 }
 
 // benchFile writes the demo's bench file with other addresses.

@@ -25,6 +25,7 @@ type flags struct {
 	timeScale float64
 	follow    bool
 	verbose   bool
+	replay    string
 }
 
 func newCommand() *cobra.Command {
@@ -45,6 +46,9 @@ TCP port that the scenario gives it.`,
 			if f.list {
 				return listFaults(cmd.OutOrStdout())
 			}
+			if f.replay != "" {
+				return replay(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			}
 			return serve(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
@@ -58,6 +62,7 @@ TCP port that the scenario gives it.`,
 	fl.BoolVar(&f.list, "list-faults", false, "list the catalogue of faults and end")
 	fl.Float64Var(&f.timeScale, "time-scale", 1, "run by this factor faster than real time")
 	fl.BoolVar(&f.follow, "follow", false, "a virtual technician moves the cable to the selected input")
+	fl.StringVar(&f.replay, "replay", "", "play a wire log: each instrument of `FILE` answers as it did then, on free TCP ports unless --tcp or --pty name some of them; ends with 1 where a client sends anything else")
 	fl.BoolVar(&f.verbose, "verbose", false, "log what happens at the bench to standard error")
 	return cmd
 }

@@ -15,11 +15,14 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+
+	"bandproof/drivers/wirelog"
 )
 
 // Exit codes, as those of bandproof.
 const (
 	exitDone  = 0
+	exitOther = 1 // a client differs from the wire log that is played
 	exitInput = 2 // a flag or the scenario file is wrong
 	exitBench = 4 // a port can't be opened or broke
 )
@@ -39,12 +42,16 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	cmd.SetErr(stderr)
 	err := cmd.ExecuteContext(ctx)
 	var bench *benchError
+	var differs *wirelog.Difference
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.As(err, &bench):
 		_, _ = fmt.Fprintf(stderr, "virtualbench: %v\n", err) // there is nobody else to tell
 		return exitBench
+	case errors.As(err, &differs):
+		_, _ = fmt.Fprintf(stderr, "virtualbench: %v\n", err)
+		return exitOther
 	}
 	_, _ = fmt.Fprintf(stderr, "virtualbench: %v\n", err)
 	return exitInput

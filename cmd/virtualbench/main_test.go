@@ -12,9 +12,20 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+const oneQuestion = `# bandproof wire log 1
+# program: p
+# begun: 2026-11-25T11:20:33.100000Z
+# instrument: counter GPIB0::7::INSTR
+2026-11-25T11:20:33.111000Z GPIB0::7::INSTR sent "ID?"
+2026-11-25T11:20:33.112000Z GPIB0::7::INSTR status "P"
+2026-11-25T11:20:33.126500Z GPIB0::7::INSTR received "A"
+`
+
 func TestMistakesEndWithTwo(t *testing.T) {
 	bad := filepath.Join(t.TempDir(), "bad.toml")
 	require.NoError(t, os.WriteFile(bad, []byte("schema = 7\n"), 0o600))
+	log := filepath.Join(t.TempDir(), "one.log")
+	require.NoError(t, os.WriteFile(log, []byte(oneQuestion), 0o600))
 	for _, row := range []struct {
 		name string
 		args []string
@@ -33,6 +44,10 @@ func TestMistakesEndWithTwo(t *testing.T) {
 		{"unknown instrument", []string{"--tcp", "nobody=127.0.0.1:0"}, `no instrument "nobody"; the bench has counter, LF, MW`},
 		{"pty without link", []string{"--pty", "counter="}, "expected NAME=SYMLINK"},
 		{"two on one link", []string{"--pty", "counter=/x/y", "--pty", "LF=/x/y"}, "is taken"},
+		{"no wire log", []string{"--replay", "no-such.log"}, "no-such.log"},
+		{"bad wire log", []string{"--replay", bad}, "bad.toml:1: no wire log"},
+		{"a log and a scenario", []string{"--replay", log, "--scenario", bad}, "goes with --tcp, --pty and --time-scale only"},
+		{"not in the log", []string{"--replay", log, "--tcp", "LF=127.0.0.1:0"}, `nothing of "LF"; it has counter`},
 		{"baud", []string{"--serial", "counter=/dev/null,fast"}, `"fast" is no baud rate`},
 	} {
 		t.Run(row.name, func(t *testing.T) {
