@@ -158,5 +158,10 @@ func wireLogJSON(l wirelog.Log) any {
 		}
 		list = append(list, x)
 	}
-	return map[string]any{"schema": wireLogSchema, "program": l.Program, "begun": l.Begun.Format(time.RFC3339Nano), "exchanges": list}
+	return struct {
+		Schema    string     `json:"schema"`
+		Program   string     `json:"program"`
+		Begun     string     `json:"begun"`
+		Exchanges []exchange `json:"exchanges"`
+	}{wireLogSchema, l.Program, l.Begun.Format(time.RFC3339Nano), list}
 }
