@@ -1,9 +1,11 @@
-# Targets: demo, check (the test command), bench, fuzz, cross, tools.
-# FUZZTIME is how long each fuzz target runs.
+# Targets: demo, check (the test command), soak, bench, fuzz, cross, tools.
+# FUZZTIME is how long each fuzz target runs, SCHEDULES how many random fault
+# schedules soak plays on each link.
 FUZZTIME ?= 30s
+SCHEDULES ?= 10000
 GO ?= go
 
-.PHONY: demo check tools lint test cross bench fuzz
+.PHONY: demo check tools lint test cross bench fuzz soak
 
 demo:
 	$(GO) run ./cmd/bandproof demo
@@ -42,6 +44,10 @@ test:
 cross:
 	@for t in linux/amd64 linux/arm64 windows/amd64 windows/arm64 darwin/amd64 darwin/arm64; do \
 	  echo "build $$t"; CGO_ENABLED=0 GOOS=$${t%/*} GOARCH=$${t#*/} $(GO) build -o /dev/null ./cmd/bandproof || exit 1; done
+
+# Prints for each link: schedules, readings, errors by kind, violations.
+soak:
+	$(GO) test ./drivers/drivertest/faulty -run Soak -schedules $(SCHEDULES) -v -timeout 6h
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

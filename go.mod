@@ -18,6 +18,7 @@ require (
 	github.com/tarm/serial v0.0.0-20180830185346-98f6abe2eb07
 	github.com/vbauerster/mpb/v8 v8.16.2
 	go.bug.st/serial v1.8.0
+	go.uber.org/goleak v1.3.0
 	golang.org/x/image v0.40.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0

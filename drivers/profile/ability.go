@@ -142,7 +142,7 @@ type selfTestAbility struct{ *counter }
 func (a selfTestAbility) SelfTest(ctx context.Context) (text string, passed bool, err error) {
 	err = a.act(ctx, "self-test", func(ctx context.Context) error {
 		t := a.file.SelfTest
-		a.input, a.asked, a.testing = "", nil, true
+		a.input, a.asked, a.had, a.testing = "", nil, false, true
 		answer, err := a.ask(ctx, t.Query, clockOr(t.Timeout, selfTestTimeout))
 		if err != nil {
 			return err

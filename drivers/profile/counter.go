@@ -19,6 +19,7 @@ type counter struct {
 	asked *quantity.Duration // gate as it was asked for; nil before the first SetGate
 	gate  quantity.Duration  // gate in force
 	most  quantity.Duration  // longest gate ever asked for: its reading may still be under way
+	had   bool               // a reading has come since the counter was reset
 }
 
 // SelectInput routes the measurement to an input of the profile's map, or to
@@ -94,6 +95,29 @@ func (c *counter) setGate(ctx context.Context, gate quantity.Duration) (quantity
 		return quantity.Duration{}, err
 	}
 	c.asked = nil // unknown until this is through
+	got, err := c.tryGate(ctx, gate, w)
+	if err != nil {
+		return quantity.Duration{}, err
+	}
+	if got.Cmp(gate) != 0 { // a counter that has another gate says so each time; a message that was garbled does not
+		once := got
+		if got, err = c.tryGate(ctx, gate, w); err != nil {
+			return quantity.Duration{}, err
+		}
+		if got.Cmp(once) != 0 && got.Cmp(gate) != 0 {
+			return quantity.Duration{}, c.understand(c.file.Gate.Query,
+				fmt.Errorf("%w: the gate reads %s and then %s; is the line disturbed?", drivers.ErrUnreadable, once, got))
+		}
+	}
+	c.asked, c.gate = &gate, got
+	if got.Cmp(c.most) > 0 {
+		c.most = got
+	}
+	return got, nil
+}
+
+// tryGate sends the gate time and returns the one in force.
+func (c *counter) tryGate(ctx context.Context, gate quantity.Duration, w words) (quantity.Duration, error) {
 	g := c.file.Gate
 	if err := c.commands(ctx, g.Commands, w, clockOr(g.Wait, 0)); err != nil {
 		return quantity.Duration{}, err
@@ -103,15 +127,7 @@ func (c *counter) setGate(ctx context.Context, gate quantity.Duration) (quantity
 			return quantity.Duration{}, err
 		}
 	}
-	got, err := c.gateInForce(ctx, gate)
-	if err != nil {
-		return quantity.Duration{}, err
-	}
-	c.asked, c.gate = &gate, got
-	if got.Cmp(c.most) > 0 {
-		c.most = got
-	}
-	return got, nil
+	return c.gateInForce(ctx, gate)
 }
 
 // words are those that every template of a counter may hold.
@@ -208,20 +224,35 @@ func (c *counter) read(ctx context.Context) (drivers.Reading, error) {
 	if err != nil {
 		return drivers.Reading{}, err
 	}
-	answer, err := c.take(ctx, question, w)
-	if isSilence(err) {
-		return c.noReply(ctx, err)
+	for round := 1; ; round++ {
+		answer, err := c.take(ctx, question, w)
+		if !isSilence(err) {
+			return c.accept(ctx, question, answer, err)
+		}
+		at := c.clock.Now()
+		proven, err := c.neverEnds(ctx, err)
+		if err != nil {
+			return drivers.Reading{}, err
+		}
+		if proven || round == 2 {
+			return drivers.Reading{Mark: drivers.NoReply, At: at}, nil
+		}
 	}
+}
+
+// accept makes a reading of an answer.
+func (c *counter) accept(ctx context.Context, question, answer string, err error) (drivers.Reading, error) {
 	if err != nil {
 		return drivers.Reading{}, err
 	}
-	f, mark, err := r.reading(answer)
+	f, mark, err := c.file.Read.reading(answer)
 	if err != nil {
 		return drivers.Reading{}, c.understand(question, err)
 	}
 	if err := c.again(ctx, answer); err != nil {
 		return drivers.Reading{}, err
 	}
+	c.had = true
 	return drivers.Reading{Text: printable(answer), Frequency: f, Mark: mark, At: c.clock.Now()}, nil
 }
 
@@ -274,32 +305,69 @@ func (c *counter) longestReading() time.Duration {
 	return c.readingTime(most)
 }
 
-// noReply tells a measurement that never ends from a link that is broken: the
-// first is a reading of its own kind if the counter answers to its name, the
-// second stays the time-out that it is. A question that did not reach the
-// counter as it was sent is the link's fault too: its error queue tells.
-func (c *counter) noReply(ctx context.Context, cause error) (drivers.Reading, error) {
-	at := c.clock.Now()
-	answers, err := c.regain(ctx)
-	if err != nil {
-		return drivers.Reading{}, errors.Join(cause, fmt.Errorf("and afterwards: %w", err))
-	}
-	if !answers {
-		return drivers.Reading{}, fmt.Errorf("%w; and the profile has no question that would show that the counter still answers", cause)
+// neverEnds is called when a measurement was not answered, and leaves the
+// counter set up as it was. It is an error if the link is to blame: the counter
+// does not answer to its name either, or it did not understand what reached it,
+// or it has a reading, so that question or answer was lost on the way. proven:
+// the counter has begun to measure and has not ended. Where that can't be told
+// the question has to be asked once more.
+func (c *counter) neverEnds(ctx context.Context, cause error) (proven bool, err error) {
+	if err := c.answersAgain(ctx, cause); err != nil {
+		return false, err
 	}
 	c.lost = true // until this is through
 	entries, err := c.oldComplaints(ctx, "after a measurement without reply")
 	if err != nil {
-		return drivers.Reading{}, errors.Join(cause, err)
+		return false, errors.Join(cause, err)
 	}
 	if garbled := notUnderstood(entries); len(garbled) > 0 {
-		return drivers.Reading{}, fmt.Errorf("%w; the counter did not understand what reached it: %s; is the line disturbed, or the profile's question wrong?",
+		return false, fmt.Errorf("%w; the counter did not understand what reached it: %s; is the line disturbed, or the profile's question wrong?",
 			cause, strings.Join(garbled, "; "))
 	}
-	if err := c.restore(ctx); err != nil {
-		return drivers.Reading{}, fmt.Errorf("no reply to the measurement, and afterwards: %w", err)
+	if proven, err = c.hasNone(ctx, cause); err != nil {
+		return false, err
 	}
-	return drivers.Reading{Mark: drivers.NoReply, At: at}, nil
+	if err := c.restore(ctx); err != nil {
+		return false, fmt.Errorf("no reply to the measurement, and afterwards: %w", err)
+	}
+	return proven, nil
+}
+
+// answersAgain regains a counter that has kept silent, if it answers at all.
+func (c *counter) answersAgain(ctx context.Context, cause error) error {
+	answers, err := c.regain(ctx)
+	switch {
+	case err != nil:
+		return errors.Join(cause, fmt.Errorf("and afterwards: %w", err))
+	case !answers:
+		return fmt.Errorf("%w; and the profile has no question that would show that the counter still answers", cause)
+	}
+	return nil
+}
+
+// hasNone asks for the reading that did not come, where the counter can give
+// its last one. It has none while it measures; that it never began would leave
+// it the reading before.
+func (c *counter) hasNone(ctx context.Context, cause error) (proven bool, err error) {
+	question, before := c.file.Read.Again, c.had
+	if question == "" {
+		return false, nil
+	}
+	answer, err := c.ask(ctx, question, c.timeout())
+	if isSilence(err) {
+		if err := c.answersAgain(ctx, cause); err != nil {
+			return false, err
+		}
+		c.lost = true
+		return before, c.forgetComplaints(ctx, "after asking for a reading that there is not")
+	}
+	if err != nil {
+		return false, errors.Join(cause, err)
+	}
+	if _, mark, err := c.file.Read.reading(answer); err == nil && mark == drivers.NoSignal {
+		return before, nil
+	}
+	return false, fmt.Errorf("%w; asked once more the counter says %s, so question or answer was lost on the way", cause, quote(answer))
 }
 
 // notUnderstood picks the command errors of an error queue, -100 to -199

@@ -170,8 +170,9 @@ func TestCounterWithoutEndingMeasurementIsAReadingIfItAnswers(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, drivers.NoReply, got.Mark)
 	require.Empty(t, got.Text)
-	require.Equal(t, []string{"READ?", "(clear)", "ABOR", "*IDN?", "ERR?",
-		"*RST", "ERR?", "ROUT 2", "ERR?", "APER 0.010", "ERR?", "APER?"}, f.takeSent(), "it is set up as it was")
+	once := []string{"READ?", "(clear)", "ABOR", "*IDN?", "ERR?",
+		"*RST", "ERR?", "ROUT 2", "ERR?", "APER 0.010", "ERR?", "APER?"}
+	require.Equal(t, append(once, once...), f.takeSent(), "it is set up as it was; one lost question is no silence")
 	s.set("READ?", "5E6")
 	got, err = c.Read(t.Context())
 	require.NoError(t, err)

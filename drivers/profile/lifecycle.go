@@ -108,7 +108,7 @@ func (c *counter) setUpAgain(ctx context.Context) error {
 
 // restore sends the settings anew.
 func (c *counter) restore(ctx context.Context) error {
-	c.lost = true // until this is through
+	c.lost, c.had = true, false // until this is through
 	if err := c.begins(ctx); err != nil {
 		return err
 	}

@@ -18,6 +18,10 @@ type Options struct {
 	Clock  drivers.Clock // nil is the wall clock
 	Log    *slog.Logger  // nil logs nothing
 	Follow bool          // a virtual technician moves the cables, also if the scenario does not say so
+	// Heard, if not nil, is told of each message that an instrument has carried
+	// out and of its reply before that is sent; empty where it gives none. It
+	// is called by the instruments' own goroutines and must return soon.
+	Heard func(instrument, message, reply string)
 }
 
 // Bench is a virtual bench. All methods are safe for concurrent use.
@@ -26,6 +30,7 @@ type Bench struct {
 	clock  drivers.Clock
 	log    *slog.Logger
 	follow bool
+	heard  func(instrument, message, reply string)
 
 	mu         sync.Mutex // guards all below, and all instruments
 	age        float64    // seconds of model time since power-on of the bench
@@ -67,7 +72,7 @@ type Event struct {
 // New builds the bench of a scenario that LoadScenario has passed.
 func New(s Scenario, o Options) (*Bench, error) {
 	b := &Bench{
-		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow,
+		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow, heard: o.Heard,
 		ambient: 23, references: map[string]float64{}, replies: map[string]int{}, remote: map[string]bool{},
 	}
 	if o.Seed != 0 {

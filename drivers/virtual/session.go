@@ -79,6 +79,9 @@ func (s *session) run() error {
 		if err != nil {
 			return err
 		}
+		if s.b.heard != nil {
+			s.b.heard(s.dev.name(), message, reply)
+		}
 		if has {
 			if err := s.send(reply, message); err != nil {
 				return err

@@ -1,0 +1,184 @@
+//go:build unix
+
+package faulty_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"maps"
+	"regexp"
+	"runtime/debug"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"bandproof/drivers/drivertest/faulty"
+	"bandproof/drivers/profile"
+	"bandproof/drivers/profiles"
+
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+)
+
+var (
+	schedules = flag.Int("schedules", 200, "random fault schedules for each link")
+	first     = flag.Uint64("first", 1, "seed of the first schedule")
+	workers   = flag.Int("at-once", 32, "schedules that run at the same time; they mostly wait")
+	replay    = flag.String("replay", "", "play one schedule, as a failure prints it")
+)
+
+// TestMain sees to it that nothing is left running.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	goleak.VerifyTestMain(m)
+}
+
+// report is what one schedule came to.
+type report struct {
+	readings int
+	digits   int            // readings in which only digits were changed
+	errors   map[string]int // by kind
+	wrong    []string       // violations
+	notes    []string       // what happened, for whoever plays it again
+}
+
+func (r *report) note(format string, args ...any) {
+	r.notes = append(r.notes, fmt.Sprintf(format, args...))
+}
+
+func (r *report) violation(format string, args ...any) {
+	r.note("VIOLATION "+format, args...)
+	r.wrong = append(r.wrong, fmt.Sprintf(format, args...))
+}
+
+// failed notes an error that a call has ended with.
+func (r *report) failed(doing string, err error) {
+	r.note("%s: %v", doing, err)
+	kind, wrong := kindOf(err)
+	if wrong != nil {
+		r.violation("%s: %v", doing, wrong)
+		return
+	}
+	r.errors[kind]++
+}
+
+const (
+	// callTime is the deadline of every call.
+	callTime = 5 * time.Second
+	// margin is how long after its deadline a call may end. It is long because
+	// test machines are busy.
+	margin = 30 * time.Second
+)
+
+// call runs one call of the driver with its deadline; false: it hangs.
+func (r *report) call(doing string, f func(ctx context.Context) error) (err error, ended bool) {
+	ctx, cancel := context.WithTimeout(context.Background(), callTime)
+	defer cancel()
+	done := make(chan error, 1)
+	go func() {
+		defer func() {
+			if p := recover(); p != nil {
+				r.violation("%s: panic: %v\n%s", doing, p, debug.Stack())
+				done <- fmt.Errorf("panic")
+			}
+		}()
+		done <- f(ctx)
+	}()
+	watch := time.NewTimer(callTime + margin)
+	defer watch.Stop()
+	select {
+	case err := <-done:
+		return err, true
+	case <-watch.C:
+		r.violation("%s hangs: %s past its deadline", doing, margin)
+		return nil, false
+	}
+}
+
+// impatient is a ready profile with short waits, so that a schedule is over
+// soon.
+func impatient(t testing.TB, name string) *profile.Profile {
+	t.Helper()
+	text, err := profiles.Text(name)
+	require.NoError(t, err)
+	s := regexp.MustCompile(`(?m)^(timeout|margin) = "3 s"$`).ReplaceAllString(string(text), `$1 = "`+patience.String()+`"`)
+	require.Contains(t, s, patience.String())
+	s = strings.Replace(s, "[link]\n", "[link]\nquiet = \"30 ms\"\n", 1)
+	s = strings.Replace(s, `time = "50 ms"`, `time = "1 ms"`, 1)
+	p, err := profile.Load("impatient.toml", []byte(s))
+	require.NoError(t, err)
+	return p
+}
+
+// conversation plays one schedule on a rig.
+type conversation func(g rig, p *profile.Profile, s faulty.Schedule) *report
+
+func TestSoakCounter(t *testing.T) {
+	p := impatient(t, "scpi-counter")
+	soak(t, func(g rig) faulty.Extent { return g.counter }, func(g rig, s faulty.Schedule) *report { return converseCounter(g, p, s) })
+}
+
+func TestSoakSource(t *testing.T) {
+	p := impatient(t, "scpi-source")
+	soak(t, func(g rig) faulty.Extent { return g.source }, func(g rig, s faulty.Schedule) *report { return converseSource(g, p, s) })
+}
+
+// soak plays random schedules on every link.
+func soak(t *testing.T, extent func(rig) faulty.Extent, converse func(rig, faulty.Schedule) *report) {
+	for _, g := range rigs {
+		t.Run(g.name, func(t *testing.T) {
+			if *replay != "" {
+				s, err := faulty.Parse(*replay)
+				require.NoError(t, err)
+				r := converse(g, s)
+				t.Log(strings.Join(r.notes, "\n"))
+				require.Empty(t, r.wrong)
+				return
+			}
+			sum := report{errors: map[string]int{}}
+			begin := time.Now()
+			for r := range played(g, extent(g), converse) {
+				sum.readings += r.readings
+				sum.digits += r.digits
+				for kind, n := range r.errors {
+					sum.errors[kind] += n
+				}
+				if len(r.wrong) > 0 {
+					t.Errorf("%s\n  %s", r.notes[0], strings.Join(r.notes[1:], "\n  "))
+				}
+				sum.wrong = append(sum.wrong, r.wrong...)
+			}
+			var kinds []string
+			for _, k := range slices.Sorted(maps.Keys(sum.errors)) {
+				kinds = append(kinds, fmt.Sprintf("%s %d", k, sum.errors[k]))
+			}
+			t.Logf("%s: %d schedules, %d readings, %d of them with other digits, errors: %s; violations %d; %s", g.name, *schedules, sum.readings,
+				sum.digits, strings.Join(kinds, ", "), len(sum.wrong), time.Since(begin).Round(time.Second))
+		})
+	}
+}
+
+// played plays the schedules, many at a time.
+func played(g rig, e faulty.Extent, converse func(rig, faulty.Schedule) *report) <-chan *report {
+	seeds, reports := make(chan uint64), make(chan *report)
+	var all sync.WaitGroup
+	for range *workers {
+		all.Go(func() {
+			for seed := range seeds {
+				reports <- converse(g, faulty.Draw(seed, e))
+			}
+		})
+	}
+	go func() {
+		for i := range *schedules {
+			seeds <- *first + uint64(i)
+		}
+		close(seeds)
+		all.Wait()
+		close(reports)
+	}()
+	return reports
+}
