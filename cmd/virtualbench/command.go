@@ -20,6 +20,7 @@ type flags struct {
 	tcp       []string
 	pty       []string
 	serial    []string
+	hislip    []string
 	faults    []string
 	list      bool
 	timeScale float64
@@ -58,6 +59,7 @@ TCP port that the scenario gives it.`,
 	fl.StringArrayVar(&f.tcp, "tcp", nil, "serve an instrument on a TCP port, as `NAME=HOST:PORT`; port 0 takes a free one (repeatable)")
 	fl.StringArrayVar(&f.pty, "pty", nil, "serve an instrument on a pseudo-terminal, as `NAME=SYMLINK` (repeatable)")
 	fl.StringArrayVar(&f.serial, "serial", nil, "serve an instrument on a serial port, as `NAME=DEVICE[,BAUD]` (repeatable)")
+	fl.StringArrayVar(&f.hislip, "hislip", nil, "serve an instrument by HiSLIP, as `NAME=HOST:PORT[,SUBADDRESS]`; those on one HOST:PORT share it as hislip0, hislip1, … (repeatable)")
 	fl.StringArrayVar(&f.faults, "fault", nil, "break something, as `NAME:KEY=VALUE,…` (repeatable; see --list-faults)")
 	fl.BoolVar(&f.list, "list-faults", false, "list the catalogue of faults and end")
 	fl.Float64Var(&f.timeScale, "time-scale", 1, "run by this factor faster than real time")

@@ -48,6 +48,9 @@ func TestMistakesEndWithTwo(t *testing.T) {
 		{"bad wire log", []string{"--replay", bad}, "bad.toml:1: no wire log"},
 		{"a log and a scenario", []string{"--replay", log, "--scenario", bad}, "goes with --tcp, --pty and --time-scale only"},
 		{"not in the log", []string{"--replay", log, "--tcp", "LF=127.0.0.1:0"}, `nothing of "LF"; it has counter`},
+		{"hislip without port", []string{"--hislip", "counter=127.0.0.1,hislip0"}, "is no address"},
+		{"hislip sub-address", []string{"--hislip", "counter=127.0.0.1:0,inst0"}, "expected hislip0"},
+		{"two at one sub-address", []string{"--hislip", "counter=127.0.0.1:0,hislip3", "--hislip", "LF=127.0.0.1:0,hislip3"}, "hislip3 at 127.0.0.1:0 is taken by counter"},
 		{"baud", []string{"--serial", "counter=/dev/null,fast"}, `"fast" is no baud rate`},
 	} {
 		t.Run(row.name, func(t *testing.T) {

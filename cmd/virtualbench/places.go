@@ -36,6 +36,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 		{"--tcp", "NAME=HOST:PORT", f.tcp, tcpPlace},
 		{"--pty", "NAME=SYMLINK", f.pty, ptyPlace},
 		{"--serial", "NAME=DEVICE[,BAUD]", f.serial, serialPlace},
+		{"--hislip", "NAME=HOST:PORT[,SUBADDRESS]", f.hislip, hislipHosts{}.place},
 	} {
 		for _, v := range group.values {
 			name, where, ok := strings.Cut(v, "=")
@@ -47,7 +48,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			if err == nil {
 				err = known(b, name)
 			}
-			if err == nil && taken[where] && group.flag != "--tcp" { // listening twice fails by itself
+			if err == nil && taken[where] && group.flag != "--tcp" && group.flag != "--hislip" { // listening twice fails by itself
 				err = fmt.Errorf("%s is taken by another instrument", where)
 			}
 			taken[where] = true
@@ -58,7 +59,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			list = append(list, p)
 		}
 	}
-	if len(f.tcp)+len(f.pty)+len(f.serial) > 0 {
+	if len(f.tcp)+len(f.pty)+len(f.serial)+len(f.hislip) > 0 {
 		return list, errors.Join(all...)
 	}
 	for _, i := range b.Instruments() {
@@ -86,12 +87,8 @@ func known(b *virtual.Bench, name string) error {
 }
 
 func tcpPlace(name, address string) (place, error) {
-	_, port, err := net.SplitHostPort(address)
-	if err != nil {
-		return place{}, fmt.Errorf("%q is no address: %w", address, err)
-	}
-	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
-		return place{}, fmt.Errorf("%q has no port between 0 and 65535", address)
+	if err := checkAddress(address); err != nil {
+		return place{}, err
 	}
 	return place{name, func(b *virtual.Bench) (string, func(context.Context) error, func() error, error) {
 		l, err := net.Listen("tcp", address)
@@ -105,6 +102,18 @@ func tcpPlace(name, address string) (place, error) {
 		serve := func(ctx context.Context) error { return b.ServeListener(ctx, name, l) }
 		return "TCPIP0::" + host + "::" + port + "::SOCKET", serve, l.Close, nil
 	}}, nil
+}
+
+// checkAddress tells what is wrong with HOST:PORT.
+func checkAddress(address string) error {
+	_, port, err := net.SplitHostPort(address)
+	if err != nil {
+		return fmt.Errorf("%q is no address: %w", address, err)
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
+		return fmt.Errorf("%q has no port between 0 and 65535", address)
+	}
+	return nil
 }
 
 func ptyPlace(name, link string) (place, error) {

@@ -167,6 +167,9 @@ func (s *hislipSession) close() error {
 		if s.conn != nil {
 			err = s.conn.Close()
 		}
+		if errors.Is(err, net.ErrClosed) {
+			err = nil // the session was over already
+		}
 		if s.asyncs != nil {
 			err = errors.Join(err, s.asyncs.close())
 		}

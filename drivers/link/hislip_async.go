@@ -219,5 +219,8 @@ func (a *hislipAsync) restart() {
 func (a *hislipAsync) close() error {
 	err := a.conn.Close()
 	a.reading.Wait()
+	if errors.Is(err, net.ErrClosed) {
+		return nil // it was given up already
+	}
 	return err
 }

@@ -16,10 +16,13 @@ import (
 
 // hislipBench serves the built-in bench by HiSLIP, its instruments as hislip0,
 // hislip1 and so on, and gives the address of each.
-func hislipBench(t testing.TB, clock virtual.Options, h virtual.HiSLIP) (b *virtual.Bench, address func(i int) string) {
+func hislipBench(t testing.TB, clock virtual.Options, h virtual.HiSLIP, clients ...int) (b *virtual.Bench, address func(i int) string) {
 	t.Helper()
 	s, err := virtual.DefaultScenario()
 	require.NoError(t, err)
+	for _, n := range clients {
+		s.Counter.Link.Clients = n
+	}
 	b, err = virtual.New(s, clock)
 	require.NoError(t, err)
 	h.Instruments = map[string]string{}

@@ -73,7 +73,7 @@ func (x *hislipSession) clear(ch *hislipChannel) error {
 
 // status is the status byte. A response is available from its first byte until
 // the client tells that it was delivered; in synchronised mode only to a client
-// that has sent nothing since (3.1.1, 4.14 from memory), in overlap mode while
+// that has sent nothing since (3.1.1); in overlap mode (from memory) while
 // responses are under way that it has not been given.
 func (x *hislipSession) status(m hislip.Message) byte {
 	x.mu.Lock()
