@@ -14,8 +14,9 @@ check: tools lint test cross
 	@echo "check: all passed"
 
 # Programs of others that the tests need: independent clients of the virtual
-# bench (socat, PyVISA), the dissector of HiSLIP (tshark), and pdftotext to read the data sheets back.
-PACKAGES = socat tshark python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev
+# bench (socat, PyVISA), the dissector of HiSLIP (tshark), a finder of services
+# (zeroconf), and pdftotext to read the data sheets back.
+PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev
 
 tools:
 	@missing=""; for p in $(PACKAGES); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \

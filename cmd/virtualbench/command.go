@@ -21,6 +21,7 @@ type flags struct {
 	pty       []string
 	serial    []string
 	hislip    []string
+	announce  string
 	faults    []string
 	list      bool
 	timeScale float64
@@ -60,6 +61,8 @@ TCP port that the scenario gives it.`,
 	fl.StringArrayVar(&f.pty, "pty", nil, "serve an instrument on a pseudo-terminal, as `NAME=SYMLINK` (repeatable)")
 	fl.StringArrayVar(&f.serial, "serial", nil, "serve an instrument on a serial port, as `NAME=DEVICE[,BAUD]` (repeatable)")
 	fl.StringArrayVar(&f.hislip, "hislip", nil, "serve an instrument by HiSLIP, as `NAME=HOST:PORT[,SUBADDRESS]`; those on one HOST:PORT share it as hislip0, hislip1, … (repeatable)")
+	fl.StringVar(&f.announce, "announce", "", "announce what is served over TCP by multicast DNS, on one network `INTERFACE` (--announce=eth0); without one, on the first that reaches it")
+	fl.Lookup("announce").NoOptDefVal = anyInterface
 	fl.StringArrayVar(&f.faults, "fault", nil, "break something, as `NAME:KEY=VALUE,…` (repeatable; see --list-faults)")
 	fl.BoolVar(&f.list, "list-faults", false, "list the catalogue of faults and end")
 	fl.Float64Var(&f.timeScale, "time-scale", 1, "run by this factor faster than real time")
@@ -93,7 +96,7 @@ func listFaults(out io.Writer) error {
 }
 
 // build makes the bench that the flags describe.
-func build(f flags, stderr io.Writer) (*virtual.Bench, error) {
+func build(f flags, log *slog.Logger) (*virtual.Bench, error) {
 	s, err := scenario(f.scenario)
 	if err != nil {
 		return nil, err
@@ -102,10 +105,6 @@ func build(f flags, stderr io.Writer) (*virtual.Bench, error) {
 	if err != nil {
 		return nil, fmt.Errorf("--time-scale: %w", err)
 	}
-	level := slog.LevelWarn
-	if f.verbose {
-		level = slog.LevelDebug
-	}
 	for _, text := range f.faults {
 		x, err := virtual.ParseFault(text)
 		if err != nil {
@@ -113,14 +112,20 @@ func build(f flags, stderr io.Writer) (*virtual.Bench, error) {
 		}
 		s.Faults = append(s.Faults, x)
 	}
-	b, err := virtual.New(s, virtual.Options{
-		Seed: f.seed, Clock: clock, Follow: f.follow,
-		Log: slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: level})),
-	})
+	b, err := virtual.New(s, virtual.Options{Seed: f.seed, Clock: clock, Follow: f.follow, Log: log})
 	if err != nil {
 		return nil, fmt.Errorf("--fault: %w", err)
 	}
 	return b, nil
+}
+
+// logTo is where the bench tells what happens.
+func logTo(f flags, stderr io.Writer) *slog.Logger {
+	level := slog.LevelWarn
+	if f.verbose {
+		level = slog.LevelDebug
+	}
+	return slog.New(slog.NewTextHandler(stderr, &slog.HandlerOptions{Level: level}))
 }
 
 func scenario(path string) (virtual.Scenario, error) {
@@ -135,7 +140,7 @@ func scenario(path string) (virtual.Scenario, error) {
 }
 
 func serve(ctx context.Context, f flags, stdout, stderr io.Writer) error {
-	b, err := build(f, stderr)
+	b, err := build(f, logTo(f, stderr))
 	if err != nil {
 		return err
 	}
@@ -144,5 +149,9 @@ func serve(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if err != nil {
 		return err
 	}
-	return serveAll(ctx, b, places, stdout)
+	var publish func([]servedAt) (func() error, error)
+	if f.announce != "" {
+		publish = func(list []servedAt) (func() error, error) { return announce(b, list, f.announce, logTo(f, stderr)) }
+	}
+	return serveAll(ctx, b, places, publish, stdout)
 }

@@ -150,8 +150,9 @@ func serialPlace(name, where string) (place, error) {
 }
 
 // serveAll opens every place, tells about them, and serves until the context
-// ends or one of them fails.
-func serveAll(ctx context.Context, b *virtual.Bench, places []place, stdout io.Writer) error {
+// ends or one of them fails. publish, if not nil, makes the places known until
+// stop is called.
+func serveAll(ctx context.Context, b *virtual.Bench, places []place, publish func([]servedAt) (stop func() error, err error), stdout io.Writer) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	var serving sync.WaitGroup
@@ -159,16 +160,27 @@ func serveAll(ctx context.Context, b *virtual.Bench, places []place, stdout io.W
 	var opened []func(context.Context) error
 	var lines strings.Builder
 	var closers []func() error
+	var list []servedAt
+	giveUp := func(err error) error {
+		for _, c := range closers {
+			err = errors.Join(err, c())
+		}
+		return &benchError{err}
+	}
 	for _, p := range places {
 		resource, serve, closer, err := p.open(b)
 		if err != nil {
-			for _, c := range closers {
-				err = errors.Join(err, c())
-			}
-			return &benchError{err}
+			return giveUp(err)
 		}
-		opened, closers = append(opened, serve), append(closers, closer)
+		opened, closers, list = append(opened, serve), append(closers, closer), append(list, servedAt{p.instrument, resource})
 		fmt.Fprintf(&lines, "%s %s\n", p.instrument, resource)
+	}
+	if publish != nil {
+		stop, err := publish(list)
+		if err != nil {
+			return giveUp(err)
+		}
+		defer func() { _ = stop() }() // everything ends
 	}
 	for _, s := range opened {
 		serving.Go(func() {

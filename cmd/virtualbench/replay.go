@@ -75,7 +75,7 @@ func replay(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 
 // stagesOf reads the flags and the log.
 func stagesOf(f flags) ([]stage, error) {
-	if f.scenario != "" || len(f.faults) > 0 || len(f.serial) > 0 {
+	if f.scenario != "" || len(f.faults) > 0 || len(f.serial) > 0 || len(f.hislip) > 0 || f.announce != "" {
 		return nil, errors.New("--replay plays what a log holds; it goes with --tcp, --pty and --time-scale only")
 	}
 	text, err := os.ReadFile(f.replay)
