@@ -61,8 +61,8 @@ func TestPlanCountsTheMonitorsTime(t *testing.T) {
 	b.Monitor = nil
 	without, err := procedures.NewPlan(p, b, o)
 	require.NoError(t, err)
-	// One gate of 1 s that is thrown away and one that counts.
-	require.InDelta(t, without.Points[0].Seconds+2, with.Points[0].Seconds, 1e-9)
+	// One gate of 10 s that is thrown away and one that counts.
+	require.InDelta(t, without.Points[0].Seconds+20, with.Points[0].Seconds, 1e-9)
 }
 
 func TestPlanSaysWhatIsOutOfReachOfMonitorAndMeter(t *testing.T) {
@@ -103,13 +103,13 @@ func TestMonitorAllowance(t *testing.T) {
 		factorLess string // 1 − factor
 		allowed    float64
 	}{
-		// Same reference: its offset cancels; one count of 1 Hz and half a
-		// setting step of 1 Hz, rectangular: 2·0.5/√3.
-		{"same reference", nil, "0", 1 + 2*0.5/1.7320508},
+		// Same reference: its offset cancels; one count of 0.1 Hz and half a
+		// setting step of 10 mHz, rectangular: 2·0.005/√3.
+		{"same reference", nil, "0", 0.1 + 2*0.005/1.7320508},
 		// The monitor's own timebase of 0.1 ppm, rectangular, on 10 GHz: 2·1000/√3,
 		// and the reference of the source: U = 2e-11, 0.2 Hz; offset 2e-12.
-		{"own timebase", []string{"resolution = \"1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\n\n[[switch]]"}, "-2e-12", 1 + 1154.70},
-		{"known offset of its own", []string{"resolution = \"1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\nown_offset = \"2e-12\"\n\n[[switch]]"}, "0", 1 + 1154.70},
+		{"own timebase", []string{"resolution = \"0.1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"0.1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\n\n[[switch]]"}, "-2e-12", 0.1 + 1154.71},
+		{"known offset of its own", []string{"resolution = \"0.1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"0.1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\nown_offset = \"2e-12\"\n\n[[switch]]"}, "0", 0.1 + 1154.71},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			p, b := switched(t, row.pairs...)
@@ -148,4 +148,11 @@ func TestOutside(t *testing.T) {
 		require.Equal(t, want, procedures.Outside(quantity.MustParse[quantity.Celsius](text), r))
 	}
 	require.Empty(t, procedures.Outside(quantity.MustParse[quantity.Celsius]("99 °C"), [2]quantity.Temperature{}), "no range is stated")
+}
+
+func TestPlanSaysWhereTheMonitorIsTooCoarse(t *testing.T) {
+	p, b := switched(t)
+	require.NotContains(t, strings.Join(plan(t, p, b).Warnings, "\n"), "the monitor sees less than the limit")
+	p, b = switched(t, "gate = \"10 s\"\nresolution = \"0.1 Hz\"", "gate = \"1 s\"\nresolution = \"1 Hz\"")
+	require.Contains(t, strings.Join(plan(t, p, b).Warnings, "\n"), "input A: at 2 points the monitor sees less than the limit")
 }

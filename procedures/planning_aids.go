@@ -41,6 +41,7 @@ func (l *planner) warnAids() {
 			add(gap{fmt.Sprintf("input %s: source %s not watched by the monitor", p.Input, p.Source), why})
 		}
 	}
+	l.warnCoarseMonitor()
 	for _, g := range order {
 		w("%s at %d points: %s", g.what, count[g], g.why)
 	}
@@ -52,6 +53,25 @@ func (l *planner) warnAids() {
 	}
 	if m := l.b.Monitor; m != nil {
 		l.reliable(MonitorName, m.Standard)
+	}
+}
+
+// warnCoarseMonitor says where the monitor can't see an error of the source
+// that would put a reading outside the limit.
+func (l *planner) warnCoarseMonitor() {
+	n := map[string]int{}
+	for _, p := range l.plan.Points {
+		if !p.Watched {
+			continue
+		}
+		if allowed, err := l.plan.Allowed(l.b, p.Frequency); err == nil && allowed.Cmp(p.Limit.Total) > 0 {
+			n[p.Input]++
+		}
+	}
+	for _, i := range l.p.Inputs {
+		if n[i.Name] > 0 {
+			l.plan.Warnings = append(l.plan.Warnings, fmt.Sprintf("input %s: at %d points the monitor sees less than the limit: a source that is off by as much would be booked on the unit; a longer gate of the monitor or a better reference would help", i.Name, n[i.Name]))
+		}
 	}
 }
 

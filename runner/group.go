@@ -54,6 +54,9 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 		case errors.Is(err, ErrLeftOut):
 			return r.giveUp(ctx, points, decision.LeftOut, err.Error())
 		}
+		if n, ok := asNotRouted(err); ok {
+			return r.giveUp(ctx, points, n.why, n.note)
+		}
 		return err
 	}
 	var later []procedures.Point
@@ -75,6 +78,9 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 		}
 	}
 	r.at = nil
+	if err := r.checkRoute(ctx, at); err != nil {
+		return err
+	}
 	return r.checkReferences(ctx, at, after)
 }
 
@@ -90,7 +96,8 @@ func (r *run) giveUp(ctx context.Context, points []procedures.Point, why decisio
 	return nil
 }
 
-// connect switches RF off, has the cable moved and selects the input.
+// connect switches RF off, has the cable moved or the path routed, and selects
+// the input.
 func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
 	path, _ := r.Bench.Path(p.Path)
 	input, _ := r.Procedure.Input(p.Input)
@@ -103,7 +110,11 @@ func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
 	if err := r.rfOffAll(ctx); err != nil {
 		return nil, fmt.Errorf("%w: RF must be off before a cable is moved: %w", ErrBench, err)
 	}
-	if !path.Fixed && r.current != path.Name {
+	if path.Switch != "" {
+		if err := r.route(ctx, path); err != nil {
+			return nil, err
+		}
+	} else if !path.Fixed && r.current != path.Name {
 		m := move(path, input)
 		if err := r.Operator.Move(ctx, m); err != nil {
 			return nil, err
@@ -117,6 +128,7 @@ func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
 	if err := r.retryLink(ctx, r.Counter, func() error { return r.Counter.SelectInput(ctx, input.Selector()) }); err != nil {
 		return nil, fmt.Errorf("%w: %w", ErrBench, err)
 	}
+	r.ambient(ctx, "input "+input.Name)
 	r.gateAsked = quantity.Duration{} // the gate may belong to the input
 	at.earlier = r.inputResult(input.Name).ReferenceCheck
 	if err := r.checkReferences(ctx, at, before); err != nil {
@@ -237,6 +249,9 @@ func (r *run) leave(ctx context.Context) {
 	}
 	at := r.at
 	r.at = nil
+	if err := r.checkRoute(ctx, at); err != nil {
+		r.event(ctx, fmt.Sprintf("input %s: the switch could not be asked at the end: %v", at.input.Name, err))
+	}
 	if err := r.checkReferences(ctx, at, after); err != nil {
 		r.event(ctx, fmt.Sprintf("input %s: the references could not be asked for at the end: %v", at.input.Name, err))
 	}
@@ -306,6 +321,13 @@ func (r *run) standards(p procedures.Point) []string {
 		if s, ok := r.Bench.Source(name); ok {
 			add(s.Reference)
 		}
+	}
+	if path, _ := r.Bench.Path(p.Path); p.Metered && path.Meter != nil {
+		names = append(names, path.Meter.Name)
+	}
+	if m := r.Bench.Monitor; m != nil && p.Watched {
+		names = append(names, procedures.MonitorName)
+		add(m.Reference)
 	}
 	return names
 }

@@ -54,7 +54,8 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		}
 		res.Notes = append(res.Notes, err.Error())
 	}
-	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven) {
+	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven ||
+		bench == decision.SourceOffFrequency || bench == decision.LevelNotAsPlanned) {
 		return deferred, r.putOff(ctx, at, res, bench)
 	}
 	if err := r.evaluate(at, &res, symptom, bench); err != nil {
@@ -62,6 +63,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	}
 	if res.Verdict.Good() {
 		at.proofs = append(at.proofs, p)
+		r.alive[p.Source] = true
 	}
 	delete(r.begun, p.ID)
 	if err := r.keep(ctx, res); err != nil {
@@ -74,7 +76,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 // journal: a reading is never dropped because of what it shows, or because the
 // run ends before.
 func (r *run) putOff(ctx context.Context, at *place, res PointResult, why decision.Reason) error {
-	res.Notes, res.Readings = slices.Clip(res.Notes), slices.Clip(res.Readings) // so must not share what comes later
+	res.Notes, res.Readings, res.Monitor = slices.Clip(res.Notes), slices.Clip(res.Readings), slices.Clip(res.Monitor) // so must not share what comes later
 	so := res
 	if err := r.evaluate(at, &so, "", why); err != nil {
 		return err
@@ -112,7 +114,10 @@ func (r *run) newPoint(p procedures.Point) PointResult {
 // limit: bench is a reason not to judge, symptom a failure of the unit.
 func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) (symptom, bench decision.Reason, err error) {
 	p := res.Point
-	if bench, err = r.setSource(ctx, at, p, &res.Setting); bench != "" || err != nil {
+	if at.path.Switch != "" {
+		res.Route = &Route{at.path.Switch, at.path.Position} // as read back
+	}
+	if bench, err = r.arrive(ctx, at, p, res); bench != "" || err != nil {
 		return "", bench, err
 	}
 	if bench, err = r.setGate(ctx, p.Gate); bench != "" || err != nil {
@@ -133,6 +138,11 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 		if bench, err = r.sourceGood(ctx, at, p, &res.Setting); err != nil {
 			return "", "", err
 		}
+		if bench == "" && trusted {
+			if bench, err = r.watchAgain(ctx, res); err != nil {
+				return "", "", err
+			}
+		}
 		if bench != "" || !trusted {
 			res.use(Counted, Discarded)
 			if bench != decision.LinkFailed && trusted {
@@ -142,7 +152,7 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 			if distrusted++; distrusted == linkTries {
 				return "", decision.LinkFailed, nil
 			}
-			if bench, err = r.setSource(ctx, at, p, &res.Setting); bench != "" || err != nil {
+			if bench, err = r.arrive(ctx, at, p, res); bench != "" || err != nil {
 				return "", bench, err
 			}
 			continue
@@ -190,7 +200,11 @@ func (r *run) limitInForce(at *place, res *PointResult) error {
 		res.Gate = r.gate
 	}
 	res.Reference = set.Exact().Mul(r.Plan.Topology[res.Point.Source].Factor)
-	limit, err := r.Plan.LimitAt(at.input, res.Point, res.Reference, res.Gate)
+	p := res.Point
+	if res.Level != nil {
+		p.Levels.Input = res.Level.Input // measured, not computed
+	}
+	limit, err := r.Plan.LimitAt(at.input, p, res.Reference, res.Gate)
 	if err != nil {
 		return fmt.Errorf("point %s: %w", res.Point.ID, err)
 	}
@@ -308,10 +322,14 @@ func (r *run) setGate(ctx context.Context, gate quantity.Duration) (bench decisi
 			return err
 		})
 	}
-	if err == nil && math.Abs(r.gate.Float()/gate.Float()-1) > gateTolerance {
+	if err == nil && gateDiffers(r.gate, gate) {
 		bench = decision.GateNotInForce
 	}
 	return bench, err
+}
+
+func gateDiffers(got, asked quantity.Duration) bool {
+	return math.Abs(got.Float()/asked.Float()-1) > gateTolerance
 }
 
 // retryLink does an action again after clearing the device, a few times. An

@@ -187,15 +187,21 @@ func near(a, b quantity.Exact) bool {
 }
 
 // provePath makes sure that a signal arrives before "no count" is booked on
-// the unit: a point that passed on this path is repeated; else a person looks.
+// the unit: a point that passed on this path is repeated; else power meter or
+// switch and monitor show it; else a person looks.
 // Where neither is possible yet the point is put off (last is false).
 func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last bool) (bool, error) {
-	if n := len(at.proofs); n > 0 {
+	known := len(at.proofs) > 0
+	if known {
 		ok, err := r.repeat(ctx, at, res)
 		if ok || err != nil {
 			return ok, err
 		}
-	} else if !last {
+	}
+	if ok, sure, err := r.proveByAids(ctx, at, res); sure || err != nil {
+		return ok, err
+	}
+	if !known && !last {
 		return false, nil
 	}
 	if !at.asked {

@@ -55,6 +55,12 @@ type PointResult struct {
 	Gate     quantity.Duration `json:"gate"`
 	Readings []Reading         `json:"readings"`
 
+	// Level as a power meter found it, Monitor what the monitor counted, Route
+	// where the switch stood; each where the bench has it.
+	Level   *Level    `json:"measured_level,omitempty"`
+	Monitor []Watched `json:"monitor,omitempty"`
+	Route   *Route    `json:"route,omitempty"`
+
 	procedures.Judgement
 	// Symptom names what the readings look like, such as "half the frequency".
 	Symptom   string    `json:"symptom,omitempty"`
@@ -109,10 +115,12 @@ type Result struct {
 	Started  time.Time `json:"started"`
 	Finished time.Time `json:"finished"`
 	// Complete is false where the run ended before its plan did; Ended says why.
-	Complete bool                           `json:"complete"`
-	Ended    string                         `json:"ended,omitempty"`
-	Unit     drivers.Identity               `json:"unit"`
-	Sources  map[string]drivers.Identity    `json:"sources"`
+	Complete bool                        `json:"complete"`
+	Ended    string                      `json:"ended,omitempty"`
+	Unit     drivers.Identity            `json:"unit"`
+	Sources  map[string]drivers.Identity `json:"sources"`
+	// Aids are switches, power meters, thermometers and the monitor, by name.
+	Aids     map[string]drivers.Identity    `json:"aids,omitempty"`
 	Topology map[string]procedures.Topology `json:"topology"`
 	Rule     decision.Rule                  `json:"decision"`
 	Timebase string                         `json:"timebase"` // what the unit promises, in words
@@ -120,6 +128,7 @@ type Result struct {
 	Inputs   []InputResult                  `json:"inputs"`
 	Points   []PointResult                  `json:"points"`
 	Planned  int                            `json:"planned_points"`
+	Ambient  []Ambient                      `json:"ambient,omitempty"`
 	Entries  []Entry                        `json:"entries,omitempty"`
 	Events   []Event                        `json:"events,omitempty"`
 	Warnings []string                       `json:"warnings,omitempty"`

@@ -50,6 +50,7 @@ type options struct {
 	faults    []string
 	wrap      func(instrument string, c net.Conn) net.Conn // what lies between program and instrument
 	seed      int
+	switched  bool // the bench that needs nobody
 }
 
 func replaced(t *testing.T, file string, pairs []string) []byte {
@@ -70,11 +71,15 @@ func swap(t *testing.T, text string, pairs []string) string {
 
 func newRig(t *testing.T, o options) *rig {
 	t.Helper()
-	p, err := procedures.LoadProcedure("procedure.toml", replaced(t, "testdata/procedure.toml", o.procedure))
+	procedure, benchFile, scenario := "testdata/procedure.toml", "../cmd/bandproof/demo/bench.toml", virtual.DefaultScenarioText()
+	if o.switched {
+		procedure, benchFile, scenario = "../testdata/switched/procedure.toml", "../testdata/switched/bench.toml", virtual.SwitchedScenarioText()
+	}
+	p, err := procedures.LoadProcedure("procedure.toml", replaced(t, procedure, o.procedure))
 	require.NoError(t, err)
-	b, err := procedures.LoadBench("bench.toml", replaced(t, "../cmd/bandproof/demo/bench.toml", o.benchFile))
+	b, err := procedures.LoadBench("bench.toml", replaced(t, benchFile, o.benchFile))
 	require.NoError(t, err)
-	s, err := virtual.LoadScenario("scenario.toml", []byte(swap(t, string(virtual.DefaultScenarioText()), o.scenario)))
+	s, err := virtual.LoadScenario("scenario.toml", []byte(swap(t, string(scenario), o.scenario)))
 	require.NoError(t, err)
 	for _, text := range o.faults {
 		f, err := virtual.ParseFault(text)
@@ -135,6 +140,7 @@ func (r *rig) open() {
 	require.NoError(r.t, err)
 	r.t.Cleanup(func() { _ = counter.Close() })
 	r.setup.Counter = counter
+	r.openAids(opening)
 }
 
 func (r *rig) run() runner.Result {

@@ -19,7 +19,7 @@ import (
 	"bandproof/procedures/quantity"
 )
 
-// Setup is all that a run needs; every field but Watcher and Log is required.
+// Setup is all that a run needs; every field but Watcher, Log and Aids is required.
 type Setup struct {
 	ID        string
 	Kind      Kind
@@ -28,6 +28,7 @@ type Setup struct {
 	Plan      *procedures.Plan
 	Counter   drivers.Counter
 	Sources   map[string]drivers.Source // by name in the bench file
+	Aids                                // what else stands on the bench; each may be absent
 	Interlock *Interlock                // the same that the sources ask
 	Clock     drivers.Clock
 	Journal   Journal
@@ -59,6 +60,8 @@ type run struct {
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
 	interrupt error
+	alive     map[string]bool // sources of which a point passed in this run
+	deaf      map[string]bool // thermometers that do not answer
 }
 
 // setting is what a source was last told.
@@ -83,7 +86,8 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	if s.Watcher == nil {
 		s.Watcher = silent{}
 	}
-	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, begun: map[string]begun{}}
+	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, begun: map[string]begun{},
+		alive: map[string]bool{}, deaf: map[string]bool{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
 		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
 	for _, p := range s.Plan.Points {
@@ -100,6 +104,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	defer cancel()
 	_ = r.rfOffAll(off) // what failed is in RFMayBeOn and a warning in the record
 	r.leave(off)
+	r.ambient(off, "end")
 	r.Interlock.disarm()
 	r.finish(keep, ctx, err)
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
@@ -116,6 +121,10 @@ func (r *run) all(ctx context.Context) error {
 	if err := r.identify(ctx); err != nil {
 		return err
 	}
+	if err := r.prepareAids(ctx); err != nil {
+		return err
+	}
+	r.ambient(ctx, "start")
 	if err := r.warmUp(ctx); err != nil {
 		return err
 	}
@@ -154,6 +163,9 @@ func (r *run) identify(ctx context.Context) error {
 		if what := differs(id, spec.Model, spec.Serial); what != "" {
 			return fmt.Errorf("%w: source %s at %s: %s in the bench file; are two addresses swapped?", ErrBench, name, s.Address(), what)
 		}
+	}
+	if err := r.identifyAids(ctx); err != nil {
+		return err
 	}
 	id, err := r.Counter.Identify(ctx)
 	if err != nil {

@@ -19,6 +19,7 @@ import (
 type instruments struct {
 	counter drivers.Counter
 	sources map[string]drivers.Source
+	aids    runner.Aids
 }
 
 // wiring is what opening instruments needs beyond the files.
@@ -53,6 +54,9 @@ func (f *files) open(ctx context.Context, w wiring) (_ *instruments, err error) 
 	if in.counter, err = f.counter.OpenCounter(ctx, o); err != nil {
 		return nil, fmt.Errorf("%w: %w", runner.ErrBench, err)
 	}
+	if err = f.openAids(ctx, w, in); err != nil {
+		return nil, err
+	}
 	return in, nil
 }
 
@@ -66,7 +70,7 @@ func (w wiring) opening(ctx context.Context, name string, c procedures.Connectio
 
 // close closes what is open, all at once; RF goes off at each source.
 func (in *instruments) close(log *slog.Logger) {
-	open := []drivers.Instrument{}
+	open := openOf(in.aids)
 	for _, s := range in.sources {
 		if s != nil {
 			open = append(open, s)

@@ -28,6 +28,7 @@ type files struct {
 	benchFile     record.Source
 	counter       *profile.Profile
 	sources       map[string]*profile.Profile
+	aids          aidProfiles
 }
 
 // loadFiles reads both files; the mistakes of both are told at once.
@@ -86,6 +87,7 @@ func (f *files) loadProfiles(dir string) error {
 	for _, s := range f.bench.Sources {
 		f.sources[s.Name] = load(fmt.Sprintf("source %q", s.Name), s.Connection, profile.RoleSource)
 	}
+	f.loadAids(load, wrong)
 	if f.counter = load("counter", f.bench.Counter.Connection, profile.RoleCounter); f.counter != nil {
 		known := f.counter.Capability().Inputs
 		for _, i := range f.procedure.Inputs {
@@ -103,6 +105,9 @@ func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan,
 	caps := map[string]procedures.Capability{"": {Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead}}
 	for name, p := range f.sources {
 		caps[name] = procedures.Capability{Settle: p.Capability().Settle}
+	}
+	if m := f.aids.monitor; m != nil {
+		caps[procedures.MonitorName] = procedures.Capability{Discard: m.Capability().Discard, Overhead: m.Capability().Overhead}
 	}
 	plan, err := procedures.NewPlan(f.procedure, f.bench, procedures.Options{Now: now, Adjusted: adjusted, Capabilities: caps})
 	if err != nil {

@@ -20,10 +20,12 @@ func TestScripts(t *testing.T) {
 	require.NoError(t, err)
 	demo, err := filepath.Abs("demo")
 	require.NoError(t, err)
+	switched, err := filepath.Abs("../../testdata/switched")
+	require.NoError(t, err)
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
-			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo)
+			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched)
 			return nil
 		},
 		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode},

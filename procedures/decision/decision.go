@@ -53,6 +53,8 @@ const (
 	NoOperator          Reason = "no operator"
 	LeftOut             Reason = "left out by the operator"
 	Interrupted         Reason = "interrupted"
+	SourceOffFrequency  Reason = "source not at frequency (monitor)"
+	LevelNotAsPlanned   Reason = "level at the input not as planned (power meter)"
 )
 
 // Verdict is the outcome at one point.

@@ -93,6 +93,33 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 			list = append(list, Standard{s.Name, "source", s.Standard, stated, s.Overdue(now)})
 		}
 	}
+	return append(list, aids(b, run, used, now)...)
+}
+
+// aids lists what else the results rest on: power meters and the monitor where
+// a point used them, thermometers that told the conditions.
+func aids(b *procedures.Bench, run runner.Result, used map[string]bool, now time.Time) (list []Standard) {
+	for _, m := range b.PowerMeters {
+		if used[m.Name] {
+			list = append(list, Standard{m.Name, "power meter", m.Standard, fmt.Sprintf("level, U = %s (k = 2)", m.Uncertainty), m.Overdue(now)})
+		}
+	}
+	if m := b.Monitor; m != nil && used[procedures.MonitorName] {
+		stated := "runs from " + m.Reference
+		if m.OwnTimebase != nil && m.Reference == "own" {
+			stated = "own timebase, accuracy " + m.OwnTimebase.String()
+		}
+		list = append(list, Standard{procedures.MonitorName, "monitor", m.Standard, stated, m.Overdue(now)})
+	}
+	told := map[string]bool{}
+	for _, a := range run.Ambient {
+		told[a.Thermometer] = told[a.Thermometer] || a.Failed == ""
+	}
+	for _, t := range b.Thermometers {
+		if told[t.Name] {
+			list = append(list, Standard{t.Name, "thermometer", t.Standard, "ambient conditions", t.Overdue(now)})
+		}
+	}
 	return list
 }
 

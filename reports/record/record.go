@@ -36,7 +36,7 @@ type Source struct {
 // Standard is one instrument or reference that the results are traceable to.
 type Standard struct {
 	Name string `json:"name"`
-	Role string `json:"role"` // "source" or "reference"
+	Role string `json:"role"` // "source", "reference", "power meter", "monitor" or "thermometer"
 	procedures.Standard
 	// Stated uncertainty or accuracy, in words.
 	Stated string `json:"stated"`

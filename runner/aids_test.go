@@ -1,0 +1,336 @@
+package runner_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"bandproof/drivers"
+	"bandproof/drivers/profile"
+	"bandproof/drivers/virtual"
+	"bandproof/procedures"
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
+	"bandproof/runner"
+
+	"github.com/stretchr/testify/require"
+)
+
+// openAids opens what stands on the bench beside unit and sources.
+func (r *rig) openAids(opening func(string, procedures.Connection) (*profile.Profile, profile.Opening)) {
+	a := runner.Aids{Switches: map[string]drivers.Switch{}, PowerMeters: map[string]drivers.PowerMeter{}, Thermometers: map[string]drivers.Thermometer{}}
+	keep := func(i drivers.Instrument, err error) {
+		require.NoError(r.t, err)
+		r.t.Cleanup(func() { _ = i.Close() })
+	}
+	for _, x := range r.setup.Bench.Switches {
+		p, o := opening(x.Name, x.Connection)
+		s, err := p.OpenSwitch(r.t.Context(), o)
+		keep(s, err)
+		a.Switches[x.Name] = s
+	}
+	for _, x := range r.setup.Bench.PowerMeters {
+		p, o := opening(x.Name, x.Connection)
+		m, err := p.OpenPowerMeter(r.t.Context(), o)
+		keep(m, err)
+		a.PowerMeters[x.Name] = m
+	}
+	for _, x := range r.setup.Bench.Thermometers {
+		p, o := opening(x.Name, x.Connection)
+		m, err := p.OpenThermometer(r.t.Context(), o)
+		keep(m, err)
+		a.Thermometers[x.Name] = m
+	}
+	if m := r.setup.Bench.Monitor; m != nil {
+		p, o := opening(procedures.MonitorName, m.Connection)
+		c, err := p.OpenCounter(r.t.Context(), o)
+		keep(c, err)
+		a.Monitor = c
+	}
+	r.setup.Aids = a
+}
+
+// alone makes sure that nobody was asked for anything.
+func (r *rig) alone() {
+	r.t.Helper()
+	require.Empty(r.t, r.operator.moves)
+	require.Empty(r.t, r.operator.asked)
+}
+
+func faults(t *testing.T, b *virtual.Bench, list ...string) {
+	t.Helper()
+	var parsed []virtual.Fault
+	for _, text := range list {
+		f, err := virtual.ParseFault(text)
+		require.NoError(t, err)
+		parsed = append(parsed, f)
+	}
+	require.NoError(t, b.SetFaults(parsed))
+}
+
+// A procedure over a switch with power meter, monitor and thermometer, and
+// nobody there: all of it is in the result.
+func TestSwitchedBenchNeedsNobody(t *testing.T) {
+	r := newRig(t, options{switched: true})
+	got := r.run()
+	r.alone()
+	require.True(t, got.Complete)
+	require.NotEmpty(t, got.Points)
+	positions := map[string]string{"A": "1", "B": "2", "C": "3"}
+	for _, p := range got.Points {
+		require.Equal(t, "pass", p.Verdict.String(), "%s: %q", p.Point.ID, p.Notes)
+		require.Equal(t, &runner.Route{Switch: "SW", Position: positions[p.Point.Input]}, p.Route)
+		require.Len(t, p.Monitor, 2, "one thrown away, one that counts")
+		last := p.Monitor[1]
+		require.True(t, last.Good)
+		require.NotEmpty(t, last.Text)
+		require.InDelta(t, p.Point.Frequency.Float(), last.Frequency.Float(), 0.11)
+		require.Contains(t, p.Standards, "monitor")
+		if p.Point.Input != "C" {
+			require.Nil(t, p.Level)
+			continue
+		}
+		require.Equal(t, "PM", p.Level.Meter)
+		require.Contains(t, p.Standards, "PM")
+		require.InDelta(t, p.Point.Levels.Connector.DBm(quantity.Dbm50()), p.Level.Connector.DBm(quantity.Dbm50()), 0.7)
+		require.NotEqual(t, p.Point.Levels.Connector.String(), p.Level.Connector.String(), "measured, not computed")
+		require.InDelta(t, 0.2236, p.Level.Uncertainty, 1e-4)
+	}
+	var when []string
+	for _, a := range got.Ambient {
+		when = append(when, a.When)
+		require.Equal(t, "23.5 °C", a.Temperature.String())
+		require.Equal(t, "45.0 %", a.Humidity.String())
+	}
+	require.Equal(t, []string{"start", "input A", "input B", "input C", "end"}, when)
+	require.Len(t, got.Aids, 4)
+	require.Equal(t, "DM-0002", got.Aids["monitor"].Serial)
+}
+
+// The same seed gives the same result on the switched bench too.
+func TestSwitchedBenchRepeats(t *testing.T) {
+	once := func() []string {
+		var list []string
+		for _, p := range newRig(t, options{switched: true, seed: 7}).run().Points {
+			for _, x := range p.Readings {
+				list = append(list, x.Text)
+			}
+			for _, x := range p.Monitor {
+				list = append(list, x.Text)
+			}
+			if p.Level != nil {
+				list = append(list, p.Level.Reading.Text)
+			}
+		}
+		return list
+	}
+	require.Equal(t, once(), once())
+}
+
+func TestStuckSwitch(t *testing.T) {
+	r := newRig(t, options{switched: true, faults: []string{"switch-stuck"}})
+	got := r.run()
+	r.alone()
+	for _, p := range got.Points {
+		require.Equal(t, "not judged: path not proven", p.Verdict.String())
+		require.Empty(t, p.Readings, "no RF goes where the way is not known")
+		require.Contains(t, strings.Join(p.Notes, "\n"), "switch SW reads back no position, told position")
+	}
+	require.Equal(t, runner.Incomplete, got.Statement)
+}
+
+// A switch that moves by itself in the middle of an input's points voids them.
+func TestSwitchThatMovesMeanwhile(t *testing.T) {
+	r := newRig(t, options{switched: true})
+	s := &mover{Switch: r.setup.Switches["SW"]}
+	r.setup.Switches["SW"] = s
+	got := r.run()
+	for _, p := range got.Points {
+		if p.Point.Input == "B" {
+			require.Equal(t, "not judged: path not proven", p.Verdict.String())
+			require.NotEmpty(t, p.Readings, "what was read is kept")
+		} else {
+			require.Equal(t, "pass", p.Verdict.String(), p.Point.ID)
+		}
+	}
+}
+
+// The contacts fail though the switch reads back right: where a power meter
+// sits at the input, that is no fault of the unit.
+func TestSwitchWithoutContact(t *testing.T) {
+	r := newRig(t, options{switched: true, faults: []string{"switch-no-contact"}})
+	got := r.run()
+	r.alone()
+	for _, p := range got.Points {
+		if p.Point.Input == "C" {
+			require.Equal(t, "not judged: "+string(decision.LevelNotAsPlanned), p.Verdict.String())
+			require.Contains(t, strings.Join(p.Notes, "\n"), "power meter PM: under-range")
+		}
+	}
+}
+
+// A dead input of the unit: power meter, or switch and monitor, prove the path
+// without a person, so that "no count" stands.
+func TestAidsProveThePath(t *testing.T) {
+	for _, row := range []struct{ input, note string }{
+		{"C", "path proven: power meter PM finds"},
+		{"B", "path proven: switch SW reads back position 2, and the monitor counts the source"},
+	} {
+		t.Run(row.input, func(t *testing.T) {
+			r := newRig(t, options{switched: true, faults: []string{"dead-input:input=" + row.input}})
+			got := r.run()
+			r.alone()
+			for _, p := range got.Points {
+				if p.Point.Input != row.input {
+					require.Equal(t, "pass", p.Verdict.String(), p.Point.ID)
+					continue
+				}
+				require.Equal(t, "fail: no count", p.Verdict.String(), "%q", p.Notes)
+				require.Contains(t, strings.Join(p.Notes, "\n"), row.note)
+			}
+		})
+	}
+}
+
+// A switch alone shows the way but no signal: a source that gives none must not
+// be booked as "no count" on the unit.
+func TestSwitchAloneProvesNoSignal(t *testing.T) {
+	for _, row := range []struct {
+		fault string
+		want  string
+	}{
+		{"source-no-output:instrument=SG", "not judged: path not proven"},
+		{"dead-input:input=C", "fail: no count"}, // the source was counted at A and B
+	} {
+		t.Run(row.fault, func(t *testing.T) {
+			r := newRig(t, options{switched: true, faults: []string{row.fault}})
+			r.setup.Bench.Monitor, r.setup.Monitor = nil, nil
+			for k := range r.setup.Bench.Paths {
+				r.setup.Bench.Paths[k].Meter = nil
+			}
+			var err error
+			r.setup.Plan, err = procedures.NewPlan(r.setup.Procedure, r.setup.Bench, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
+			require.NoError(t, err)
+			got := r.run()
+			for _, p := range got.Points {
+				if p.Point.Input == "C" || strings.HasPrefix(row.fault, "source") {
+					require.Equal(t, row.want, p.Verdict.String(), "%s %q", p.Point.ID, p.Notes)
+				}
+			}
+		})
+	}
+}
+
+// Whatever is wrong with the source, the monitor sees it and the unit is not
+// blamed.
+func TestMonitorCatchesTheSource(t *testing.T) {
+	for _, row := range []struct{ fault, note string }{
+		{"source-offset:instrument=SG,amount=2 ppm", "monitor shows"},
+		{"source-no-output:instrument=SG", "monitor: no measurement"},
+		{"timebase-offset:instrument=monitor,amount=5 ppm", ""}, // on its external reference: nothing happens
+		{"gate-short:instrument=monitor,amount=1 %", "monitor shows"},
+	} {
+		t.Run(row.fault, func(t *testing.T) {
+			r := newRig(t, options{switched: true, faults: []string{row.fault}, scenario: nil})
+			got := r.run()
+			r.alone()
+			for _, p := range got.Points {
+				if row.note == "" {
+					require.Equal(t, "pass", p.Verdict.String(), p.Point.ID)
+					continue
+				}
+				require.Contains(t, []string{"not judged: " + string(decision.SourceOffFrequency), "not judged: " + string(decision.LevelNotAsPlanned)}, p.Verdict.String(), p.Point.ID)
+				if p.Point.Input != "C" {
+					require.Equal(t, "not judged: source not at frequency (monitor)", p.Verdict.String())
+					require.Contains(t, strings.Join(p.Notes, "\n"), row.note)
+					require.GreaterOrEqual(t, len(p.Monitor), 4, "tried again")
+					require.False(t, p.Monitor[len(p.Monitor)-1].Good)
+				}
+			}
+			require.NotEqual(t, runner.Outside, got.Statement)
+		})
+	}
+}
+
+// A source that goes off frequency after it was found good: the monitor is
+// asked once more before a reading is booked on the unit.
+func TestMonitorIsAskedAgainBeforeAFailure(t *testing.T) {
+	r := newRig(t, options{switched: true})
+	n := 0
+	r.setup.Counter = watchful(r.setup.Counter, func() {
+		if n++; n == 2 {
+			faults(t, r.bench, "source-offset:instrument=SG,amount=5 ppm")
+		}
+	})
+	got := r.run()
+	require.Equal(t, "not judged: source not at frequency (monitor)", got.Points[0].Verdict.String(), "%q", got.Points[0].Notes)
+}
+
+func TestMeterThatIsOff(t *testing.T) {
+	for fault, note := range map[string]string{"meter-offset:amount=6 dB": "off the planned level", "meter-dead": "under-range", "source-level-low:instrument=SG,amount=9 dB": "off the planned level"} {
+		t.Run(fault, func(t *testing.T) {
+			r := newRig(t, options{switched: true, faults: []string{fault}})
+			got := r.run()
+			r.alone()
+			for _, p := range got.Points {
+				if p.Point.Input == "C" {
+					require.Equal(t, "not judged: "+string(decision.LevelNotAsPlanned), p.Verdict.String())
+					require.Contains(t, strings.Join(p.Notes, "\n"), note)
+					require.Empty(t, p.Readings)
+				}
+			}
+		})
+	}
+}
+
+// The limit of a point takes the level that was measured: trigger noise makes
+// more of a lower level.
+func TestMeasuredLevelEntersTheLimit(t *testing.T) {
+	noisy := []string{`accuracy = { kind = "down-converted" }`, `accuracy = { kind = "down-converted", trigger_noise = "0.5 mV" }`}
+	r := newRig(t, options{switched: true, procedure: noisy})
+	got := r.run()
+	seen := 0
+	for _, p := range got.Points {
+		if p.Level == nil {
+			continue
+		}
+		seen++
+		want, err := r.setup.Plan.LimitAt(inputOf(r, "C"), with(p.Point, p.Level.Input), p.Reference, p.Gate)
+		require.NoError(t, err)
+		require.Zero(t, p.Limit.Total.Cmp(want.Total))
+		require.NotZero(t, p.Limit.Total.Cmp(p.Point.Limit.Total), "not that of the computed level")
+	}
+	require.NotZero(t, seen)
+}
+
+func TestSilentThermometerIsDoneWithout(t *testing.T) {
+	r := newRig(t, options{switched: true, benchFile: []string{`profile = "scpi-thermometer"`, "profile = \"scpi-thermometer\"\ntimeout = \"200 ms\""}})
+	faults(t, r.bench, "silent:instrument=room,reply=MEAS")
+	got := r.run()
+	r.alone()
+	require.True(t, got.Complete)
+	require.Len(t, got.Ambient, 1, "asked once, not at each input")
+	require.NotEmpty(t, got.Ambient[0].Failed)
+	require.Nil(t, got.Ambient[0].Temperature)
+	require.Contains(t, strings.Join(got.Warnings, "\n"), "thermometer room does not answer")
+	for _, p := range got.Points {
+		require.Equal(t, "pass", p.Verdict.String())
+	}
+}
+
+func TestRoomThatIsTooWarmWarns(t *testing.T) {
+	r := newRig(t, options{switched: true, scenario: []string{`ambient = "23.4 °C"`, `ambient = "29 °C"`, `humidity = "45 %"`, `humidity = "80 %"`}})
+	got := r.run()
+	said := strings.Join(got.Warnings, "\n")
+	require.Contains(t, said, "input B: ambient temperature by thermometer room is 29.1 °C, outside 18 °C to 28 °C")
+	require.Contains(t, said, "end: relative humidity by thermometer room is 80.0 %, outside 20 % to 70 %")
+}
+
+func TestAidsThatAreOthersThanStatedEndTheRun(t *testing.T) {
+	for _, serial := range []string{"DSX-0001", "DP-0009", "DT-0004", "DM-0002"} {
+		r := newRig(t, options{switched: true, benchFile: []string{serial, "OTHER-1"}})
+		_, err := runner.Run(t.Context(), r.setup)
+		require.ErrorIs(t, err, runner.ErrBench)
+		require.ErrorContains(t, err, `but "OTHER-1"`)
+	}
+}
