@@ -67,6 +67,8 @@ type Reference struct {
 type Connection struct {
 	Address         string            `toml:"address" json:"address" jsonschema_description:"VISA resource name, such as TCPIP0::192.0.2.7::5025::SOCKET or ASRL/dev/ttyUSB0::INSTR."`
 	Profile         string            `toml:"profile" json:"profile" jsonschema_description:"Name of an embedded profile, or a file path relative to the bench file."`
+	Via             string            `toml:"via,omitempty" json:"via,omitempty" jsonschema_description:"GPIB: address of the adapter that takes the ++ controller commands, such as ASRL/dev/ttyUSB0::INSTR or TCPIP0::192.0.2.9::1234::SOCKET; a board of this machine unless stated."`
+	NoEOI           bool              `toml:"no_eoi,omitempty" json:"no_eoi,omitempty" jsonschema_description:"GPIB: the instrument does not assert EOI with the end of a reply; the read terminator ends it."`
 	Timeout         quantity.Duration `toml:"timeout,omitempty" json:"timeout" jsonschema_description:"Longest wait for a reply beyond gates and settling; 5 s unless stated."`
 	ReadTerminator  string            `toml:"read_terminator,omitempty" json:"read_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a reply; LF unless stated."`
 	WriteTerminator string            `toml:"write_terminator,omitempty" json:"write_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a command; LF unless stated."`

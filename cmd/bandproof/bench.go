@@ -92,7 +92,7 @@ func (in *instruments) close(log *slog.Logger) {
 
 // linkConfig takes the bench file's keys; what it leaves out the profile fills in.
 func linkConfig(c procedures.Connection, p *profile.Profile) link.Config {
-	return p.Prefer(link.Config{Address: c.Address, Timeout: timeout(c),
+	return p.Prefer(link.Config{Address: c.Address, Via: c.Via, NoEOI: c.NoEOI, Timeout: timeout(c),
 		ReadTerminator: c.ReadTerminator, WriteTerminator: c.WriteTerminator,
 		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow,
 		DTR: c.DTR, RTS: c.RTS, CharPace: seconds(c.CharacterPace), LinePace: seconds(c.LinePace), Echo: c.Echo,

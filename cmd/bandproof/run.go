@@ -180,7 +180,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	defer wires.close(w.terminal) // after the instruments: what closes them is logged too
-	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log()}, interlock, w.clock, w.log})
+	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log})
 	if err != nil {
 		return finished{}, err
 	}

@@ -22,6 +22,7 @@ type flags struct {
 	serial    []string
 	hislip    []string
 	announce  string
+	adapters  []string
 	faults    []string
 	list      bool
 	timeScale float64
@@ -63,6 +64,7 @@ TCP port that the scenario gives it.`,
 	fl.StringArrayVar(&f.hislip, "hislip", nil, "serve an instrument by HiSLIP, as `NAME=HOST:PORT[,SUBADDRESS]`; those on one HOST:PORT share it as hislip0, hislip1, … (repeatable)")
 	fl.StringVar(&f.announce, "announce", "", "announce what is served over TCP by multicast DNS, on one network `INTERFACE` (--announce=eth0); without one, on the first that reaches it")
 	fl.Lookup("announce").NoOptDefVal = anyInterface
+	fl.StringArrayVar(&f.adapters, "adapter", nil, "serve a GPIB adapter with instruments behind it, as `PLACE=NAME@ADDRESS,…`; the place is HOST:PORT, pty:SYMLINK or serial:DEVICE[:BAUD] (repeatable)")
 	fl.StringArrayVar(&f.faults, "fault", nil, "break something, as `NAME:KEY=VALUE,…` (repeatable; see --list-faults)")
 	fl.BoolVar(&f.list, "list-faults", false, "list the catalogue of faults and end")
 	fl.Float64Var(&f.timeScale, "time-scale", 1, "run by this factor faster than real time")

@@ -51,6 +51,13 @@ func TestMistakesEndWithTwo(t *testing.T) {
 		{"hislip without port", []string{"--hislip", "counter=127.0.0.1,hislip0"}, "is no address"},
 		{"hislip sub-address", []string{"--hislip", "counter=127.0.0.1:0,inst0"}, "expected hislip0"},
 		{"two at one sub-address", []string{"--hislip", "counter=127.0.0.1:0,hislip3", "--hislip", "LF=127.0.0.1:0,hislip3"}, "hislip3 at 127.0.0.1:0 is taken by counter"},
+		{"adapter without instruments", []string{"--adapter", "127.0.0.1:0"}, "expected HOST:PORT=NAME@ADDRESS"},
+		{"adapter at no place", []string{"--adapter", "nowhere=counter@7"}, "neither an address"},
+		{"adapter with a wrong address", []string{"--adapter", "127.0.0.1:0=counter@31"}, "each is 0 to 30"},
+		{"adapter without an address", []string{"--adapter", "127.0.0.1:0=counter"}, "expected such as counter@7"},
+		{"adapter with an unknown instrument", []string{"--adapter", "127.0.0.1:0=nobody@7"}, `no instrument "nobody"`},
+		{"two at one GPIB address", []string{"--adapter", "127.0.0.1:0=counter@7,LF@7"}, "the same GPIB address 7"},
+		{"adapter's baud", []string{"--adapter", "serial:/dev/null:fast=counter@7"}, `"fast" is no baud rate`},
 		{"baud", []string{"--serial", "counter=/dev/null,fast"}, `"fast" is no baud rate`},
 	} {
 		t.Run(row.name, func(t *testing.T) {

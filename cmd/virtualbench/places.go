@@ -59,7 +59,9 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			list = append(list, p)
 		}
 	}
-	if len(f.tcp)+len(f.pty)+len(f.serial)+len(f.hislip) > 0 {
+	adapters, err := adapterPlaces(f.adapters, b)
+	list, all = append(list, adapters...), append(all, err)
+	if len(f.tcp)+len(f.pty)+len(f.serial)+len(f.hislip)+len(f.adapters) > 0 {
 		return list, errors.Join(all...)
 	}
 	for _, i := range b.Instruments() {

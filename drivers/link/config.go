@@ -15,6 +15,7 @@ const (
 	DefaultGap        = 100 * time.Millisecond
 	DefaultMaxMessage = 16 << 20 // bytes
 	DefaultBaud       = 9600
+	DefaultViaBaud    = 115200 // of a GPIB adapter's line
 )
 
 // Config is one instrument's address and how it is spoken to. Only Address is
@@ -51,6 +52,9 @@ type Config struct {
 	// Via is the address of the adapter or gateway that a GPIB instrument is
 	// reached through, where it is not a board of this machine.
 	Via string
+	// NoEOI: the instrument does not assert EOI with the last byte of its
+	// replies, so that on GPIB ReadTerminator ends them.
+	NoEOI bool
 	// LinePace is the least time from the end of one message to the next, for
 	// instruments that lose what comes back to back.
 	LinePace time.Duration
@@ -129,6 +133,9 @@ func (c Config) mistakes() (found []error) {
 			wrong("via is a %s; expected the adapter's serial port or socket, such as %s or %s", via.Kind, formOf[Serial], formOf[Socket])
 		}
 	}
+	if c.NoEOI && terminators[strings.ToUpper(c.ReadTerminator)] == "" {
+		wrong("an instrument without EOI needs a read terminator; expected LF, CR or CRLF")
+	}
 	oneOf("parity", c.Parity, "none", "odd", "even", "mark", "space")
 	oneOf("stop bits", c.StopBits, "1", "1.5", "2")
 	oneOf("flow control", c.FlowControl, "none", "xonxoff", "rtscts")
@@ -142,6 +149,9 @@ func (c Config) filled() Config {
 	c.Quiet = or(c.Quiet, DefaultQuiet)
 	c.Gap = or(c.Gap, DefaultGap)
 	c.MaxMessage = or(c.MaxMessage, DefaultMaxMessage)
+	if c.Via != "" {
+		c.Baud = or(c.Baud, DefaultViaBaud)
+	}
 	c.Baud = or(c.Baud, DefaultBaud)
 	c.DataBits = or(c.DataBits, 8)
 	c.Parity = or(strings.ToLower(c.Parity), "none")

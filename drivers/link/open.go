@@ -14,6 +14,9 @@ type Opener struct {
 	Dial func(ctx context.Context, network, address string) (net.Conn, error)
 	Log  *slog.Logger // nil: nothing is logged
 	Wire WireLog      // nil: nobody is told
+	// Adapters share GPIB adapters between links; nil: each link has one of
+	// its own.
+	Adapters *Adapters
 }
 
 // Open connects to the instrument that c names. The context bounds the opening
@@ -37,6 +40,9 @@ func (o Opener) Open(ctx context.Context, c Config) (Link, error) {
 		return o.openSerial(ctx, r, c)
 	case HiSLIP:
 		return o.openHiSLIP(ctx, r, c)
+	}
+	if r.Kind == GPIB && c.Via != "" {
+		return o.openVia(ctx, r, c)
 	}
 	return nil, &Error{Address: r.String(), Op: "open", Kind: errors.ErrUnsupported,
 		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s), raw sockets (%s) and HiSLIP (%s)",

@@ -21,27 +21,29 @@ const unanswered = 30 * time.Second
 // openSocket connects to a raw TCP socket. There is one connection for each
 // link, kept open: many instruments take only one.
 func (o Opener) openSocket(ctx context.Context, r Resource, c Config) (Link, error) {
+	return o.openStream(ctx, r, c, true, func(ctx context.Context) (carrier, error) { return o.dialSocket(ctx, r) })
+}
+
+// dialSocket makes one connection.
+func (o Opener) dialSocket(ctx context.Context, r Resource) (carrier, error) {
 	dial := o.Dial
 	if dial == nil {
 		dial = (&net.Dialer{}).DialContext
 	}
-	connect := func(ctx context.Context) (carrier, error) {
-		conn, err := dial(ctx, "tcp", r.hostPort())
-		if err != nil && ctx.Err() != nil {
-			return nil, err
-		}
-		if err != nil {
-			return nil, &Error{Kind: ErrDisconnected, Err: dialHint(err)}
-		}
-		if tcp, ok := conn.(*net.TCPConn); ok {
-			// Without these the link works as well, only slower to notice.
-			if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive), limitSilence(tcp)); err != nil {
-				o.Log.Debug("socket options", "address", r.String(), "error", err)
-			}
-		}
-		return &socket{conn: conn}, nil
+	conn, err := dial(ctx, "tcp", r.hostPort())
+	if err != nil && ctx.Err() != nil {
+		return nil, err
 	}
-	return o.openStream(ctx, r, c, true, connect)
+	if err != nil {
+		return nil, &Error{Kind: ErrDisconnected, Err: dialHint(err)}
+	}
+	if tcp, ok := conn.(*net.TCPConn); ok {
+		// Without these the link works as well, only slower to notice.
+		if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive), limitSilence(tcp)); err != nil {
+			o.Log.Debug("socket options", "address", r.String(), "error", err)
+		}
+	}
+	return &socket{conn: conn}, nil
 }
 
 // dialHint says what to check.

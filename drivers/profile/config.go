@@ -60,15 +60,18 @@ func (p *Profile) Prefer(c link.Config) link.Config {
 	c.Gap = stated(c.Gap, clockOr(l.Gap, 0))
 	c.Quiet = stated(c.Quiet, clockOr(l.Quiet, 0))
 	c.Timeout = stated(c.Timeout, clockOr(l.Timeout, 0))
-	c.Baud = stated(c.Baud, l.Baud)
-	c.DataBits = stated(c.DataBits, l.DataBits)
-	c.Parity = stated(c.Parity, l.Parity)
-	c.StopBits = stated(c.StopBits, l.StopBits)
-	c.FlowControl = stated(c.FlowControl, l.FlowControl)
-	c.DTR, c.RTS = stated(c.DTR, l.DTR), stated(c.RTS, l.RTS)
-	c.CharPace = stated(c.CharPace, clockOr(l.CharacterPace, 0))
+	if c.Via == "" { // else the line is an adapter's
+		c.Baud = stated(c.Baud, l.Baud)
+		c.DataBits = stated(c.DataBits, l.DataBits)
+		c.Parity = stated(c.Parity, l.Parity)
+		c.StopBits = stated(c.StopBits, l.StopBits)
+		c.FlowControl = stated(c.FlowControl, l.FlowControl)
+		c.DTR, c.RTS = stated(c.DTR, l.DTR), stated(c.RTS, l.RTS)
+		c.CharPace = stated(c.CharPace, clockOr(l.CharacterPace, 0))
+	}
 	c.LinePace = stated(c.LinePace, clockOr(l.LinePace, 0))
 	c.Echo, c.BreakClear = c.Echo || l.Echo, c.BreakClear || l.BreakClear
+	c.NoEOI = c.NoEOI || l.NoEOI
 	c.Common, c.NoDeviceClear = c.Common || l.CommonCommands, c.NoDeviceClear || l.NoDeviceClear
 	return c
 }

@@ -82,6 +82,7 @@ type Link struct {
 	Remote         bool               `toml:"remote,omitempty" jsonschema_description:"Put the instrument under remote control when it is opened, and back to its front panel when it is closed, on links that can."`
 	ClearAtOpen    bool               `toml:"clear_at_open,omitempty" jsonschema_description:"Send a device clear when the conversation begins; to a source after its RF is off."`
 	ClearWait      *quantity.Duration `toml:"clear_wait,omitempty" jsonschema_description:"Pause after each device clear, for instruments that start anew by it."`
+	NoEOI          bool               `toml:"no_eoi,omitempty" jsonschema_description:"GPIB: the instrument does not assert EOI with the end of a reply; the read terminator ends it."`
 	NoDeviceClear  bool               `toml:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 
