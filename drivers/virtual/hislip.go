@@ -90,8 +90,7 @@ func (b *Bench) ServeHiSLIP(ctx context.Context, l net.Listener, h HiSLIP) error
 // connection serves one connection, which its first message makes the
 // synchronous channel of a new session or the asynchronous one of an old.
 func (s *hislipServer) connection(ctx context.Context, conn net.Conn) error {
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
+	defer func() { _ = conn.Close() }()
 	stop := context.AfterFunc(ctx, func() { _ = conn.Close() })
 	defer stop()
 	ch := &hislipChannel{conn: conn, in: hislip.NewReader(conn, hislipText)}

@@ -169,10 +169,7 @@ func (x *hislipSession) counted(m hislip.Message) (tag uint64) {
 // respond sends what the instrument has to say.
 func (x *hislipSession) respond(ctx context.Context) {
 	for {
-		x.mu.Lock()
-		most := x.most
-		x.mu.Unlock()
-		c, err := x.talk.next(ctx, most)
+		c, err := x.talk.next(ctx, x.room)
 		if err == nil {
 			err = x.answer(c)
 		}
@@ -182,6 +179,13 @@ func (x *hislipSession) respond(ctx context.Context) {
 		}
 		x.stir()
 	}
+}
+
+// room is how much of a response goes into one message.
+func (x *hislipSession) room() int {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return x.most
 }
 
 // answer sends one part of a response.

@@ -166,14 +166,14 @@ func (t *Talk) put(c chunk) {
 // Send waits for bytes of the response and gives at most so many; end tells
 // that the last of them ends the response. The error is that of the context.
 func (t *Talk) Send(ctx context.Context, most int) (part []byte, end bool, err error) {
-	c, err := t.next(ctx, most)
+	c, err := t.next(ctx, func() int { return most })
 	return c.data, c.end, err
 }
 
-// next waits for a chunk with at most so many bytes.
-func (t *Talk) next(ctx context.Context, most int) (chunk, error) {
+// next waits for a chunk with at most as many bytes as most says then.
+func (t *Talk) next(ctx context.Context, most func() int) (chunk, error) {
 	for {
-		c, ok, arrived := t.take(most)
+		c, ok, arrived := t.take(most())
 		if ok {
 			return c, nil
 		}
