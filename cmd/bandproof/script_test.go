@@ -1,9 +1,15 @@
 package main
 
 import (
+	"context"
+	"net"
 	"os"
 	"path/filepath"
+	"strings"
+	"sync"
 	"testing"
+
+	"bandproof/drivers/virtual"
 
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/stretchr/testify/require"
@@ -28,7 +34,7 @@ func TestScripts(t *testing.T) {
 			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched)
 			return nil
 		},
-		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode},
+		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess},
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
@@ -47,5 +53,35 @@ func exitcode(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if got != args[0] {
 		ts.Fatalf("%v: exit code %s, want %s", args[1:], got, args[0])
+	}
+}
+
+// bench serves the built-in virtual bench until the script ends; $COUNTER, $LF
+// and $MW are the resource names of its instruments.
+func serveInProcess(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) > 0 {
+		ts.Fatalf("usage: bench")
+	}
+	s, err := virtual.DefaultScenario()
+	ts.Check(err)
+	clock, err := virtual.NewScaledClock(500)
+	ts.Check(err)
+	b, err := virtual.New(s, virtual.Options{Clock: clock, Follow: true})
+	ts.Check(err)
+	ctx, cancel := context.WithCancel(context.Background())
+	var serving sync.WaitGroup
+	ts.Defer(func() {
+		cancel()
+		serving.Wait()
+		_ = b.Close()
+	})
+	for _, i := range b.Instruments() {
+		l, err := net.Listen("tcp", "127.0.0.1:0")
+		ts.Check(err)
+		serving.Go(func() { _ = b.ServeListener(ctx, i.Name, l) })
+		_, port, err := net.SplitHostPort(l.Addr().String())
+		ts.Check(err)
+		ts.Setenv(strings.ToUpper(i.Name), "TCPIP0::127.0.0.1::"+port+"::SOCKET")
+		ts.Setenv(strings.ToUpper(i.Name)+"_AT", l.Addr().String())
 	}
 }

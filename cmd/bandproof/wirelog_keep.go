@@ -9,6 +9,7 @@ import (
 
 	"bandproof/drivers/link"
 	"bandproof/drivers/wirelog"
+	"bandproof/procedures"
 	"bandproof/reports/record"
 )
 
@@ -106,6 +107,18 @@ func (f *files) named() []wirelog.Instrument {
 	list := []wirelog.Instrument{{Name: "counter", Address: canonical(f.bench.Counter.Address)}}
 	for _, s := range f.bench.Sources {
 		list = append(list, wirelog.Instrument{Name: s.Name, Address: canonical(s.Address)})
+	}
+	for _, x := range f.bench.Switches {
+		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+	}
+	for _, x := range f.bench.PowerMeters {
+		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+	}
+	for _, x := range f.bench.Thermometers {
+		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+	}
+	if x := f.bench.Monitor; x != nil {
+		list = append(list, wirelog.Instrument{Name: procedures.MonitorName, Address: canonical(x.Address)})
 	}
 	return list
 }
