@@ -20,7 +20,7 @@ type hislipSession struct {
 	input   []byte // Data without its DataEnd; of whoever reads sync, as is tooLong
 	tooLong bool
 
-	out sync.Mutex // held while something is looked up and sent on sync, before mu
+	out sync.Mutex // held while a response is looked up and sent, or a message taken; before mu
 
 	mu      sync.Mutex // guards what follows
 	async   *hislipChannel
@@ -120,6 +120,8 @@ func (x *hislipSession) take(m hislip.Message) error {
 	case clearing:
 		return nil
 	}
+	x.out.Lock()
+	defer x.out.Unlock()
 	switch m.Type {
 	case hislip.Data:
 		x.counted(m)
@@ -169,15 +171,14 @@ func (x *hislipSession) counted(m hislip.Message) (tag uint64) {
 // respond sends what the instrument has to say.
 func (x *hislipSession) respond(ctx context.Context) {
 	for {
-		c, err := x.talk.next(ctx, x.room)
+		arrived, err := x.answer()
 		if err == nil {
-			err = x.answer(c)
+			err = x.talk.wait(ctx, arrived)
 		}
 		if err != nil {
 			x.hangUp()
 			return
 		}
-		x.stir()
 	}
 }
 
@@ -188,21 +189,36 @@ func (x *hislipSession) room() int {
 	return x.most
 }
 
-// answer sends one part of a response.
-func (x *hislipSession) answer(c chunk) error {
+// answer sends all that is there, and gives what tells of more.
+func (x *hislipSession) answer() (arrived <-chan struct{}, err error) {
+	for {
+		more, arrived, err := x.part()
+		if !more || err != nil {
+			return arrived, err
+		}
+		x.stir()
+	}
+}
+
+// part sends one part of a response. It is looked up and sent with nothing
+// coming between: what comes after it finds it sent.
+func (x *hislipSession) part() (more bool, arrived <-chan struct{}, err error) {
 	x.out.Lock()
 	defer x.out.Unlock()
-	messages := x.numbered(c)
-	for _, m := range messages {
+	c, ok, arrived := x.talk.take(x.room())
+	if !ok {
+		return false, arrived, nil
+	}
+	for _, m := range x.numbered(c) {
 		ch := x.sync
 		if m.Type.Channel() == hislip.Async {
 			ch = x.async // there is one where anything was asked
 		}
 		if err := ch.send(m); err != nil {
-			return err
+			return false, arrived, err
 		}
 	}
-	return nil
+	return true, arrived, nil
 }
 
 // numbered makes messages of a part of a response; none where that is of before
@@ -228,7 +244,7 @@ func (x *hislipSession) numbered(c chunk) []hislip.Message {
 	if c.end {
 		m.Type = hislip.DataEnd
 		x.sent += hislip.NextID
-		x.expected = x.received == uint32(c.tag)
+		x.expected = true
 	}
 	x.begun = !c.end
 	return []hislip.Message{m}

@@ -68,7 +68,7 @@ func (t *Talk) begin() {
 	messages, over := make(chan string, mostQueued), make(chan struct{})
 	t.messages, t.cancel, t.over = messages, cancel, over
 	s := &session{b: t.b, dev: t.dev, ctx: ctx, in: messages}
-	s.send = func(reply, message string) error { return t.respond(ctx, reply, message, 0) }
+	s.send = func(reply, message string) error { return t.respond(ctx, reply, message, t.put) }
 	if t.pushing != nil {
 		t.push(ctx, s)
 	}
@@ -94,16 +94,13 @@ func (t *Talk) receive(message []byte, tag uint64) {
 		if strings.TrimSpace(m) == "" {
 			continue
 		}
+		t.pushing.sent(tag) // before what is forgotten, so that no response slips through between
 		if !t.queues() && t.forget() {
-			t.complain(errInterrupted)
-			if t.pushing != nil {
-				t.put(chunk{tag: tag, dropped: true})
-			}
+			t.interrupted(tag)
 		}
 		if len(m) > mostMessage {
 			m = overrun
 		}
-		t.pushing.sent(tag)
 		select {
 		case t.messages <- m:
 		default:
@@ -115,7 +112,7 @@ func (t *Talk) receive(message []byte, tag uint64) {
 
 // queues tells whether messages wait in line, not interrupting what is pending.
 func (t *Talk) queues() bool {
-	return t.dev.link().WhileBusy == whileBusyQueue || t.pushing != nil && t.pushing.overlap
+	return t.dev.link().WhileBusy == whileBusyQueue || t.pushing.queues()
 }
 
 func (t *Talk) complain(e *scpi.Error) {
@@ -124,17 +121,33 @@ func (t *Talk) complain(e *scpi.Error) {
 	t.dev.registers().push(e)
 }
 
+// interrupted tells that a response gave way to a message.
+func (t *Talk) interrupted(tag uint64) {
+	t.complain(errInterrupted)
+	if t.pushing != nil {
+		t.put(chunk{tag: tag, dropped: true})
+	}
+}
+
 // forget drops what nobody has read, and tells whether there was something.
 func (t *Talk) forget() bool {
 	t.mutex.Lock()
 	defer t.mutex.Unlock()
-	had := len(t.out) > 0
-	t.out = nil
+	had := false
+	var left []chunk
+	for _, c := range t.out {
+		if c.dropped {
+			left = append(left, c)
+		} else {
+			had = true
+		}
+	}
+	t.out = left
 	return had
 }
 
 // respond puts a response out, with what faults make of it.
-func (t *Talk) respond(ctx context.Context, reply, message string, tag uint64) error {
+func (t *Talk) respond(ctx context.Context, reply, message string, put func(chunk) bool) error {
 	m := t.b.replyMods(t.dev, message)
 	if m.silent {
 		return nil
@@ -145,45 +158,50 @@ func (t *Talk) respond(ctx context.Context, reply, message string, tag uint64) e
 	data := m.shape(reply, t.end)
 	if m.split > 0 && len(data) > 1 {
 		half := len(data) / 2
-		t.put(chunk{data: data[:half], tag: tag})
+		if !put(chunk{data: data[:half]}) {
+			return nil
+		}
 		if err := t.b.clockSleep(ctx, m.split); err != nil {
 			return err
 		}
 		data = data[half:]
 	}
-	t.put(chunk{data: data, end: true, tag: tag})
+	put(chunk{data: data, end: true})
 	return nil
 }
 
-func (t *Talk) put(c chunk) {
+func (t *Talk) put(c chunk) bool {
 	t.mutex.Lock()
 	defer t.mutex.Unlock()
 	t.out = append(t.out, c)
 	close(t.arrived)
 	t.arrived = make(chan struct{})
+	return true
 }
 
 // Send waits for bytes of the response and gives at most so many; end tells
 // that the last of them ends the response. The error is that of the context.
 func (t *Talk) Send(ctx context.Context, most int) (part []byte, end bool, err error) {
-	c, err := t.next(ctx, func() int { return most })
-	return c.data, c.end, err
+	for {
+		c, ok, arrived := t.take(most)
+		if ok {
+			return c.data, c.end, nil
+		}
+		if err := t.wait(ctx, arrived); err != nil {
+			return nil, false, err
+		}
+	}
 }
 
-// next waits for a chunk with at most as many bytes as most says then.
-func (t *Talk) next(ctx context.Context, most func() int) (chunk, error) {
-	for {
-		c, ok, arrived := t.take(most())
-		if ok {
-			return c, nil
-		}
-		select {
-		case <-arrived:
-		case <-ctx.Done():
-			return chunk{}, ctx.Err()
-		case <-t.life.Done():
-			return chunk{}, t.life.Err()
-		}
+// wait waits until something has been put out.
+func (t *Talk) wait(ctx context.Context, arrived <-chan struct{}) error {
+	select {
+	case <-arrived:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-t.life.Done():
+		return t.life.Err()
 	}
 }
 
@@ -215,7 +233,9 @@ func (t *Talk) Clear() {
 	t.b.mu.Lock()
 	t.dev.clear()
 	t.b.mu.Unlock()
-	t.forget()
+	t.mutex.Lock()
+	t.out = nil
+	t.mutex.Unlock()
 	if t.life.Err() == nil {
 		t.begin()
 	}

@@ -8,12 +8,12 @@ import (
 // pushing is what a conversation needs whose server sends each response as soon
 // as it is there, without being asked for it: which message it answers.
 type pushing struct {
-	overlap bool   // messages and responses wait in line; none interrupts another
-	did     func() // a message was carried out
+	did func() // a message was carried out
 
-	mu    sync.Mutex
-	tags  []uint64 // of the messages that the session has not begun
-	begun int      // messages that tags no longer holds
+	mu      sync.Mutex
+	overlap bool     // messages and responses wait in line; none interrupts another
+	tags    []uint64 // of the message under way, and of those that the session has not begun
+	begun   int      // messages that tags no longer holds
 }
 
 // push connects a session that begins with the conversation.
@@ -21,10 +21,30 @@ func (t *Talk) push(ctx context.Context, s *session) {
 	p := t.pushing
 	p.mu.Lock()
 	p.tags, p.begun = nil, 0
-	p.mu.Unlock()
 	s.queues, s.did = p.overlap, p.did
-	s.send = func(reply, message string) error { return t.respond(ctx, reply, message, p.tag(s.taken)) }
+	p.mu.Unlock()
+	s.send = func(reply, message string) error {
+		nth := s.taken
+		return t.respond(ctx, reply, message, func(c chunk) bool { return t.offer(nth, c) })
+	}
 	s.dropped = func() { t.put(chunk{tag: p.tag(s.taken), dropped: true}) }
+}
+
+// offer puts out part of the response to the session's nth message, unless the
+// client has sent another since, which it then gives way to.
+func (t *Talk) offer(nth int, c chunk) bool {
+	p := t.pushing
+	c.tag = p.tag(nth)
+	p.mu.Lock()
+	late := !p.overlap && t.dev.link().WhileBusy != whileBusyQueue && len(p.tags) > 0 && p.tags[len(p.tags)-1] != c.tag
+	if !late {
+		t.put(c)
+	}
+	p.mu.Unlock()
+	if late {
+		t.interrupted(c.tag)
+	}
+	return !late
 }
 
 // sent notes the tag of a message before the session can take it; unsent takes
@@ -36,6 +56,15 @@ func (p *pushing) sent(tag uint64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.tags = append(p.tags, tag)
+}
+
+func (p *pushing) queues() bool {
+	if p == nil {
+		return false
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.overlap
 }
 
 func (p *pushing) unsent() {
@@ -67,9 +96,9 @@ func (t *Talk) receiveAs(message []byte, tag uint64) {
 
 // restart is Clear, with messages and responses queued from now on or not.
 func (t *Talk) restart(overlap bool) {
-	t.using.Lock()
+	t.pushing.mu.Lock()
 	t.pushing.overlap = overlap
-	t.using.Unlock()
+	t.pushing.mu.Unlock()
 	t.Clear()
 }
 
