@@ -75,6 +75,18 @@ type Reading struct {
 	Mark Mark `json:"mark,omitempty"`
 	// At is when the reply came.
 	At time.Time `json:"at"`
+	// By is the person who read it off the display; "" where the instrument sent it.
+	By string `json:"by,omitempty"`
+	// Twice: the entry looked wrong, and the person entered it a second time.
+	Twice bool `json:"confirmed_twice,omitempty"`
+	// Questioned are the entries before it that looked wrong, each with the reason.
+	Questioned []Questioned `json:"questioned,omitempty"`
+}
+
+// Questioned is what a person entered and was asked about.
+type Questioned struct {
+	Text string `json:"text"` // as entered
+	Why  string `json:"why"`
 }
 
 // Mark is what a reply stands for that is not a frequency.

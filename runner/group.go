@@ -41,6 +41,7 @@ type outcome int
 const (
 	taken    outcome = iota // the result is final
 	deferred                // put off to the end of the group
+	nobody                  // final, and the person that the group needs is not there
 )
 
 // group connects one path and takes its points; those that the source was not
@@ -60,21 +61,28 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 		return err
 	}
 	var later []procedures.Point
-	for _, p := range points {
+	for k, p := range points {
 		o, err := r.point(ctx, at, p, false)
 		if err != nil {
 			return err
 		}
-		if o == deferred {
+		switch o {
+		case deferred:
 			later = append(later, p)
+		case nobody:
+			return r.nobodyLeft(ctx, append(slices.Clone(points[k+1:]), later...))
 		}
 	}
 	if len(later) > 0 {
 		r.event(ctx, fmt.Sprintf("input %s: %d points put off, taken again now", at.input.Name, len(later)))
 	}
-	for _, p := range later {
-		if _, err := r.point(ctx, at, p, true); err != nil {
+	for k, p := range later {
+		o, err := r.point(ctx, at, p, true)
+		if err != nil {
 			return err
+		}
+		if o == nobody {
+			return r.nobodyLeft(ctx, later[k+1:])
 		}
 	}
 	r.at = nil
@@ -84,11 +92,21 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 	return r.checkReferences(ctx, at, after)
 }
 
-// giveUp books points that could not be tried.
+// nobodyLeft gives up what is left of a group whose instruments a person has to
+// set or read, when nobody does.
+func (r *run) nobodyLeft(ctx context.Context, points []procedures.Point) error {
+	return r.giveUp(ctx, points, decision.NoOperator, "nobody answered at an earlier point of this path")
+}
+
+// giveUp books points that could not be tried, or not be tried again.
 func (r *run) giveUp(ctx context.Context, points []procedures.Point, why decision.Reason, note string) error {
 	for _, p := range points {
 		res := r.newPoint(p)
-		res.Notes, res.Verdict = []string{note}, decision.Verdict{Word: decision.NotJudged, Reason: why}
+		if was, ok := r.begun[p.ID]; ok {
+			res = was.so
+			delete(r.begun, p.ID)
+		}
+		res.Notes, res.Verdict = append(slices.Clip(res.Notes), note), decision.Verdict{Word: decision.NotJudged, Reason: why}
 		if err := r.keep(ctx, res); err != nil {
 			return err
 		}

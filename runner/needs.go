@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"time"
+
+	"bandproof/drivers"
 )
 
 // Journal keeps what happened. Each method returns only once the entry would
@@ -43,8 +45,9 @@ type Watcher interface {
 
 // Errors of the bench, for exit codes.
 var (
-	// ErrNoOperator: a person was needed and none answered.
-	ErrNoOperator = errors.New("no operator")
+	// ErrNoOperator: a person was needed and none answered; the same that an
+	// instrument worked by hand gives.
+	ErrNoOperator = drivers.ErrNoOperator
 	// ErrLeftOut: a person chose to leave an input out.
 	ErrLeftOut = errors.New("left out by the operator")
 	// ErrBench: the bench could not carry on (link, interlock).

@@ -49,8 +49,11 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 			return taken, ctx.Err() // cut off midway: taken anew on resume
 		}
 		bench = decision.LinkFailed
-		if errors.Is(err, drivers.ErrInterlock) {
+		switch {
+		case errors.Is(err, drivers.ErrInterlock):
 			bench = decision.InterlockRefused
+		case errors.Is(err, ErrNoOperator):
+			bench = decision.NoOperator
 		}
 		res.Notes = append(res.Notes, err.Error())
 	}
@@ -68,6 +71,9 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	delete(r.begun, p.ID)
 	if err := r.keep(ctx, res); err != nil {
 		return taken, err
+	}
+	if bench == decision.NoOperator {
+		return nobody, nil
 	}
 	return taken, r.linkHolds()
 }
@@ -126,6 +132,7 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 	if err = r.limitInForce(at, res); err != nil {
 		return "", "", err
 	}
+	r.expect(at.input, res.Setting.Reported, res.Limit)
 	for look, distrusted := 1, 0; ; {
 		if bench, err = r.readings(ctx, res, p.Readings); bench != "" || err != nil {
 			return "", bench, err
@@ -216,7 +223,10 @@ func (r *run) limitInForce(at *place, res *PointResult) error {
 // reported as asked, locked where it can tell, settled. It tries again with
 // growing pauses before it says what is wrong.
 func (r *run) setSource(ctx context.Context, at *place, p procedures.Point, set *Setting) (bench decision.Reason, err error) {
-	pause := firstPause
+	pause, tries := firstPause, sourceTries
+	if p, ok := at.source.(drivers.ByHand); ok {
+		set.By, tries = p.By(), 1 // a person has looked at it already, twice if need be
+	}
 	for try := 1; ; try++ {
 		set.Asked, set.Tries = p.Frequency, set.Tries+1
 		err = r.retryLink(ctx, at.source, func() error { return r.bring(ctx, at, p, set) })
@@ -228,7 +238,7 @@ func (r *run) setSource(ctx context.Context, at *place, p procedures.Point, set 
 			return bench, err
 		}
 		set.Refused++
-		if try == sourceTries {
+		if try == tries {
 			return bench, nil
 		}
 		r.Log.Warn("source not good yet", "source", at.spec.Name, "frequency", p.Frequency.String(), "why", string(bench), "try", try)
@@ -271,6 +281,7 @@ func (r *run) bring(ctx context.Context, at *place, p procedures.Point, set *Set
 			return err
 		}
 	}
+	r.everSet[name] = true
 	if !was.on {
 		if err = at.source.RFOn(ctx); err != nil {
 			return err
@@ -340,7 +351,7 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 	err := action()
 	pause := firstPause
 	for try := 1; err != nil; try++ {
-		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || try > linkTries {
+		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || errors.Is(err, ErrNoOperator) || try > linkTries {
 			return err
 		}
 		if errors.Is(err, drivers.ErrOutOfStep) {

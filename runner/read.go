@@ -10,6 +10,7 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/procedures"
+	"bandproof/procedures/accuracy"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 )
@@ -104,6 +105,25 @@ func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
 	})
 }
 
+// slipFactor is how many limits an entry may lie off before it is asked for
+// again, so that no reading is questioned for being out of tolerance.
+const slipFactor = 10
+
+// expect tells a counter that a person reads what the signal is from now on
+// (RF off where it is zero), so that a slip is noticed.
+func (r *run) expect(i procedures.Input, f quantity.Frequency, limit accuracy.Limit) {
+	e, ok := r.Counter.(drivers.Expecter)
+	if !ok {
+		return
+	}
+	tolerance := limit.Total.Mul(quantity.ExactInt(slipFactor))
+	if most := f.Exact().Mul(quantity.ExactOf(big.NewRat(1, 4))); most.Cmp(tolerance) < 0 {
+		tolerance = most // half and twice the frequency lie outside
+	}
+	e.Expect(drivers.Expectation{Frequency: f, Tolerance: tolerance, Scatter: limit.Scatter().Mul(quantity.ExactInt(2)), Resolution: limit.Resolution,
+		Input: i.Name, Range: i.Range})
+}
+
 // use moves readings from one use to another.
 func (p *PointResult) use(from, to Use) {
 	for k := range p.Readings {
@@ -160,6 +180,7 @@ func (r *run) heldCheck(ctx context.Context, at *place, res *PointResult) (bool,
 	if err := r.Clock.Sleep(ctx, seconds(at.source.Settle())); err != nil {
 		return false, err
 	}
+	r.expect(at.input, quantity.Frequency{}, res.Limit)
 	for range r.Counter.Discard() + 1 {
 		if err := r.reading(ctx, res, RFOffLook); err != nil {
 			return false, err
@@ -228,6 +249,7 @@ func (r *run) repeat(ctx context.Context, at *place, res *PointResult) (bool, er
 	if bench, err := r.setGate(ctx, p.Gate); bench != "" || err != nil {
 		return false, err
 	}
+	r.expect(at.input, set.Reported, p.Limit)
 	for range r.Counter.Discard() + 1 {
 		if err := r.reading(ctx, res, Proof); err != nil {
 			return false, err

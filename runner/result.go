@@ -45,6 +45,7 @@ type Setting struct {
 	Locked   string             `json:"locked"`            // "yes", "no", "not stated"
 	Tries    int                `json:"tries"`             // how often it was set
 	Refused  int                `json:"refused,omitempty"` // how often it was not good after that
+	By       string             `json:"set_by,omitempty"`  // the person who set it, where one did
 }
 
 // PointResult is everything about one point, as planned and as taken.

@@ -53,6 +53,7 @@ type run struct {
 	gate      quantity.Duration
 	gateAsked quantity.Duration
 	lastSet   map[string]setting // by source
+	everSet   map[string]bool    // sources whose RF this run may have switched on
 	linkFails int                // points in a row that a link failed at
 	distrust  bool               // the conversation with the unit was found out of step
 	dead      error              // why a link could not even be cleared; nil: it could
@@ -71,8 +72,19 @@ type setting struct {
 	on        bool
 }
 
-// rfOffWithin bounds the switching off of RF on the way out.
-const rfOffWithin = 10 * time.Second
+// linkOffWithin bounds the switching off of RF on the way out.
+const linkOffWithin = 10 * time.Second
+
+// rfOffWithin is that bound, longer where a person has to do it.
+func (r *run) rfOffWithin() time.Duration {
+	within := linkOffWithin
+	for _, s := range r.Sources {
+		if p, ok := s.(drivers.ByHand); ok {
+			within = max(within, p.Patience())
+		}
+	}
+	return within
+}
 
 // Run takes every point of the plan. It returns what there is also when it
 // ends early: Complete is then false and Ended says why. The error is nil
@@ -86,7 +98,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	if s.Watcher == nil {
 		s.Watcher = silent{}
 	}
-	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, secondsTo: map[string]float64{}, begun: map[string]begun{},
+	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, everSet: map[string]bool{}, secondsTo: map[string]float64{}, begun: map[string]begun{},
 		alive: map[string]bool{}, deaf: map[string]bool{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
 		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
@@ -100,7 +112,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	// What follows must still be possible when the context was cancelled, and
 	// what is kept must not wait for links that do not answer.
 	keep := context.WithoutCancel(ctx)
-	off, cancel := context.WithTimeout(keep, rfOffWithin)
+	off, cancel := context.WithTimeout(keep, r.rfOffWithin())
 	defer cancel()
 	_ = r.rfOffAll(off) // what failed is in RFMayBeOn and a warning in the record
 	r.leave(off)
@@ -115,7 +127,8 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 
 // all is the run from the first contact to the last point.
 func (r *run) all(ctx context.Context) error {
-	if err := r.rfOffAll(ctx); err != nil {
+	// Where only the person is missing, each point says so.
+	if err := r.rfOffAll(ctx); err != nil && !errors.Is(err, ErrNoOperator) {
 		return fmt.Errorf("%w: before anything else, RF could not be switched off: %w", ErrBench, err)
 	}
 	if err := r.identify(ctx); err != nil {
@@ -222,7 +235,9 @@ func (r *run) warmUp(ctx context.Context) error {
 }
 
 // rfOffAll switches RF off at every source, all at once, and returns the first
-// failure by name; RFMayBeOn then lists those that failed.
+// failure by name, that of a link before that of a missing person; RFMayBeOn
+// then lists those that failed. A source that a person would have to set, and
+// that nobody was asked to switch on, is no such failure but a warning.
 func (r *run) rfOffAll(ctx context.Context) error {
 	names := slices.Sorted(maps.Keys(r.Sources))
 	errs := make([]error, len(names))
@@ -232,19 +247,29 @@ func (r *run) rfOffAll(ctx context.Context) error {
 	}
 	all.Wait()
 	r.result.RFMayBeOn = nil
-	var first error
+	var first, nobody error
 	for k, name := range names {
-		if errs[k] != nil {
+		switch {
+		case errs[k] == nil:
+		case errors.Is(errs[k], ErrNoOperator) && !r.everSet[name]:
+			nobody = cmp.Or(nobody, errs[k])
+			r.warnOnce(context.WithoutCancel(ctx), fmt.Sprintf("nobody has confirmed that RF of source %s is off; this run did not switch it on: %v", name, errs[k]))
+			continue
+		default:
 			r.result.RFMayBeOn = append(r.result.RFMayBeOn, name)
 			r.warn(context.WithoutCancel(ctx), fmt.Sprintf("RF of source %s could not be switched off, do it by hand: %v", name, errs[k]))
-			first = cmp.Or(first, errs[k])
+			if errors.Is(errs[k], ErrNoOperator) {
+				nobody = cmp.Or(nobody, errs[k])
+			} else {
+				first = cmp.Or(first, errs[k])
+			}
 			continue
 		}
 		set := r.lastSet[name]
 		set.on = false
 		r.lastSet[name] = set
 	}
-	return first
+	return cmp.Or(first, nobody)
 }
 
 // finish fills in what follows from the points. keep may outlive ctx.
@@ -310,6 +335,13 @@ func (r *run) event(ctx context.Context, text string) {
 	r.Log.Info(text)
 	if err := r.Journal.Event(ctx, e); err != nil && r.interrupt == nil {
 		r.interrupt = fmt.Errorf("%w: %w", ErrJournal, err)
+	}
+}
+
+// warnOnce warns where the very same was not said before.
+func (r *run) warnOnce(ctx context.Context, text string) {
+	if !slices.Contains(r.result.Warnings, text) {
+		r.warn(ctx, text)
 	}
 }
 
