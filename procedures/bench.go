@@ -65,11 +65,12 @@ type Reference struct {
 
 // Connection says how an instrument is reached.
 type Connection struct {
-	Address         string            `toml:"address" json:"address" jsonschema_description:"VISA resource name, such as TCPIP0::192.0.2.7::5025::SOCKET or ASRL/dev/ttyUSB0::INSTR."`
-	Profile         string            `toml:"profile" json:"profile" jsonschema_description:"Name of an embedded profile, or a file path relative to the bench file."`
+	Address         string            `toml:"address,omitempty" json:"address" jsonschema_description:"VISA resource name, such as TCPIP0::192.0.2.7::5025::SOCKET or ASRL/dev/ttyUSB0::INSTR. None with profile manual."`
+	Profile         string            `toml:"profile" json:"profile" jsonschema_description:"Name of an embedded profile, a file path relative to the bench file, or manual for a source that a person sets or a counter that a person reads."`
+	Panel           *Panel            `toml:"panel,omitempty" json:"panel,omitempty" jsonschema_description:"What is on the front of an instrument that a person sets or reads (profile manual)."`
 	Via             string            `toml:"via,omitempty" json:"via,omitempty" jsonschema_description:"GPIB: address of the adapter that takes the ++ controller commands, such as ASRL/dev/ttyUSB0::INSTR or TCPIP0::192.0.2.9::1234::SOCKET; a board of this machine unless stated."`
 	NoEOI           bool              `toml:"no_eoi,omitempty" json:"no_eoi,omitempty" jsonschema_description:"GPIB: the instrument does not assert EOI with the end of a reply; the read terminator ends it."`
-	Timeout         quantity.Duration `toml:"timeout,omitempty" json:"timeout" jsonschema_description:"Longest wait for a reply beyond gates and settling; 5 s unless stated."`
+	Timeout         quantity.Duration `toml:"timeout,omitempty" json:"timeout" jsonschema_description:"Longest wait for a reply beyond gates and settling; 5 s unless stated. Of a person: for an answer; without end unless stated."`
 	ReadTerminator  string            `toml:"read_terminator,omitempty" json:"read_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a reply; LF unless stated."`
 	WriteTerminator string            `toml:"write_terminator,omitempty" json:"write_terminator,omitempty" jsonschema:"enum=LF,enum=CR,enum=CRLF,enum=none" jsonschema_description:"What ends a command; LF unless stated."`
 	Baud            int               `toml:"baud,omitempty" json:"baud,omitempty" jsonschema:"minimum=50" jsonschema_description:"Serial: bits per second; 9600 unless stated."`

@@ -113,7 +113,11 @@ func (c checker) source(path string, s Source, b *Bench) {
 }
 
 func (c checker) connection(path string, x Connection) {
-	if x.Address == "" && c.given(path+".address") {
+	if !x.ByHand() && !c.d.Has(path+".address") && c.d.Has(path) {
+		c.add(path+".address", "is missing; it must be given")
+	}
+	c.byHand(path, x)
+	if x.Address == "" && !x.ByHand() && c.given(path+".address") {
 		c.add(path+".address", "is empty; expected a VISA resource name such as TCPIP0::192.0.2.7::5025::SOCKET")
 	}
 	c.time(path+".timeout", x.Timeout, "1 ms", "1 h")
