@@ -2,13 +2,13 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
 	"sync"
 	"time"
 
 	"bandproof/drivers"
 	"bandproof/drivers/link"
+	"bandproof/drivers/manual"
 	"bandproof/drivers/profile"
 	"bandproof/procedures"
 	"bandproof/procedures/quantity"
@@ -28,6 +28,7 @@ type wiring struct {
 	interlock *runner.Interlock
 	clock     drivers.Clock
 	log       *slog.Logger
+	person    manual.Person // nil where nobody is asked
 }
 
 // open opens the sources first, so that their RF is off before anything else.
@@ -38,21 +39,13 @@ func (f *files) open(ctx context.Context, w wiring) (_ *instruments, err error) 
 			in.close(w.log)
 		}
 	}()
-	for _, s := range f.bench.Sources {
-		o, err := w.opening(ctx, s.Name, s.Connection, f.sources[s.Name])
-		if err != nil {
-			return nil, fmt.Errorf("%w: source %s: %w", runner.ErrBench, s.Name, err)
-		}
-		if in.sources[s.Name], err = f.sources[s.Name].OpenSource(ctx, o); err != nil {
-			return nil, fmt.Errorf("%w: source %w", runner.ErrBench, err)
+	for _, s := range f.sourcesInOrder() {
+		if in.sources[s.Name], err = f.openSource(ctx, w, s); err != nil {
+			return nil, err
 		}
 	}
-	o, err := w.opening(ctx, "counter", f.bench.Counter.Connection, f.counter)
-	if err != nil {
-		return nil, fmt.Errorf("%w: counter: %w", runner.ErrBench, err)
-	}
-	if in.counter, err = f.counter.OpenCounter(ctx, o); err != nil {
-		return nil, fmt.Errorf("%w: %w", runner.ErrBench, err)
+	if in.counter, err = f.openCounter(ctx, w); err != nil {
+		return nil, err
 	}
 	if err = f.openAids(ctx, w, in); err != nil {
 		return nil, err

@@ -85,11 +85,17 @@ func (f *files) loadProfiles(dir string) error {
 		return p
 	}
 	for _, s := range f.bench.Sources {
+		if s.ByHand() {
+			continue
+		}
 		f.sources[s.Name] = load(fmt.Sprintf("source %q", s.Name), s.Connection, profile.RoleSource)
 	}
 	f.loadAids(load, wrong)
-	if f.counter = load("counter", f.bench.Counter.Connection, profile.RoleCounter); f.counter != nil {
-		known := f.counter.Capability().Inputs
+	if !f.bench.Counter.ByHand() {
+		f.counter = load("counter", f.bench.Counter.Connection, profile.RoleCounter)
+	}
+	if f.counter != nil || f.bench.Counter.ByHand() {
+		known := f.knownInputs()
 		for _, i := range f.procedure.Inputs {
 			if len(known) > 0 && !slices.Contains(known, i.Selector()) {
 				errs = append(errs, usage{fmt.Errorf("%s: input %q: the counter's profile %q knows the inputs %s; state channel for it", f.procedureFile.File, i.Name, f.bench.Counter.Profile, strings.Join(known, ", "))})
@@ -101,10 +107,9 @@ func (f *files) loadProfiles(dir string) error {
 
 // plan makes the plan; what the profiles say of timing goes in as plain values.
 func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan, error) {
-	c := f.counter.Capability()
-	caps := map[string]procedures.Capability{"": {Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead}}
-	for name, p := range f.sources {
-		caps[name] = procedures.Capability{Settle: p.Capability().Settle}
+	caps := map[string]procedures.Capability{"": f.counterTiming()}
+	for _, s := range f.bench.Sources {
+		caps[s.Name] = f.sourceTiming(s)
 	}
 	if m := f.aids.monitor; m != nil {
 		caps[procedures.MonitorName] = procedures.Capability{Discard: m.Capability().Discard, Overhead: m.Capability().Overhead}

@@ -90,6 +90,7 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	for _, x := range p.Warnings {
 		t.print("warning: %s", x)
 	}
+	f.people(t)
 	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, strings.TrimSuffix(fmt.Sprintf("%.1f", p.Minutes), ".0"))
 	return nil
 }

@@ -12,6 +12,7 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/drivers/link"
+	"bandproof/drivers/manual"
 	"bandproof/procedures"
 	"bandproof/reports/record"
 	"bandproof/reports/sheet"
@@ -180,7 +181,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	defer wires.close(w.terminal) // after the instruments: what closes them is logged too
-	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log})
+	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log, w.person()})
 	if err != nil {
 		return finished{}, err
 	}
@@ -193,11 +194,17 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	end := w.terminal.begin(len(plan.Points))
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,
-		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.counter.Capability().DisplayAndReplyAgree})
+		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.replyAgrees()})
 	end()
 	// What there is must be kept also when the run was interrupted.
 	done, err := w.keep(context.WithoutCancel(ctx), result)
 	return done, errors.Join(runErr, err)
+}
+
+// person is the operator, where that is somebody who can set and read instruments.
+func (w sweep) person() manual.Person {
+	p, _ := w.operator.(manual.Person)
+	return p
 }
 
 func (w sweep) newID() string {

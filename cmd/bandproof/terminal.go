@@ -14,6 +14,7 @@ import (
 	"time"
 	"unicode"
 
+	"bandproof/drivers/manual"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
@@ -30,15 +31,16 @@ import (
 type terminal struct {
 	out, err io.Writer
 	lines    *lineReader
-	live     bool  // standard error is a terminal: draw a bar
-	outErr   error // the first failure to write a result
+	turn     chan struct{} // held by the one question of an instrument that waits for its answer
+	live     bool          // standard error is a terminal: draw a bar
+	outErr   error         // the first failure to write a result
 
 	mu  sync.Mutex
 	bar *bar
 }
 
 func newTerminal(in io.Reader, out, errOut io.Writer) *terminal {
-	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}}
+	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}, turn: make(chan struct{}, 1)}
 	t.live = isTerminal(errOut)
 	return t
 }
@@ -299,6 +301,28 @@ func (p person) Confirm(ctx context.Context, question string) (bool, error) {
 	}
 }
 
+// Ask implements manual.Person: what to do and what to type in one line, the
+// danger below it; before it, what looks wrong with the last answer.
+func (p person) Ask(ctx context.Context, q manual.Question) (string, error) {
+	select {
+	case p.t.turn <- struct{}{}:
+		defer func() { <-p.t.turn }()
+	case <-ctx.Done():
+		return "", ctx.Err()
+	}
+	if q.Wrong != "" {
+		p.t.note("   ?? %s", q.Wrong)
+	}
+	p.t.note(">> %s: %s [%s]", q.Instrument, q.Do, q.Answer)
+	if q.Caution != "" {
+		p.t.note("   caution: %s", q.Caution)
+	}
+	return p.ask(ctx)
+}
+
+// Tell implements manual.Person.
+func (p person) Tell(text string) { p.t.note("   %s", text) }
+
 func (p person) ask(ctx context.Context) (string, error) {
 	line, err := p.t.lines.next(ctx)
 	if errors.Is(err, io.EOF) {
@@ -319,6 +343,13 @@ func (nobody) Move(_ context.Context, m runner.Move) error {
 func (nobody) Confirm(context.Context, string) (bool, error) {
 	return false, fmt.Errorf("%w: unattended run", runner.ErrNoOperator)
 }
+
+// Ask implements manual.Person.
+func (nobody) Ask(_ context.Context, q manual.Question) (string, error) {
+	return "", fmt.Errorf("%w: unattended run, and %s is worked by hand: %s", runner.ErrNoOperator, q.Instrument, q.Do)
+}
+
+func (nobody) Tell(string) {}
 
 // cautions are shown before RF is first switched on.
 func (t *terminal) cautions(p *procedures.Procedure, list []string) {

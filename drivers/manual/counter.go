@@ -200,14 +200,14 @@ func (c *counter) question(off, same bool) Question {
 		}
 		return q
 	}
-	do := fmt.Sprintf("input %s, gate %s: read the display", c.input, c.gate.Time)
-	if c.taken > 0 {
-		do = fmt.Sprintf("reading %d: read the next new count", c.taken+1)
-	}
 	if n, known := c.Panel.places(c.gate.Resolution); known {
 		unit += fmt.Sprintf(" with %d decimals", n)
 	}
-	return Question{Do: do, Answer: "type every digit " + unit + `, "-" for no count, "over" for overflow`}
+	if c.taken > 0 {
+		return Question{Do: fmt.Sprintf("reading %d: read the next new count", c.taken+1), Answer: unit}
+	}
+	return Question{Do: fmt.Sprintf("input %s, gate %s: read the display", c.input, c.gate.Time),
+		Answer: "type every digit " + unit + `, "-" for no count, "over" for overflow`}
 }
 
 // understand reads one entry: a frequency, or what stands for none.

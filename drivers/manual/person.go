@@ -158,9 +158,15 @@ func enter[T any](ctx context.Context, h *hand, q Question, read func(string) (T
 		}
 		before = key(v)
 		e.questioned = append(e.questioned, drivers.Questioned{Text: e.text, Why: why})
-		q.Wrong = why + "; if it is so, enter the same again"
+		q.Wrong = why
+		if !strings.HasSuffix(why, never) {
+			q.Wrong += "; if it is so, enter the same again"
+		}
 	}
 }
+
+// never ends what looks wrong where entering it again does not help.
+const never = "turn it down at once"
 
 // printable escapes what is no text.
 func printable(text string) string {

@@ -214,7 +214,7 @@ func (s *source) wrongLevel(x, asked quantity.Level) string {
 	off := x.DBm(load) - asked.DBm(load)
 	switch {
 	case s.permit(x) != nil:
-		return fmt.Sprintf("%s is more than the input may get: turn it down at once to %s", x, asked)
+		return fmt.Sprintf("%s is more than the input may get, %s is wanted: "+never, x, asked)
 	case math.Abs(off) > s.levelStep()/2+1e-9:
 		return fmt.Sprintf("%s is not what is wanted; set %s", x, asked)
 	}

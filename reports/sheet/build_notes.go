@@ -41,6 +41,7 @@ func notesOf(p runner.PointResult) []string {
 	if p.Counted > 0 && p.Reported.CoverageFactor != 2 {
 		list = append(list, "coverage factor k = "+significant(p.Reported.CoverageFactor, 3))
 	}
+	list = append(list, byHand(p)...)
 	uses := map[runner.Use]int{}
 	for _, r := range p.Readings {
 		uses[r.Use]++
@@ -63,6 +64,44 @@ func notesOf(p runner.PointResult) []string {
 		if !slices.ContainsFunc(said, func(s string) bool { return strings.Contains(n, s) }) {
 			list = append(list, proven(n))
 		}
+	}
+	return list
+}
+
+// readers are the people who read the readings of a point off the display.
+func readers(p *runner.PointResult) []string {
+	var list []string
+	for _, r := range p.Readings {
+		if r.By != "" && !slices.Contains(list, r.By) {
+			list = append(list, r.By)
+		}
+	}
+	return list
+}
+
+// byHand says who set the source and read the unit, where a person did.
+func byHand(p runner.PointResult) []string {
+	var list []string
+	if p.Setting.By != "" {
+		list = append(list, "source set by "+p.Setting.By)
+	}
+	if names := readers(&p); len(names) > 0 {
+		list = append(list, "read by "+strings.Join(names, " and ")+"; times of entry in the record")
+	}
+	twice, anew := 0, 0
+	for _, r := range p.Readings {
+		switch {
+		case r.Twice:
+			twice++
+		case len(r.Questioned) > 0:
+			anew++
+		}
+	}
+	if twice > 0 {
+		list = append(list, fmt.Sprintf("%d %s looked like a slip, and the same was entered a second time", twice, plural(twice, "entry", "entries")))
+	}
+	if anew > 0 {
+		list = append(list, fmt.Sprintf("%d %s looked like a slip and %s entered anew; what was entered first is in the record", anew, plural(anew, "entry", "entries"), plural(anew, "was", "were")))
 	}
 	return list
 }

@@ -19,7 +19,7 @@ import (
 // name ends with.
 var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "level", "level_unit", "gate_s", "mean_hz", "error_hz", "error_ppm",
 	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
-	"counted_readings", "readings", "started", "finished"}
+	"counted_readings", "readings", "started", "finished", "read_by"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
@@ -69,7 +69,7 @@ func (r run) csvRow(p *runner.PointResult) []string {
 	}
 	return []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
 		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
-		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished)}
+		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished), csvText(strings.Join(readers(p), "; "))}
 }
 
 func csvLevel(l quantity.Level) (number, unit string) {

@@ -39,6 +39,7 @@ type fault struct {
 	tries   int
 	notes   []string
 	uses    []runner.Use // of readings beside those that count
+	by      string       // who set the source and read the unit, the first entry twice, the second anew
 }
 
 // asFoundFaults holds a failure of each kind.
@@ -58,6 +59,7 @@ var asFoundFaults = map[string]fault{
 	"C-004": {tries: 3, notes: []string{"source was not good after 2 of 3 settings"}},
 	"C-005": {verdict: decision.SourceNotLocked, bench: true, tries: 6, notes: []string{"source was not good after 6 of 6 settings"}},
 	"C-007": {verdict: decision.GateNotInForce, bench: true},
+	"C-003": {by: "A. Example (invented)"},
 	"C-012": {ppm: 25},
 	"C-013": {ppm: -3100, symptom: "off by a multiple of the intermediate frequency"},
 }
@@ -177,6 +179,7 @@ func (f *builder) point(p procedures.Point) (r runner.PointResult) {
 		}
 	}()
 	if x.verdict == "" {
+		defer func() { enteredBy(&r, x.by) }()
 		r.Readings = append([]runner.Reading{{Use: runner.Discarded, Reading: f.reading(p, x, reference, 0)}}, f.counted(p, x, reference)...)
 		f.evaluate(&r, bench, x)
 		return r
@@ -191,6 +194,24 @@ func (f *builder) point(p procedures.Point) (r runner.PointResult) {
 	r.Verdict = decision.Verdict{Word: decision.Fail, Reason: x.verdict}
 	r.Readings = []runner.Reading{{Use: runner.Counted, Reading: drivers.Reading{Text: "9.91E+37", Mark: drivers.NoSignal, At: started}}}
 	return r
+}
+
+// enteredBy makes the readings of a point those that a person typed.
+func enteredBy(r *runner.PointResult, who string) {
+	if who == "" {
+		return
+	}
+	r.Setting.By = who
+	for k := range r.Readings {
+		x := &r.Readings[k]
+		x.By = who
+		switch k {
+		case 1:
+			x.Twice, x.Questioned = true, []drivers.Questioned{{Text: x.Text, Why: "fewer digits than the gate gives"}}
+		case 2:
+			x.Questioned = []drivers.Questioned{{Text: "1", Why: "look at decimal point and unit"}}
+		}
+	}
 }
 
 func (f *builder) counted(p procedures.Point, x fault, reference quantity.Exact) []runner.Reading {
