@@ -49,6 +49,15 @@ type Config struct {
 	// NoDeviceClear: the instrument loses its settings by a device clear, or
 	// hangs. Clear then makes a new connection instead.
 	NoDeviceClear bool
+	// EndByTerminator: the instrument sends no END, as some behind a GPIB gateway
+	// do, so a reply ends with the last character of ReadTerminator wherever it
+	// stands. VXI-11 only.
+	EndByTerminator bool
+	// Lock keeps other links of the instrument out while this one is open;
+	// LockTimeout is how long an operation waits for another's lock. Zero does
+	// not wait: some instruments refuse any other. VXI-11 only.
+	Lock        bool
+	LockTimeout time.Duration
 	// Via is the address of the adapter or gateway that a GPIB instrument is
 	// reached through, where it is not a board of this machine.
 	Via string
@@ -106,10 +115,13 @@ func (c Config) mistakes() (found []error) {
 			wrong("%s is %q; expected LF, CR, CRLF or none", key, got)
 		}
 	}
-	for key, got := range map[string]time.Duration{"timeout": c.Timeout, "gap": c.Gap, "quiet": c.Quiet, "line pace": c.LinePace, "character pace": c.CharPace} {
+	for key, got := range map[string]time.Duration{"timeout": c.Timeout, "gap": c.Gap, "quiet": c.Quiet, "line pace": c.LinePace, "character pace": c.CharPace, "lock timeout": c.LockTimeout} {
 		if got < 0 {
 			wrong("%s is %s; expected a time above zero", key, got)
 		}
+	}
+	if c.EndByTerminator && terminators[strings.ToUpper(c.ReadTerminator)] == "" {
+		wrong("read terminator is none, which can't end a reply; expected LF, CR or CRLF")
 	}
 	if c.MaxMessage < 0 {
 		wrong("longest message is %d bytes; expected a number above zero", c.MaxMessage)

@@ -46,3 +46,13 @@ type Link interface {
 	// idempotent; afterwards everything answers ErrClosed.
 	Close() error
 }
+
+// ServiceRequester is a link that may hear when the instrument asks for service
+// by itself (SRQ).
+type ServiceRequester interface {
+	// ServiceRequests gives a channel on which each request comes; one that
+	// nobody has taken stands for all that follow. It is closed when the
+	// connection is given up; ask again after a Clear then. Kind
+	// errors.ErrUnsupported where there is no such thing.
+	ServiceRequests(ctx context.Context) (<-chan struct{}, error)
+}

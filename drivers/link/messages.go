@@ -33,6 +33,11 @@ type messenger interface {
 // answer to anything; take gives and forgets them.
 type discarder interface{ take() []byte }
 
+// requester is a messenger whose instrument can ask for service by itself.
+type requester interface {
+	serviceRequests(ctx context.Context) (<-chan struct{}, error)
+}
+
 // messages is a Link on a messenger.
 type messages struct {
 	*conversation
@@ -282,6 +287,21 @@ func (m *messages) panel(ctx context.Context, op string, on bool, d Direction) e
 		m.note(d, "")
 		return nil
 	})
+}
+
+// ServiceRequests implements [ServiceRequester].
+func (m *messages) ServiceRequests(ctx context.Context) (out <-chan struct{}, err error) {
+	err = m.operate(ctx, "service requests", func(ctx context.Context) error {
+		r, ok := m.now.(requester)
+		if !ok {
+			return m.unsupported("service requests", "the link has no channel for requests of the instrument; read the status byte instead")
+		}
+		if out, err = r.serviceRequests(ctx); err != nil {
+			return m.broken(ctx, "service requests", err)
+		}
+		return nil
+	})
+	return out, err
 }
 
 // Close ends the conversation.

@@ -40,11 +40,13 @@ func (o Opener) Open(ctx context.Context, c Config) (Link, error) {
 		return o.openSerial(ctx, r, c)
 	case HiSLIP:
 		return o.openHiSLIP(ctx, r, c)
+	case VXI11:
+		return o.openVXI11(ctx, r, c)
 	}
 	if r.Kind == GPIB && c.Via != "" {
 		return o.openVia(ctx, r, c)
 	}
 	return nil, &Error{Address: r.String(), Op: "open", Kind: errors.ErrUnsupported,
-		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s), raw sockets (%s) and HiSLIP (%s)",
-			r.Kind, formOf[Serial], formOf[Socket], formOf[HiSLIP])}
+		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s), raw sockets (%s), VXI-11 (%s) and HiSLIP (%s)",
+			r.Kind, formOf[Serial], formOf[Socket], formOf[VXI11], formOf[HiSLIP])}
 }

@@ -44,7 +44,7 @@ type Resource struct {
 	Number int    // Serial: the number of ASRL3::INSTR, if Device is empty
 
 	Host      string // TCPIP: name in lower case, or IP address
-	Port      int    // Socket, and HiSLIP where one is stated: 1 to 65535
+	Port      int    // Socket, and VXI11 and HiSLIP where one is stated: 1 to 65535
 	LANDevice string // VXI11, HiSLIP: inst0, gpib0,7, hislip0
 
 	Vendor, Product uint16
@@ -66,7 +66,13 @@ func (r Resource) String() string {
 		return "ASRL" + r.Device + "::INSTR"
 	case Socket:
 		return fmt.Sprintf("TCPIP%d::%s::%d::SOCKET", r.Board, bracketed(r.Host), r.Port)
-	case VXI11, HiSLIP:
+	case VXI11:
+		host := bracketed(r.Host)
+		if r.Port != 0 {
+			host += "," + strconv.Itoa(r.Port)
+		}
+		return fmt.Sprintf("TCPIP%d::%s::%s::INSTR", r.Board, host, r.LANDevice)
+	case HiSLIP:
 		device := r.LANDevice
 		if r.Port != 0 {
 			device += "," + strconv.Itoa(r.Port)

@@ -100,6 +100,10 @@ func parseLAN(rest string) (Resource, error) {
 	if r.Board, err = boardNumber("TCPIP", board); err != nil {
 		return Resource{}, err
 	}
+	rest, port, err := cutPort(rest)
+	if err != nil {
+		return Resource{}, err
+	}
 	var fields []string
 	if r.Host, fields, err = splitHost(rest); err != nil {
 		return Resource{}, err
@@ -112,9 +116,44 @@ func parseLAN(rest string) (Resource, error) {
 		return Resource{}, fmt.Errorf("has too much after the host; write %s or %s, and an IPv6 address in brackets", formOf[Socket], formOf[VXI11])
 	}
 	if class == "SOCKET" {
+		if port != 0 {
+			return Resource{}, fmt.Errorf("the port of a SOCKET comes after ::; write %s", formOf[Socket])
+		}
 		return r.withPort(fields)
 	}
-	return r.withLANDevice(fields)
+	r, err = r.withLANDevice(fields)
+	switch {
+	case err != nil:
+		return Resource{}, err
+	case port != 0 && r.Kind == HiSLIP:
+		return Resource{}, errors.New("the port of HiSLIP comes after the device; write TCPIP0::192.0.2.7::hislip0,4880::INSTR")
+	case port != 0:
+		r.Port = port
+	}
+	return r, nil
+}
+
+// cutPort takes the port out of TCPIP0::192.0.2.7,1024::inst0::INSTR, the form
+// for VXI-11 without a portmapper.
+func cutPort(rest string) (without string, port int, err error) {
+	address := 0
+	if strings.HasPrefix(rest, "[") {
+		address = max(strings.Index(rest, "]"), 0)
+	}
+	host, after, _ := strings.Cut(rest[address:], "::")
+	name, stated, ok := strings.Cut(host, ",")
+	if !ok {
+		return rest, 0, nil
+	}
+	port, err = decimal(stated, 1, 65535)
+	if err != nil || stated == "" {
+		return "", 0, fmt.Errorf("port %q: expected a number from 1 to 65535; write TCPIP0::192.0.2.7,1024::inst0::INSTR", stated)
+	}
+	without = rest[:address] + name
+	if strings.Contains(rest[address:], "::") {
+		without += "::" + after
+	}
+	return without, port, nil
 }
 
 // splitHost takes the host off; an IPv6 address stands in brackets, because

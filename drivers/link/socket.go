@@ -26,24 +26,42 @@ func (o Opener) openSocket(ctx context.Context, r Resource, c Config) (Link, err
 
 // dialSocket makes one connection.
 func (o Opener) dialSocket(ctx context.Context, r Resource) (carrier, error) {
+	conn, err := o.dialTCP(ctx, r.hostPort())
+	if err != nil {
+		return nil, err
+	}
+	return &socket{conn: conn}, nil
+}
+
+// dial connects; an error says what to check.
+func (o Opener) dial(ctx context.Context, network, address string) (net.Conn, error) {
 	dial := o.Dial
 	if dial == nil {
 		dial = (&net.Dialer{}).DialContext
 	}
-	conn, err := dial(ctx, "tcp", r.hostPort())
+	conn, err := dial(ctx, network, address)
 	if err != nil && ctx.Err() != nil {
 		return nil, err
 	}
 	if err != nil {
 		return nil, &Error{Kind: ErrDisconnected, Err: dialHint(err)}
 	}
+	return conn, nil
+}
+
+// dialTCP connects so that messages leave at once and a dead peer is noticed.
+func (o Opener) dialTCP(ctx context.Context, address string) (net.Conn, error) {
+	conn, err := o.dial(ctx, "tcp", address)
+	if err != nil {
+		return nil, err
+	}
 	if tcp, ok := conn.(*net.TCPConn); ok {
 		// Without these the link works as well, only slower to notice.
 		if err := errors.Join(tcp.SetNoDelay(true), tcp.SetKeepAliveConfig(keepAlive), limitSilence(tcp)); err != nil {
-			o.Log.Debug("socket options", "address", r.String(), "error", err)
+			o.Log.Debug("socket options", "address", address, "error", err)
 		}
 	}
-	return &socket{conn: conn}, nil
+	return conn, nil
 }
 
 // dialHint says what to check.
