@@ -14,9 +14,11 @@ check: tools lint test cross
 	@echo "check: all passed"
 
 # Programs of others that the tests need: independent clients of the virtual
-# bench (socat, PyVISA), the dissector of HiSLIP (tshark), a finder of services
+# bench (socat, PyVISA), the dissector of HiSLIP (tshark), clients,
+# servers and encoders of VXI-11 (lxi-tools, rpcbind, rpcgen with libtirpc), a finder of services
 # (zeroconf), and pdftotext to read the data sheets back.
-PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev
+PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev \
+  lxi-tools rpcbind rpcsvc-proto libtirpc-dev iproute2
 
 tools:
 	@missing=""; for p in $(PACKAGES); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \
