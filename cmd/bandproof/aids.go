@@ -112,3 +112,27 @@ func openOf(a runner.Aids) (open []drivers.Instrument) {
 	}
 	return open
 }
+
+// printAids says what on the bench does without a person, or measures beside
+// the unit.
+func printAids(t *terminal, f *files, p *procedures.Plan) {
+	count := func(of func(procedures.Point) bool) (n int) {
+		for _, x := range p.Points {
+			if of(x) {
+				n++
+			}
+		}
+		return n
+	}
+	for _, path := range f.bench.Paths {
+		if n := count(func(x procedures.Point) bool { return x.Path == path.Name }); path.Switch != "" && n > 0 {
+			t.print("path %s: over switch %s, position %s (%d points)", path.Name, path.Switch, path.Position, n)
+		}
+	}
+	if n := count(func(x procedures.Point) bool { return x.Metered }); n > 0 {
+		t.print("level: measured by power meter at %d of %d points", n, len(p.Points))
+	}
+	if n := count(func(x procedures.Point) bool { return x.Watched }); n > 0 {
+		t.print("monitor: counts source %s at %d of %d points", f.bench.Monitor.Source, n, len(p.Points))
+	}
+}

@@ -51,6 +51,7 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	for name, x := range sorted(p.Topology) {
 		t.print("source %s: %s", name, x.Says)
 	}
+	printAids(t, f, p)
 	t.print("timebase: %s ppm (%s)", number(p.Timebase.Float()*1e6, 4), p.TimebaseHow)
 	if w := f.procedure.WarmUp; w.Sign() > 0 {
 		t.print("warm-up: the unit must be on for %s before the first point (--on-for states how long it has been)", w)

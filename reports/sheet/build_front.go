@@ -282,8 +282,14 @@ func (s *Sheet) conditions() block {
 	}{
 		{"Record", func(r run) string { return stated(r.ID) + prefixed(", follows ", r.Follows) }},
 		{"Performed", func(r run) string { return period(r.Run.Started, r.Run.Finished) }},
-		{"Ambient temperature", func(r run) string { return optional(r.Job.Temperature) }},
-		{"Relative humidity", func(r run) string { return optional(r.Job.Humidity) }},
+		{"Ambient temperature", func(r run) string { return conditionOf(r, r.Job.Temperature) }},
+		{"Relative humidity", func(r run) string { return conditionOf(r, r.Job.Humidity) }},
+		{"Ambient temperature, measured", func(r run) string {
+			return measured(r, func(a runner.Ambient) *quantity.Temperature { return a.Temperature })
+		}},
+		{"Relative humidity, measured", func(r run) string {
+			return measured(r, func(a runner.Ambient) *quantity.Ratio { return a.Humidity })
+		}},
 		{"Mains voltage", func(r run) string { return optional(r.Job.Mains) }},
 		{"Unit on, before the first point", func(r run) string { return positive(r.Run.OnFor) }},
 		{"Timebase last adjusted", func(r run) string { return stated(r.Job.Adjusted.String()) }},
@@ -308,6 +314,15 @@ func (s *Sheet) conditions() block {
 		}
 	}
 	return t
+}
+
+// conditionOf is a condition as the job states it, in an empty place where a
+// thermometer told it instead.
+func conditionOf[D quantity.Dimension](r run, v *quantity.Value[D]) string {
+	if v == nil && len(r.Run.Ambient) > 0 {
+		return ""
+	}
+	return optional(v)
 }
 
 // optional writes a quantity that the job may leave out.

@@ -207,7 +207,11 @@ func pointTable(name string, runs []run) *table {
 	t.Title = "Points of input " + name + ", " + strings.Join(labels, " and ")
 	in, _ := (&Sheet{runs: runs}).input(name)
 	for _, l := range lines(name, runs) {
-		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: levelOf(in, l.point)}, {Text: l.point.Gate.Grouped()}}
+		level := measuredLevels(in, l)
+		if level == "" {
+			level = levelOf(in, l.point)
+		}
+		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: level}, {Text: l.point.Gate.Grouped()}}
 		for _, p := range l.of {
 			row = append(row, resultCells(p)...)
 		}

@@ -62,7 +62,9 @@ func notesOf(p runner.PointResult) []string {
 	}
 	for _, n := range p.Notes {
 		if !slices.ContainsFunc(said, func(s string) bool { return strings.Contains(n, s) }) {
-			list = append(list, proven(n))
+			if text := proven(n); !slices.Contains(list, text) { // what happened twice is said once
+				list = append(list, text)
+			}
 		}
 	}
 	return list
@@ -112,6 +114,9 @@ const pathProven = "path proven: "
 // proven leaves the reading out of the run's note on a proven path, so that
 // points proven alike share one note; the reading stands in the record.
 func proven(note string) string {
+	if text, ok := aidNote(note); ok {
+		return text
+	}
 	if what, _, ok := strings.Cut(note, ", repeated, reads "); ok && strings.HasPrefix(what, pathProven) {
 		return what + ", which had passed, was read again and was right"
 	}

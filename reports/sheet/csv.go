@@ -11,6 +11,7 @@ import (
 	"time"
 	"unicode"
 
+	"bandproof/drivers"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
@@ -19,7 +20,8 @@ import (
 // name ends with.
 var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "level", "level_unit", "gate_s", "mean_hz", "error_hz", "error_ppm",
 	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
-	"counted_readings", "readings", "started", "finished", "read_by"}
+	"counted_readings", "readings", "started", "finished", "read_by",
+	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
@@ -67,9 +69,33 @@ func (r run) csvRow(p *runner.PointResult) []string {
 			readings = append(readings, strings.ReplaceAll(x.Text, ";", `\x3b`))
 		}
 	}
-	return []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
+	row := []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
 		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
 		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished), csvText(strings.Join(readers(p), "; "))}
+	return append(row, csvAids(p)...)
+}
+
+// csvAids are the columns of power meter, monitor (its last reading that counts)
+// and switch, empty where there was none.
+func csvAids(p *runner.PointResult) []string {
+	row := make([]string, 8)
+	if p.Level != nil {
+		row[0], row[1] = csvLevel(p.Level.Input)
+		row[2] = csvFloat(p.Level.Uncertainty)
+	}
+	for _, w := range p.Monitor {
+		if w.Use != runner.Counted {
+			continue
+		}
+		row[3], row[4], row[5] = "", csvExact(w.Expected), csvExact(w.Allowed)
+		if w.Mark == drivers.None {
+			row[3] = w.Frequency.Plain()
+		}
+	}
+	if p.Route != nil {
+		row[6], row[7] = csvText(p.Route.Switch), csvText(p.Route.Position)
+	}
+	return row
 }
 
 func csvLevel(l quantity.Level) (number, unit string) {

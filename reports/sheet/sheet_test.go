@@ -18,6 +18,7 @@ import (
 	"bandproof/drivers"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
 	"bandproof/runner"
 
@@ -99,6 +100,51 @@ func other(t testing.TB) record.Record {
 	return r
 }
 
+// switched is a run over a switch, with a monitor at source MW, a power meter at
+// input C and a thermometer; at one point the source was off, at another the
+// monitor saw nothing.
+func switched(t testing.TB) record.Record {
+	r := fixture(t, runner.AsLeft)
+	r.ID, r.Follows = "EX-2026-118-switched", ""
+	for k, when := range []string{"start", "input A", "input B", "input C", "end"} {
+		v, h := quantity.Of[quantity.Celsius](234+int64(k%3), -1), quantity.Of[quantity.One](452, -3)
+		r.Run.Ambient = append(r.Run.Ambient, runner.Ambient{At: r.Run.Started.Add(time.Duration(k) * time.Minute), When: when, Thermometer: "room", Temperature: &v, Humidity: &h})
+	}
+	r.Run.Ambient[4] = runner.Ambient{At: r.Run.Finished, When: "end", Thermometer: "room", Failed: "no reply within 3 s"}
+	r.Standards = append(slices.Clone(r.Standards), record.Standard{Name: "PM", Role: "power meter", Stated: "level, U = 0.2 dB (k = 2)"},
+		record.Standard{Name: "monitor", Role: "monitor", Stated: "runs from house standard"}, record.Standard{Name: "room", Role: "thermometer", Stated: "ambient conditions"})
+	r.Run.Points = slices.Clone(r.Run.Points)
+	for k := range r.Run.Points {
+		p := &r.Run.Points[k]
+		p.Route = &runner.Route{Switch: "SW", Position: map[string]string{"A": "1", "B": "2", "C": "3"}[p.Point.Input]}
+		if p.Point.Source == "MW" {
+			p.Monitor = []runner.Watched{watched(p, runner.Discarded, 1, drivers.None), watched(p, runner.Counted, 1, drivers.None)}
+		}
+		if p.Point.Input == "C" {
+			p.Level = &runner.Level{MeasuredLevel: procedures.MeasuredLevel{Meter: "PM", Connector: quantity.DBmLevel(-24.27, 2), Input: quantity.DBmLevel(-24.27, 2), Uncertainty: 0.2236},
+				Reading: drivers.LevelReading{Text: "-34.270", Level: quantity.DBmLevel(-34.27, 3), At: p.Started}}
+		}
+		switch p.Point.ID {
+		case "C-003":
+			p.Verdict, p.Readings, p.Counted = decision.Verdict{Word: decision.NotJudged, Reason: decision.SourceOffFrequency}, nil, 0
+			p.Monitor = append(p.Monitor, watched(p, runner.Counted, 12000, drivers.None))
+			p.Notes = append(slices.Clone(p.Notes), "monitor shows 2.2000120 GHz, 12000.000 Hz off what is expected; at most 1.006 Hz is allowed")
+		case "C-006":
+			p.Verdict, p.Readings, p.Counted = decision.Verdict{Word: decision.NotJudged, Reason: decision.LevelNotAsPlanned}, nil, 0
+			p.Notes = append(slices.Clone(p.Notes), "power meter PM: under-range, where -20.00 dBm is planned at the input")
+			p.Level, p.Monitor = nil, []runner.Watched{watched(p, runner.Counted, 0, drivers.NoSignal)}
+		}
+	}
+	return r
+}
+
+// watched is a reading of the monitor that is off by so many hertz.
+func watched(p *runner.PointResult, use runner.Use, off int64, mark drivers.Mark) runner.Watched {
+	f := p.Point.Frequency.Add(quantity.Of[quantity.Hertz](off, 0))
+	return runner.Watched{Reading: drivers.Reading{Text: f.Plain(), Frequency: f, Mark: mark, At: p.Started}, Use: use,
+		Expected: p.Point.Frequency.Exact(), Allowed: quantity.ExactFloat(1.0058), Good: off < 2 && mark == drivers.None}
+}
+
 func cases(t testing.TB) map[string]*Sheet {
 	return map[string]*Sheet{
 		"two runs":   sheetOf(t, fixture(t, runner.AsLeft), fixture(t, runner.AsFound)),
@@ -107,6 +153,7 @@ func cases(t testing.TB) map[string]*Sheet {
 		"stopped":    sheetOf(t, stopped(t)),
 		"dead":       sheetOf(t, dead(t)),
 		"other":      sheetOf(t, other(t)),
+		"switched":   sheetOf(t, switched(t)),
 		"empty":      sheetOf(t, record.Record{Run: runner.Result{Kind: runner.AsFound}}),
 	}
 }
