@@ -147,6 +147,9 @@ func (v *conversation) soiled(err error) error {
 
 // lost is soiled for a connection that is gone.
 func (v *conversation) lost(op string, cause error) error {
+	if known := (*Error)(nil); errors.As(cause, &known) && known.Address == "" {
+		cause = known.Err // it says no more than this error will
+	}
 	v.dirty = &Error{Kind: ErrDisconnected, Err: cause}
 	return &Error{Address: v.address, Op: op, Kind: ErrDisconnected, Err: cause}
 }
@@ -172,6 +175,15 @@ func (v *conversation) tell(d Direction, line []byte, note string) {
 
 // note tells the wire log of something that has no bytes.
 func (v *conversation) note(d Direction, text string) { v.tell(d, nil, text) }
+
+// silence tells the wire log that no message came, and why.
+func (v *conversation) silence(err error) {
+	why := err.Error()
+	if e := (*Error)(nil); errors.As(err, &e) {
+		why = e.reason()
+	}
+	v.note(NoAnswer, why)
+}
 
 // retry joins again and again until time is over: some instruments take a
 // while to notice that the old connection is gone and refuse until then.

@@ -1,6 +1,9 @@
 package link
 
-import "errors"
+import (
+	"errors"
+	"strings"
+)
 
 // The kinds of error, for errors.Is. A kind of this table that can heal does so
 // by Clear.
@@ -37,15 +40,29 @@ type Error struct {
 }
 
 // Error names address, operation, kind and cause.
-func (e *Error) Error() string {
-	text := e.Address + ": " + e.Op + ": " + e.Kind.Error()
+func (e *Error) Error() string { return e.Address + ": " + e.reason() }
+
+// reason is Error without the address.
+func (e *Error) reason() string {
+	text := e.Op + ": " + e.Kind.Error()
 	switch {
 	case e.Op == "read" && e.Kind == ErrTimeout:
-		text += "; is the instrument on, and do terminator and serial settings fit?"
+		text += "; " + e.silent()
 	case e.Err != nil:
 		text += ": " + e.Err.Error()
 	}
 	return text
+}
+
+// silent says what to check where no answer came.
+func (e *Error) silent() string {
+	switch {
+	case strings.HasPrefix(e.Address, "ASRL"):
+		return "is the instrument on, and do terminator and serial settings fit?"
+	case strings.HasSuffix(e.Address, "::SOCKET"):
+		return "is the instrument on, was it a question that it knows, and does the read terminator fit?"
+	}
+	return "is the instrument on, and was it a question that it knows?"
 }
 
 // Unwrap gives kind and cause, so that errors.Is finds either.

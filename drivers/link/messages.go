@@ -128,7 +128,7 @@ func (m *messages) read(ctx context.Context) ([]byte, error) {
 	whole, err := m.now.read(ctx, m.config.MaxMessage+len("\r\n"))
 	if err != nil {
 		failed := m.broken(ctx, "read", err)
-		m.note(NoAnswer, failed.Error())
+		m.silence(failed)
 		return nil, failed
 	}
 	answer, err := m.single(whole)

@@ -119,7 +119,7 @@ func (s *stream) read(ctx context.Context) ([]byte, error) {
 	}
 	answer, err := s.next(ctx)
 	if err != nil {
-		s.note(NoAnswer, err.Error())
+		s.silence(err)
 	}
 	return answer, err
 }
