@@ -132,7 +132,7 @@ func (a *adapter) send(ctx context.Context, lines []byte) error {
 		return &Error{Kind: ErrDisconnected, Err: err}
 	}
 	err := a.now.send(ctx, lines)
-	if err != nil {
+	if err != nil && !errors.Is(err, errNothingSent) {
 		err = fmt.Errorf("the adapter takes nothing: %w", err)
 		if e := a.leave(err); e != nil {
 			a.log.Warn("closing the connection", "error", e)
