@@ -40,7 +40,10 @@ func (s *stream) Listen(ctx context.Context) ([]byte, error) {
 	if err := s.ready("read"); err != nil {
 		return nil, err
 	}
-	s.in, _ = s.from.take(s.in) // the end of the stream is told by read
+	for before := -1; before < len(s.in); { // all that has come, however much that is
+		before = len(s.in)
+		s.in, _ = s.from.take(s.in) // the end of the stream is told by read
+	}
 	if n := len(s.in); n > 0 {
 		underWay := s.in[n-1] != '\r' && s.in[n-1] != '\n'
 		s.log.Log(ctx, slog.LevelDebug, "did not listen to bytes of the instrument", "count", n, "bytes", fmt.Sprintf("%.200q", bytes.Clone(s.in)))

@@ -62,7 +62,7 @@ func (g *source) withAbilities() drivers.Source {
 	l := drivers.LockReporter(lockAbility{g, g.session})
 	r := drivers.ReferenceReporter(referenceAbility{g, g.session})
 	q := drivers.ErrorQueue(errorAbility{g, g.session})
-	has := [3]bool{g.file.Lock != nil, g.file.Reference != nil, g.file.Errors != nil}
+	has := [3]bool{g.file.Lock != nil && !g.blind, g.file.Reference != nil, g.file.Errors != nil}
 	role := drivers.Source(g)
 	switch has {
 	case [3]bool{true, false, false}:

@@ -18,8 +18,10 @@ type counter struct {
 	input string             // what {input} stands for; "" before the first selection
 	asked *quantity.Duration // gate as it was asked for; nil before the first SetGate
 	gate  quantity.Duration  // gate in force
-	most  quantity.Duration  // longest gate ever asked for: its reading may still be under way
-	had   bool               // a reading has come since the counter was reset
+	// opened: what was under way before this conversation is over.
+	opened bool
+	most   quantity.Duration // longest gate ever asked for: its reading may still be under way
+	had    bool              // a reading has come since the counter was reset
 }
 
 // SelectInput routes the measurement to an input of the profile's map, or to
@@ -296,9 +298,13 @@ func (c *counter) readingTime(gate quantity.Duration) time.Duration {
 }
 
 // longestReading is how long any reading may take that is still under way: by
-// this conversation, or by one before it with any gate the counter has.
+// this conversation, or at opening by one before it, with any gate that the
+// counter has, unless it was told to stop.
 func (c *counter) longestReading() time.Duration {
 	most := c.most
+	if c.opened || c.file.Abort != nil {
+		return c.readingTime(most)
+	}
 	if n := len(c.profile.gates); n > 0 && c.profile.gates[n-1].gate.Cmp(most) > 0 {
 		most = c.profile.gates[n-1].gate
 	}

@@ -43,8 +43,8 @@ func (c *checker) example(at string, i int, e Example) {
 		c.Add(at+".with", "%s", strings.TrimPrefix(err.Error(), "not a quantity: "))
 	}
 	for j, x := range e.Exchange {
-		if strings.ContainsFunc(x.Send, isControl) || strings.ContainsFunc(x.Reply, isControl) {
-			c.Add(fmt.Sprintf("%s.exchange[%d]", at, j), "holds a control character; terminators are added by the link")
+		if why := x.mistake(); why != "" {
+			c.Add(fmt.Sprintf("%s.exchange[%d]", at, j), "%s", why)
 		}
 	}
 }

@@ -237,8 +237,14 @@ type Example struct {
 	Exchange []Exchange `toml:"exchange" jsonschema_description:"Messages in order, each with its reply if it is a question."`
 }
 
-// Exchange is one message of an example and its reply, if any.
+// Exchange is one message of an example and its reply, if any, or one other
+// thing that goes over the link.
 type Exchange struct {
-	Send  string `toml:"send" jsonschema_description:"The message, without terminator."`
-	Reply string `toml:"reply,omitempty" jsonschema_description:"The answer, without terminator."`
+	Send     string `toml:"send,omitempty" jsonschema_description:"The message, without terminator."`
+	Reply    string `toml:"reply,omitempty" jsonschema_description:"The answer, without terminator."`
+	ReplyHex string `toml:"reply_hex,omitempty" jsonschema_description:"The answer as hexadecimal bytes, where it is no text."`
+	Hear     string `toml:"hear,omitempty" jsonschema_description:"Instead of send: a message that comes unasked, without terminator."`
+	HearHex  string `toml:"hear_hex,omitempty" jsonschema_description:"Such a message as hexadecimal bytes."`
+	Poll     *int   `toml:"poll,omitempty" jsonschema_description:"Instead of send: the status byte is read (serial poll), and is this."`
+	Trigger  bool   `toml:"trigger,omitempty" jsonschema_description:"Instead of send: the link's trigger is given."`
 }

@@ -71,6 +71,7 @@ func (c *counter) start(ctx context.Context) error {
 	if err := c.meet(ctx); err != nil {
 		return err
 	}
+	c.opened = true
 	if err := c.forgetComplaints(ctx, "at opening"); err != nil {
 		return err
 	}

@@ -10,7 +10,8 @@ import (
 
 // Profile is a description that has been read and checked.
 type Profile struct {
-	file File
+	file     File
+	document *tomlfile.Document // tells where things stand
 	// gates are the only gate times a counter has, shortest first; empty
 	// where any is taken.
 	gates []coded
@@ -30,6 +31,7 @@ func LoadWith(file string, text []byte, find Finder) (*Profile, error) {
 	if !whole {
 		return nil, d.Err()
 	}
+	p.document = d
 	d.Into(&p.file)
 	unread := keysOf(d.Err())
 	c := &checker{Document: d, file: &p.file}

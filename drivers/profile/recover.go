@@ -34,7 +34,13 @@ func (s *session) meet(ctx context.Context) error {
 		return nil
 	}
 	if s.file.Identify == nil {
-		_, err := s.outwait(ctx, s.file.RFOff != nil)
+		stop := s.file.Abort
+		if stop != nil { // then nothing that a program before this one began goes on
+			if err := s.commands(ctx, stop.Commands, nil, clockOr(stop.Wait, 0)); err != nil {
+				return err
+			}
+		}
+		_, err := s.outwait(ctx, s.file.RFOff != nil || stop != nil)
 		return err
 	}
 	var first string
@@ -159,6 +165,9 @@ func (s *session) matchIdentity(ctx context.Context) error {
 // that a message went out since the last Clear, so that silence leaves the
 // link dirty.
 func (s *session) outwait(ctx context.Context, sent bool) (answers bool, err error) {
+	if s.mute() {
+		return false, nil
+	}
 	if err := s.awaitSilence(ctx); err != nil {
 		return false, err
 	}
@@ -190,6 +199,14 @@ func (s *session) awaitSilence(ctx context.Context) error {
 		}
 	}
 	return fmt.Errorf("%w: %d messages came without a question; does the instrument send by itself?", drivers.ErrUnreadable, staleBound)
+}
+
+// mute tells whether the instrument is a source that is never asked anything,
+// so that nothing it sent could be taken for an answer.
+func (s *session) mute() bool {
+	f := s.file
+	return f.Role == RoleSource && f.Identify == nil && f.Errors == nil && f.Reference == nil && (f.Lock == nil || f.Lock.Poll) &&
+		f.RFOff.Query+f.RFOn.Query+f.Frequency.Query+f.Level.Query+f.Settle.Query == ""
 }
 
 func (s *session) quiet() time.Duration {

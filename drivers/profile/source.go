@@ -22,6 +22,8 @@ const defaultSettleMargin = 3 * time.Second
 type source struct {
 	*session
 	interlock drivers.Interlock
+	// blind: the lock is told by a status byte, which this link has not.
+	blind bool
 	// levelled tells that a level passed by the interlock is in force.
 	levelled bool
 }
@@ -37,6 +39,12 @@ func (g *source) start(ctx context.Context) error {
 	}
 	if err := g.meet(ctx); err != nil {
 		return err
+	}
+	if l := g.file.Lock; l != nil && l.Poll {
+		_, err := g.poll(ctx)
+		if g.blind = errors.Is(err, errors.ErrUnsupported); err != nil && !g.blind {
+			return err
+		}
 	}
 	return g.prepare(ctx)
 }

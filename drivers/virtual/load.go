@@ -123,6 +123,17 @@ func rising[D quantity.Dimension](c *checker, path string, r [2]quantity.Value[D
 
 func (c *checker) link(path string, l LinkScenario) {
 	c.oneOf(path+".terminator", l.Terminator, "lf", "crlf", "cr")
+	c.oneOf(path+".dialect", l.Dialect, dialectSCPI, dialectLetters, dialectTalks)
+	old := l.Dialect == dialectLetters || l.Dialect == dialectTalks
+	if (l.Comma || l.Suppress) && !old {
+		c.add(path, "has comma or suppress, which belong to the dialects %s and %s", dialectLetters, dialectTalks)
+	}
+	if old && l.Numbers != "" {
+		c.add(path+".numbers", "has no meaning in dialect %s, whose readings have one form", l.Dialect)
+	}
+	if l.Dialect == dialectTalks && path != "counter.link" {
+		c.add(path+".dialect", "is %q; only the counter can talk by itself", l.Dialect)
+	}
 	c.oneOf(path+".numbers", l.Numbers, "nr2", "nr3")
 	c.oneOf(path+".while_busy", l.WhileBusy, whileBusyInterrupt, whileBusyQueue)
 	for _, n := range []struct {

@@ -50,6 +50,9 @@ type LinkScenario struct {
 	Baud       int    `toml:"baud,omitempty"`        // pace on serial links; 0 is as fast as the link carries
 	DataBits   int    `toml:"data_bits,omitempty"`   // 7 masks the top bit on serial links; 8 unless stated
 	ErrorQueue int    `toml:"error_queue,omitempty"` // length of the error queue; 16 unless stated
+	Dialect    string `toml:"dialect,omitempty"`     // scpi, letters or, for a counter, talk-only; scpi unless stated
+	Comma      bool   `toml:"comma,omitempty"`       // letters and talk-only: readings have a decimal comma
+	Suppress   bool   `toml:"suppress,omitempty"`    // letters and talk-only: leading zeros of readings are blanks
 }
 
 // TimebaseScenario is an instrument's own frequency standard.

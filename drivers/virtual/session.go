@@ -64,6 +64,9 @@ const mostQueued = 1000
 
 // run serves the client until it leaves or the context ends.
 func (s *session) run() error {
+	if c, ok := s.dev.(*counter); ok && c.sc.Link.Dialect == dialectTalks {
+		return s.chatter(c)
+	}
 	defer func() {
 		s.b.mu.Lock()
 		defer s.b.mu.Unlock()
@@ -122,6 +125,9 @@ func (s *session) execute(message string) (reply string, has bool, err error) {
 	if message == overrun {
 		st.push(errOverrun)
 		return "", false, nil
+	}
+	if s.dev.link().Dialect == dialectLetters {
+		return s.letters(message)
 	}
 	list, mistake := scpi.ParseProgram([]byte(message)) // with a mistake, the commands before it
 	var replies []string

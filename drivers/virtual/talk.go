@@ -56,6 +56,9 @@ func (b *Bench) talk(d device, p *pushing) (*Talk, error) {
 	if err := b.life.Err(); err != nil {
 		return nil, fmt.Errorf("virtual %s: %w", d.name(), err)
 	}
+	if d.link().Dialect == dialectTalks {
+		return nil, fmt.Errorf("virtual %s: it only talks, on lines and sockets; a link on which it is asked is not for it", d.name())
+	}
 	t := &Talk{b: b, dev: d, end: terminators[first(d.link().Terminator, "lf")], arrived: make(chan struct{}), pushing: p}
 	t.life, t.finish = context.WithCancel(b.life)
 	t.begin()
@@ -262,6 +265,9 @@ func (t *Talk) status(available bool) byte {
 	t.b.mu.Lock()
 	defer t.b.mu.Unlock()
 	t.b.catchUp()
+	if t.dev.link().Dialect == dialectLetters {
+		return lettersStatus(t.dev, available)
+	}
 	_, oper := t.dev.conditions()
 	return byte(t.dev.registers().byte(oper, available))
 }

@@ -173,6 +173,16 @@ func nextStep(path string) (step, rest string) {
 	return path[:end], strings.TrimLeft(path[end:], "].")
 }
 
+// Where tells in which file and line a key path stands, and the path as a
+// person would say it. A path that is not there stands where its table does.
+func (d *Document) Where(path string) (file string, line int, words string) {
+	file, line, words = d.place(path)
+	if file == "" {
+		file = d.mistakes.File
+	}
+	return file, line, words
+}
+
 // place returns file ("" where it is this one) and line of a path, and the path
 // in words, where an element of a list of tables is called by its name, if it
 // has one.
