@@ -31,7 +31,7 @@ const noPeers = "BANDPROOF_NO_PEERS"
 const python = "/usr/bin/python3"
 
 // needPeer fails where a program of others is missing, unless told to skip.
-func needPeer(t *testing.T, install string, check ...string) {
+func needPeer(t testing.TB, install string, check ...string) {
 	t.Helper()
 	if os.Getenv(noPeers) == "1" {
 		t.Skipf("NOT TESTED against independent programs: %s=1 is set", noPeers)
@@ -41,14 +41,14 @@ func needPeer(t *testing.T, install string, check ...string) {
 	}
 }
 
-func needPyVISA(t *testing.T) {
+func needPyVISA(t testing.TB) {
 	needPeer(t, "python3-pyvisa python3-pyvisa-py python3-serial", python, "-c", "import pyvisa, pyvisa_py, serial")
 }
 
 func needSocat(t *testing.T) { needPeer(t, "socat", "socat", "-V") }
 
 // served runs virtualbench until the test ends and returns the resource names.
-func served(t *testing.T, args ...string) map[string]string {
+func served(t testing.TB, args ...string) map[string]string {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	out := &lines{ready: make(chan struct{})}
