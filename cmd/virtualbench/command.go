@@ -15,20 +15,23 @@ import (
 
 // flags are those of the command line as given.
 type flags struct {
-	scenario  string
-	seed      int
-	tcp       []string
-	pty       []string
-	serial    []string
-	hislip    []string
-	announce  string
-	adapters  []string
-	faults    []string
-	list      bool
-	timeScale float64
-	follow    bool
-	verbose   bool
-	replay    string
+	scenario string
+	seed     int
+	tcp      []string
+	pty      []string
+	serial   []string
+	hislip   []string
+	vxi11    []string
+	// portmapper is where the VXI-11 host is told of; empty: nowhere.
+	portmapper string
+	announce   string
+	adapters   []string
+	faults     []string
+	list       bool
+	timeScale  float64
+	follow     bool
+	verbose    bool
+	replay     string
 }
 
 func newCommand() *cobra.Command {
@@ -62,6 +65,8 @@ TCP port that the scenario gives it.`,
 	fl.StringArrayVar(&f.pty, "pty", nil, "serve an instrument on a pseudo-terminal, as `NAME=SYMLINK` (repeatable)")
 	fl.StringArrayVar(&f.serial, "serial", nil, "serve an instrument on a serial port, as `NAME=DEVICE[,BAUD]` (repeatable)")
 	fl.StringArrayVar(&f.hislip, "hislip", nil, "serve an instrument by HiSLIP, as `NAME=HOST:PORT[,SUBADDRESS]`; those on one HOST:PORT share it as hislip0, hislip1, … (repeatable)")
+	fl.StringArrayVar(&f.vxi11, "vxi11", nil, "serve an instrument by VXI-11, as `NAME=HOST:PORT[,DEVICE]`; those on one HOST:PORT are one host's inst0, inst1, …; gpib0,7 is as behind a gateway (repeatable)")
+	fl.StringVar(&f.portmapper, "portmapper", "", "tell clients the port of the VXI-11 host at `HOST:PORT`; they ask at port 111")
 	fl.StringVar(&f.announce, "announce", "", "announce what is served over TCP by multicast DNS, on one network `INTERFACE` (--announce=eth0); without one, on the first that reaches it")
 	fl.Lookup("announce").NoOptDefVal = anyInterface
 	fl.StringArrayVar(&f.adapters, "adapter", nil, "serve a GPIB adapter with instruments behind it, as `PLACE=NAME@ADDRESS,…`; the place is HOST:PORT, pty:SYMLINK or serial:DEVICE[:BAUD] (repeatable)")

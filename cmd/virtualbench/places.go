@@ -28,6 +28,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 	var list []place
 	var all []error
 	taken := map[string]bool{}
+	vxi := vxiHosts{}
 	for _, group := range []struct {
 		flag, form string
 		values     []string
@@ -37,6 +38,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 		{"--pty", "NAME=SYMLINK", f.pty, ptyPlace},
 		{"--serial", "NAME=DEVICE[,BAUD]", f.serial, serialPlace},
 		{"--hislip", "NAME=HOST:PORT[,SUBADDRESS]", f.hislip, hislipHosts{}.place},
+		{"--vxi11", "NAME=HOST:PORT[,DEVICE]", f.vxi11, vxi.place},
 	} {
 		for _, v := range group.values {
 			name, where, ok := strings.Cut(v, "=")
@@ -48,7 +50,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			if err == nil {
 				err = known(b, name)
 			}
-			if err == nil && taken[where] && group.flag != "--tcp" && group.flag != "--hislip" { // listening twice fails by itself
+			if err == nil && taken[where] && !slices.Contains([]string{"--tcp", "--hislip", "--vxi11"}, group.flag) { // listening twice fails by itself
 				err = fmt.Errorf("%s is taken by another instrument", where)
 			}
 			taken[where] = true
@@ -59,9 +61,16 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 			list = append(list, p)
 		}
 	}
+	if f.portmapper != "" {
+		p, err := portmapperPlace(f.portmapper, vxi)
+		if err != nil {
+			err = fmt.Errorf("--portmapper %q: %w", f.portmapper, err)
+		}
+		list, all = append(list, p), append(all, err)
+	}
 	adapters, err := adapterPlaces(f.adapters, b)
 	list, all = append(list, adapters...), append(all, err)
-	if len(f.tcp)+len(f.pty)+len(f.serial)+len(f.hislip)+len(f.adapters) > 0 {
+	if len(f.tcp)+len(f.pty)+len(f.serial)+len(f.hislip)+len(f.vxi11)+len(f.adapters) > 0 {
 		return list, errors.Join(all...)
 	}
 	for _, i := range b.Instruments() {
