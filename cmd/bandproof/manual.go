@@ -94,7 +94,7 @@ func (f *files) knownInputs() []string {
 // counterTiming and sourceTiming are what a plan has to know of an instrument.
 func (f *files) counterTiming() procedures.Capability {
 	if x := f.bench.Counter; x.ByHand() {
-		return procedures.Capability{Overhead: x.Front().TakesReading()}
+		return procedures.Capability{Discard: 1, Overhead: x.Front().TakesReading()}
 	}
 	c := f.counter.Capability()
 	return procedures.Capability{Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead}

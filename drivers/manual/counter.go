@@ -29,8 +29,9 @@ type counter struct {
 
 // OpenCounter returns a counter that a person reads. Nothing is asked yet.
 //
-// It has no readings to discard: after each change of the signal it waits for
-// two gates before it asks, and tells the person to take a new count each time.
+// After each change of the signal it waits for two gates before it asks, and
+// between readings for one. The reading to discard is what the first that counts
+// is compared with, so that a slip is noticed there too.
 func OpenCounter(o Opening) (drivers.Counter, error) {
 	h, err := newHand(o, "counter")
 	if err != nil {
@@ -40,7 +41,7 @@ func OpenCounter(o Opening) (drivers.Counter, error) {
 }
 
 // Discard implements drivers.Counter; see OpenCounter.
-func (c *counter) Discard() int { return 0 }
+func (c *counter) Discard() int { return 1 }
 
 // Recover has nothing to clear: no answer comes late from a display.
 func (c *counter) Recover(ctx context.Context) error { return ctx.Err() }
@@ -195,6 +196,9 @@ func (c *counter) question(off, same bool) Question {
 	}
 	if off {
 		q := Question{Do: "RF is off: what does the display show now?", Answer: "type it " + unit + `, "-" where it counts nothing`}
+		if c.taken > 0 {
+			q.Do = "RF is still off: and a count later?"
+		}
 		if same {
 			q.Answer += `, "same" where it still shows ` + typed(c.Panel, c.last.Frequency)
 		}
