@@ -14,17 +14,13 @@ import (
 // within runs an operation on a connection and cuts it off when the context
 // ends. set is SetReadDeadline or SetWriteDeadline of the connection.
 func within(ctx context.Context, set func(time.Time) error, operation func() error) error {
-	if err := set(time.Time{}); err != nil {
+	if err := ctx.Err(); err != nil {
 		return err
 	}
-	cut := make(chan struct{})
-	stop := context.AfterFunc(ctx, func() {
-		defer close(cut)
-		_ = set(time.Unix(1, 0))
-	})
+	release := onEnd(ctx, func() { _ = set(time.Unix(1, 0)) })
 	err := operation()
-	if !stop() {
-		<-cut // else it might cut the next operation off
+	if release() {
+		err = errors.Join(err, set(time.Time{})) // for the next operation
 	}
 	return err
 }
