@@ -80,12 +80,12 @@ func (s *hislipSession) connect(ctx context.Context, dial dialFunc, r Resource) 
 		return err
 	}
 	s.asyncs = newHiSLIPAsync(conn, s.log)
-	if _, err := s.asyncs.ask(ctx, hislip.Message{Type: hislip.AsyncInitialize, Parameter: uint32(session)}, hislip.AsyncInitializeResponse); err != nil {
-		return fmt.Errorf("asynchronous channel: %w", err)
+	if _, err := s.must(ctx, hislip.Message{Type: hislip.AsyncInitialize, Parameter: uint32(session)}, hislip.AsyncInitializeResponse); err != nil {
+		return err
 	}
-	size, err := s.asyncs.ask(ctx, hislip.Message{Type: hislip.AsyncMaximumMessageSize, Payload: hislip.Size(hislipTakes)}, hislip.AsyncMaximumMessageSizeResponse)
+	size, err := s.must(ctx, hislip.Message{Type: hislip.AsyncMaximumMessageSize, Payload: hislip.Size(hislipTakes)}, hislip.AsyncMaximumMessageSizeResponse)
 	if err != nil {
-		return fmt.Errorf("maximum message size: %w", err)
+		return err
 	}
 	most, err := hislip.SizeOf(size.Payload)
 	if err == nil && most <= hislip.HeaderSize {
@@ -96,6 +96,18 @@ func (s *hislipSession) connect(ctx context.Context, dial dialFunc, r Resource) 
 	}
 	s.payload = int(min(most, hislipTakes) - hislip.HeaderSize)
 	return s.agree(ctx)
+}
+
+// must asks what every instrument has to answer.
+func (s *hislipSession) must(ctx context.Context, m hislip.Message, want hislip.Type) (hislip.Message, error) {
+	answer, err := s.asyncs.ask(ctx, m, want)
+	if errors.Is(err, errors.ErrUnsupported) {
+		return answer, &Error{Kind: ErrProtocol, Err: fmt.Errorf("%s: %v", m.Type, err)}
+	}
+	if err != nil {
+		return answer, fmt.Errorf("%s: %w", m.Type, err)
+	}
+	return answer, nil
 }
 
 // dialHiSLIP makes one of the two connections.
@@ -145,7 +157,7 @@ func (s *hislipSession) agree(ctx context.Context) error {
 	if s.overlap == s.wantOverlap {
 		return nil
 	}
-	if err := s.clear(ctx); err != nil {
+	if err := s.clear(ctx); err != nil && !errors.Is(err, errors.ErrUnsupported) {
 		return fmt.Errorf("change the mode by a device clear: %w", err)
 	}
 	if s.overlap != s.wantOverlap {

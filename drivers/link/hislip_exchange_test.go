@@ -175,6 +175,12 @@ var hisTests = []hisTest{
 		Cs 4853 07 00 ffffff00 0000000000000003 'A?' 0a
 		Ss 4853 07 00 ffffff00 0000000000000002 '1' 0a`,
 		do: answers("A?", "1")},
+	{name: "the server prefers overlap mode and has no device clear", exchange: strings.Replace(hisOpen, "4853 01 00", "4853 01 01", 1) + `
+		Ca 4853 13 00 00000000 0000000000000000
+		Sa 4853 03 01 00000000 0000000000000000
+		Cs 4853 07 00 ffffff00 0000000000000003 'A?' 0a
+		Ss 4853 07 00 fffffe00 0000000000000002 '1' 0a`,
+		do: answers("A?", "1")},
 	{name: "error: message too large (table 16)", exchange: hisOpen + `
 		Cs 4853 07 00 ffffff00 0000000000000003 'A?' 0a
 		Ss 4853 03 04 00000000 0000000000000004 'over'`,
@@ -249,6 +255,7 @@ func TestHiSLIPRefusedSessions(t *testing.T) {
 		{"another protocol", hello + "\nSs 48545450 2f312e31 20343030 204e6f70", link.ErrProtocol, "speak HiSLIP"},
 		{"another message", hello + "\nSs 4853 07 00 ffffff00 0000000000000000", link.ErrProtocol, "DataEnd came instead of InitializeResponse"},
 		{"no asynchronous channel", strings.Join(strings.Split(hisOpen, "\n")[:4], "\n") + "\nSa 4853 02 02 00000000 0000000000000000", link.ErrDisconnected, "both channels"},
+		{"no maximum size", strings.Join(strings.Split(hisOpen, "\n")[:6], "\n") + "\nSa 4853 03 01 00000000 0000000000000000", link.ErrProtocol, "AsyncMaximumMessageSize"},
 		{"room for no payload", strings.Replace(hisOpen, "0000000000000018", "0000000000000010", 1), link.ErrProtocol, "at most 16 bytes"},
 		{"a size of four bytes", strings.Replace(hisOpen, "0000000000000008 0000000000000018", "0000000000000004 00100000", 1), link.ErrProtocol, "4 bytes instead of 8"},
 	} {

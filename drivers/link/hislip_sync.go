@@ -236,7 +236,9 @@ func (s *hislipSession) odd(ctx context.Context, m hislip.Message) error {
 	case ok && f.Fatal:
 		return s.breaks(hislipFault(f))
 	case ok:
-		return hislipFault(f)
+		e := hislipFault(f)
+		e.Kind = ErrProtocol // of whatever was sent: what is under way can't be told
+		return e
 	}
 	s.log.Debug("a message that is not for this channel is dropped", "type", m.Type.String())
 	return s.send(ctx, (&hislip.Fault{Code: hislip.ErrorType, Text: m.Type.String()}).Message())
