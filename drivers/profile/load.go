@@ -89,6 +89,12 @@ func withoutConsequences(err error, unread map[string]bool) error {
 // Name is the name by which a bench file calls the profile.
 func (p *Profile) Name() string { return p.file.Name }
 
+// File is the file in which the profile stands, as it was named to Load.
+func (p *Profile) File() string {
+	file, _, _ := p.document.Where("")
+	return file
+}
+
 // Role is RoleCounter, RoleSource, RoleSwitch, RolePowerMeter or RoleThermometer.
 func (p *Profile) Role() string { return p.file.Role }
 
