@@ -110,6 +110,9 @@ func TestMonitorAllowance(t *testing.T) {
 		// and the reference of the source: U = 2e-11, 0.2 Hz; offset 2e-12.
 		{"own timebase", []string{"resolution = \"0.1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"0.1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\n\n[[switch]]"}, "-2e-12", 0.1 + 1154.71},
 		{"known offset of its own", []string{"resolution = \"0.1 Hz\"\nreference = \"house standard\"\n\n[[switch]]", "resolution = \"0.1 Hz\"\nreference = \"own\"\nown_timebase = \"0.1 ppm\"\nown_offset = \"2e-12\"\n\n[[switch]]"}, "0", 0.1 + 1154.71},
+		// The source runs from the unit, of which only what it promises is known:
+		// 0.8 ppm, rectangular, on 10 GHz: 2·8000/√3; the monitor's reference is as before.
+		{"source driven by the unit", []string{"resolution = \"10 mHz\"\nreference = \"house standard\"", "resolution = \"10 mHz\"\nreference = \"unit\""}, "2e-12", 0.1 + 9237.6},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			p, b := switched(t, row.pairs...)

@@ -1,6 +1,7 @@
 package runner
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -97,7 +98,27 @@ func (r *run) prepareAids(ctx context.Context) error {
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrBench, err)
 	}
+	if what, err := r.monitorReference(ctx); err != nil || what != "" {
+		return cmp.Or(err, fmt.Errorf("%w: %s; connect it or mend the bench file", ErrBench, what))
+	}
 	return nil
+}
+
+// monitorReference asks the monitor, where it can tell, which reference it runs
+// from; "" where that is what the bench file says.
+func (r *run) monitorReference(ctx context.Context) (what string, err error) {
+	if r.Monitor == nil {
+		return "", nil
+	}
+	want := "external"
+	if r.Bench.Monitor.Reference == "own" {
+		want = "own"
+	}
+	got, told, err := r.tellReference(ctx, r.Monitor)
+	if err != nil || !told || got == want {
+		return "", err
+	}
+	return fmt.Sprintf("the monitor reports that it runs from its %s reference, the bench file says %s (%s)", got, r.Bench.Monitor.Reference, want), nil
 }
 
 // signalTries is how often the source is set at one go where power meter or

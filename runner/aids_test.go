@@ -334,3 +334,12 @@ func TestAidsThatAreOthersThanStatedEndTheRun(t *testing.T) {
 		require.ErrorContains(t, err, `but "OTHER-1"`)
 	}
 }
+
+// A monitor that runs from another reference than stated would blame the
+// source: the run does not start.
+func TestMonitorOnAnotherReferenceThanStated(t *testing.T) {
+	r := newRig(t, options{switched: true, scenario: []string{"reference = \"external\"\nexternal = \"standard\"", "reference = \"own\"\nexternal = \"standard\""}})
+	_, err := runner.Run(t.Context(), r.setup)
+	require.ErrorIs(t, err, runner.ErrBench)
+	require.ErrorContains(t, err, "the monitor reports that it runs from its own reference, the bench file says house standard (external)")
+}

@@ -4,6 +4,8 @@
 //
 // [Run] is what most callers need. The runner knows instruments only as the
 // roles of package drivers, people as an [Operator], time as a [drivers.Clock] and what
-// is kept as a [Journal]; all of them are given to it. How a verdict comes
+// is kept as a [Journal]; all of them are given to it. What a bench may have
+// beside unit and sources (switches in the place of a person, power meters, a
+// monitor, thermometers) are its [Aids]. How a verdict comes
 // about is the business of procedures/decision.
 package runner

@@ -194,6 +194,16 @@ func (r *run) checkReferences(ctx context.Context, at *place, when string) error
 	if err := r.unitReference(ctx, at, when); err != nil {
 		return err
 	}
+	if when == after {
+		// Its readings were within what is allowed all the same: no point is void.
+		what, err := r.monitorReference(ctx)
+		if err != nil {
+			return err
+		}
+		if what != "" {
+			r.warn(ctx, what)
+		}
+	}
 	want := "external"
 	if at.spec.Reference == "own" {
 		want = "own"

@@ -136,3 +136,25 @@ func printAids(t *terminal, f *files, p *procedures.Plan) {
 		t.print("monitor: counts source %s at %d of %d points", f.bench.Monitor.Source, n, len(p.Points))
 	}
 }
+
+// showAids writes where the switch stood, what the power meter found and what
+// the monitor counted at a point.
+func (t *terminal) showAids(p runner.PointResult) {
+	if p.Route != nil {
+		t.print("switch %s: position %s, read back", p.Route.Switch, p.Route.Position)
+	}
+	if l := p.Level; l != nil {
+		t.print("power meter %s: %s; level at the input %s, U = %.2g dB (k = 2); computed %s", l.Meter, l.Reading.Text, l.Input, l.Uncertainty, p.Point.Levels.Input)
+	}
+	for _, w := range p.Monitor {
+		text := w.Text
+		if w.Mark != drivers.None {
+			text += " (" + string(w.Mark) + ")"
+		}
+		good := "as expected"
+		if !w.Good {
+			good = "NOT as expected"
+		}
+		t.print("monitor %s: %s, %s (%s Hz ± %s Hz)", w.Use, text, good, group(w.Expected.Fixed(2)), group(w.Allowed.Fixed(3)))
+	}
+}

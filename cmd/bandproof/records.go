@@ -108,6 +108,7 @@ func showPoint(t *terminal, r record.Record, id string) error {
 		if says := r.Run.Topology[p.Point.Source].Says; says != "" {
 			t.print("%s", says)
 		}
+		t.showAids(p)
 		for _, x := range p.Readings {
 			text := x.Text
 			if x.Mark != drivers.None {

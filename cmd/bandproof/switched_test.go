@@ -72,14 +72,35 @@ func TestSwitchedBenchUnattended(t *testing.T) {
 			if row.fault != "" {
 				faults = append(faults, row.fault)
 			}
-			code, said, r, _ := runSwitched(t, bandproof, bench, faults...)
+			code, said, r, dir := runSwitched(t, bandproof, bench, faults...)
 			require.Equal(t, row.code, code, said)
 			require.NotContains(t, said, "connect source")
 			run := r["run"].(map[string]any)
 			require.Equal(t, true, run["complete"], said)
 			text, err := json.Marshal(r)
 			require.NoError(t, err)
+			if row.name == "healthy" {
+				showsAids(t, bandproof, dir, r["id"].(string))
+			}
 			require.True(t, strings.Contains(said, row.says) || strings.Contains(string(text), row.says), said)
 		})
 	}
+}
+
+// showsAids looks at a point in the store and at the CSV of a run: both say
+// what stood in for a person and what measured beside the unit.
+func showsAids(t *testing.T, bandproof, dir, id string) {
+	t.Helper()
+	out, err := exec.Command(bandproof, "records", "show", id, "--point", "C-002", "--store", filepath.Join(dir, "store.db")).CombinedOutput()
+	require.NoError(t, err, string(out))
+	require.Contains(t, string(out), "switch SW: position 3, read back")
+	require.Regexp(t, `power meter PM: -2\d\.\d+; level at the input -1\d\.\d\d dBm, U = 0.22 dB \(k = 2\); computed`, string(out))
+	require.Contains(t, string(out), "monitor counted: 2000000000.0, as expected (2 000 000 000.00 Hz ± 0.106 Hz)")
+	files, err := filepath.Glob(filepath.Join(dir, "as-found-*.csv"))
+	require.NoError(t, err)
+	require.Len(t, files, 1)
+	text, err := os.ReadFile(files[0])
+	require.NoError(t, err)
+	require.Contains(t, string(text), "monitor_hz")
+	require.Regexp(t, `C-002,.*,dBm,0\.2236\d*,2000000000\.0,2000000000,0\.10\d*,SW,3`, string(text))
 }

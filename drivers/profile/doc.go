@@ -1,10 +1,12 @@
 // Package profile turns an instrument that is described in TOML into a role:
 // [Load] reads the description, [Profile.OpenCounter] and [Profile.OpenSource]
-// give a drivers.Counter or drivers.Source that speaks over a link.
+// give a drivers.Counter or drivers.Source that speaks over a link;
+// [Profile.OpenSwitch], [Profile.OpenPowerMeter] and [Profile.OpenThermometer]
+// give what stands beside them.
 //
 // What a profile holds is in [File], one table an action. The optional
 // abilities of package drivers (LockReporter, ReferenceReporter, ErrorQueue,
-// SelfTester) are there exactly where the profile has the action, so that a
+// SelfTester, Zeroer, Hygrometer) are there exactly where the profile has the action, so that a
 // type assertion tells the truth.
 //
 // The one promise of this package is that no late, stale or foreign answer is

@@ -175,3 +175,15 @@ func TestSwitchedScenarioMistakes(t *testing.T) {
 		})
 	}
 }
+
+func FuzzChannelList(f *testing.F) {
+	for _, seed := range []string{"(@1)", "(@ 6 )", "(@1,2)", "(@)", "@1", "(@-1)", "(@99999999999999999999)", ""} {
+		f.Add(seed)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		r := &relay{sc: SwitchScenario{Positions: 6}}
+		if n, err := r.channel([]string{text}); err == nil && (n < 1 || n > 6) {
+			t.Fatalf("%q is channel %d", text, n)
+		}
+	})
+}

@@ -1,5 +1,6 @@
 // Package virtual is the virtual bench: a counter as unit, sources and the
-// wires between them, as models that are served as instruments over sockets,
+// wires between them, and beside them switches, power meters, thermometers and
+// a monitor, as models that are served as instruments over sockets,
 // pseudo-terminals, serial ports or in-process pipes. It is for rehearsal,
 // demonstration and tests of the real program over real links.
 //
