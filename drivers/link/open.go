@@ -17,6 +17,9 @@ type Opener struct {
 	// Adapters share GPIB adapters between links; nil: each link has one of
 	// its own.
 	Adapters *Adapters
+	// System carries links on character devices; nil: the one that the program
+	// runs on.
+	System System
 }
 
 // Open connects to the instrument that c names. The context bounds the opening
@@ -42,11 +45,14 @@ func (o Opener) Open(ctx context.Context, c Config) (Link, error) {
 		return o.openHiSLIP(ctx, r, c)
 	case VXI11:
 		return o.openVXI11(ctx, r, c)
-	}
-	if r.Kind == GPIB && c.Via != "" {
-		return o.openVia(ctx, r, c)
+	case USB:
+		return o.openUSB(ctx, r, c)
+	case GPIB:
+		if c.Via != "" {
+			return o.openVia(ctx, r, c)
+		}
+		return o.openBoard(ctx, r, c)
 	}
 	return nil, &Error{Address: r.String(), Op: "open", Kind: errors.ErrUnsupported,
-		Err: fmt.Errorf("this version has no link for %s; it carries serial ports (%s), raw sockets (%s), VXI-11 (%s) and HiSLIP (%s)",
-			r.Kind, formOf[Serial], formOf[Socket], formOf[VXI11], formOf[HiSLIP])}
+		Err: fmt.Errorf("this version has no link for %s; a USB instrument of the class for test and measurement is written as %s", r.Kind, formOf[USB])}
 }

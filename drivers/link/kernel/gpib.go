@@ -7,7 +7,6 @@ const gpib = 160 // GPIB_CODE
 // Sizes of arguments in bytes.
 const (
 	TransferSize   = 24 // struct gpib_read_write_ioctl
-	openDevSize    = 16 // struct gpib_open_dev_ioctl
 	serialPollSize = 12 // struct gpib_serial_poll_ioctl
 	eosSize        = 8  // struct gpib_eos_ioctl
 	boardInfoSize  = 28 // struct gpib_board_info_ioctl
@@ -18,11 +17,8 @@ var (
 	GPIBRead       = request(read|write, gpib, 100, TransferSize)  // Transfer
 	GPIBWrite      = request(read|write, gpib, 101, TransferSize)  // Transfer
 	GPIBCommand    = request(read|write, gpib, 102, TransferSize)  // Transfer of command bytes, with ATN
-	GPIBOpenDev    = request(read|write, gpib, 3, openDevSize)     // OpenDev
-	GPIBCloseDev   = request(write, gpib, 4, 4)                    // handle
 	GPIBClear      = request(write, gpib, 9, 4)                    // IFC for so many microseconds
 	GPIBRemote     = request(write, gpib, 10, 4)                   // 1: REN true
-	GPIBTakeCtrl   = request(write, gpib, 12, 4)                   // 1: synchronously
 	GPIBTimeout    = request(write, gpib, 17, 4)                   // microseconds; 0: none
 	GPIBSerialPoll = request(read|write, gpib, 18, serialPollSize) // SerialPoll
 	GPIBEOS        = request(write, gpib, 19, eosSize)             // EOS
@@ -70,30 +66,6 @@ func ParseTransfer(p []byte) (t Transfer, ok bool) {
 		return Transfer{}, false
 	}
 	return Transfer{Requested: at(p, 8), Completed: at(p, 12), End: at(p, 16) != 0, Handle: int32(at(p, 20))}, true
-}
-
-// OpenDev asks for a handle for the instrument at an address; Secondary is -1
-// where there is none.
-type OpenDev struct {
-	Handle, Primary uint32
-	Secondary       int32
-	IsBoard         bool
-}
-
-// Append writes the argument.
-func (o OpenDev) Append(to []byte) []byte {
-	to = binary.NativeEndian.AppendUint32(to, o.Handle)
-	to = binary.NativeEndian.AppendUint32(to, o.Primary)
-	to = binary.NativeEndian.AppendUint32(to, uint32(o.Secondary))
-	return binary.NativeEndian.AppendUint32(to, number(o.IsBoard))
-}
-
-// ParseOpenDev reads what Append writes.
-func ParseOpenDev(p []byte) (o OpenDev, ok bool) {
-	if len(p) < openDevSize {
-		return OpenDev{}, false
-	}
-	return OpenDev{Handle: at(p, 0), Primary: at(p, 4), Secondary: int32(at(p, 8)), IsBoard: at(p, 12)&1 != 0}, true
 }
 
 // SerialPoll asks for the status byte of the instrument at an address.

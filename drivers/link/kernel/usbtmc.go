@@ -26,13 +26,9 @@ var (
 	TMCAutoAbort      = request(write, usbtmc, 25, 1) // 1: what fails is aborted by the driver
 )
 
-// What the driver holds to. The least time is USBTMC_MIN_TIMEOUT of
-// drivers/usb/class/usbtmc.c; the most is that of the driver since 2026, which
-// takes a longer one for this.
-const (
-	TMCLeastTimeout = 100    // milliseconds
-	TMCMostTimeout  = 60_000 // milliseconds
-)
+// TMCLeastTimeout is the least time for a transfer that the driver takes, in
+// milliseconds: USBTMC_MIN_TIMEOUT of drivers/usb/class/usbtmc.c.
+const TMCLeastTimeout = 100
 
 // Uint32 is an argument of one number.
 func Uint32(n uint32) []byte { return binary.NativeEndian.AppendUint32(nil, n) }
