@@ -81,7 +81,7 @@ func TestOpenSocketTellsWhatToCheck(t *testing.T) {
 			func(ctx context.Context, _, _ string) (net.Conn, error) { <-ctx.Done(); return nil, ctx.Err() },
 			link.ErrTimeout, "deadline"},
 		{"bad name", "TCPIP0::192.0.2.300::5025::SOCKET", nil, link.ErrAddress, "IPv4"},
-		{"no link yet", "GPIB0::7::INSTR", nil, errors.ErrUnsupported, "ASRL/dev/ttyUSB0::INSTR"},
+		{"no link yet", "USB0::0x1234::0x5678::S::RAW", nil, errors.ErrUnsupported, "USB0::0x1234::0x5678::SERIAL::INSTR"},
 	}
 	for _, test := range tests {
 		t.Run(test.name, func(t *testing.T) {
