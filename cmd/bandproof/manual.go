@@ -28,6 +28,11 @@ func (f *files) sourcesInOrder() []procedures.Source {
 	return list
 }
 
+// byHand tells whether a person works any instrument of the bench.
+func (f *files) byHand() bool {
+	return f.bench.Counter.ByHand() || slices.ContainsFunc(f.bench.Sources, func(s procedures.Source) bool { return s.ByHand() })
+}
+
 // openSource opens a source over its link, or at its panel.
 func (f *files) openSource(ctx context.Context, w wiring, s procedures.Source) (drivers.Source, error) {
 	if s.ByHand() {

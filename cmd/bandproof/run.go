@@ -191,7 +191,10 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	wires.keep(w.store.WireLog(context.WithoutCancel(ctx), id))
-	end := w.terminal.begin(len(plan.Points))
+	end := func() {}
+	if !w.files.byHand() { // a bar would move under what a person types
+		end = w.terminal.begin(len(plan.Points))
+	}
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,
 		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.replyAgrees()})

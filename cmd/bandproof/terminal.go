@@ -13,6 +13,7 @@ import (
 	"sync"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"bandproof/drivers/manual"
 	"bandproof/procedures"
@@ -301,8 +302,11 @@ func (p person) Confirm(ctx context.Context, question string) (bool, error) {
 	}
 }
 
-// Ask implements manual.Person: what to do and what to type in one line, the
-// danger below it; before it, what looks wrong with the last answer.
+// lineWidth is where a line of a question ends.
+const lineWidth = 78
+
+// Ask implements manual.Person: what to do and what to type in one line where
+// it fits, the danger below it; before it, what looks wrong with the last answer.
 func (p person) Ask(ctx context.Context, q manual.Question) (string, error) {
 	select {
 	case p.t.turn <- struct{}{}:
@@ -311,9 +315,19 @@ func (p person) Ask(ctx context.Context, q manual.Question) (string, error) {
 		return "", ctx.Err()
 	}
 	if q.Wrong != "" {
-		p.t.note("   ?? %s", q.Wrong)
+		for k, line := range wrapped(q.Wrong, lineWidth-6) {
+			p.t.note("%s%s", []string{"   ?? ", "      "}[min(k, 1)], line)
+		}
 	}
-	p.t.note(">> %s: %s [%s]", q.Instrument, q.Do, q.Answer)
+	do, answer := fmt.Sprintf(">> %s: %s", q.Instrument, q.Do), "["+q.Answer+"]"
+	if utf8.RuneCountInString(do)+1+utf8.RuneCountInString(answer) <= lineWidth {
+		p.t.note("%s %s", do, answer)
+	} else {
+		p.t.note("%s", do)
+		for _, line := range wrapped(answer, lineWidth-3) {
+			p.t.note("   %s", line)
+		}
+	}
 	if q.Caution != "" {
 		p.t.note("   caution: %s", q.Caution)
 	}
