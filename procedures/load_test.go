@@ -39,7 +39,7 @@ func load(t *testing.T, file string) error {
 }
 
 func TestGoodFilesLoad(t *testing.T) {
-	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml"} {
+	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml", "testdata/bench-manual.toml"} {
 		require.NoError(t, load(t, file), file)
 	}
 }
@@ -59,7 +59,7 @@ func TestMalformedFiles(t *testing.T) {
 }
 
 func FuzzLoad(f *testing.F) {
-	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml", "../testdata/switched/bench.toml"} {
+	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml", "testdata/bench-manual.toml", "../testdata/switched/bench.toml"} {
 		text, err := os.ReadFile(file)
 		require.NoError(f, err)
 		f.Add(text)

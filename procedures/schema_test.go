@@ -22,6 +22,8 @@ func TestSchemas(t *testing.T) {
 	}{
 		{"testdata/procedure.toml", "procedure", true},
 		{"testdata/bench.toml", "bench", true},
+		{"testdata/bench-manual.toml", "bench", true},
+		{"testdata/bad/bench-panel-wrong.toml", "bench", false},
 		{"../testdata/switched/bench.toml", "bench", true},
 		{"../testdata/switched/procedure.toml", "procedure", true},
 		{"../cmd/bandproof/demo/procedure.toml", "procedure", true},
