@@ -85,6 +85,7 @@ type Connection struct {
 	Echo            bool              `toml:"echo,omitempty" json:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
 	BreakClear      bool              `toml:"break_clear,omitempty" json:"break_clear,omitempty" jsonschema_description:"Serial: a break clears the instrument."`
 	CommonCommands  bool              `toml:"common_commands,omitempty" json:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
+	Overlap         bool              `toml:"overlap,omitempty" json:"overlap,omitempty" jsonschema_description:"HiSLIP: overlap mode, in which questions and answers may queue up; synchronised mode unless stated."`
 	NoDeviceClear   bool              `toml:"no_device_clear,omitempty" json:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 

@@ -199,6 +199,12 @@ func TestSameRecordOverEveryLink(t *testing.T) {
 		sweep(t, "pty", "baud = 115200\n", args...)
 		require.Equal(t, records["tcp"], records["pty"])
 	})
+	t.Run("HiSLIP", func(t *testing.T) {
+		for name, more := range map[string]string{"synchronised": "", "overlap": "overlap = true\n"} {
+			sweep(t, name, more, "--hislip", "counter=127.0.0.1:0", "--hislip", "LF=127.0.0.1:0", "--hislip", "MW=127.0.0.1:0")
+			require.Equal(t, records["tcp"], records[name], name)
+		}
+	})
 	t.Run("linked serial lines", func(t *testing.T) {
 		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
 			t.Skip("NOT TESTED over linked serial lines: BANDPROOF_NO_PEERS=1 is set")

@@ -65,6 +65,7 @@ stand between. Look at what is connected before you set a level.`,
 	fl.StringVar(&f.link.WriteTerminator, "write-terminator", "", "what ends a message: LF (unless stated), CR, CRLF or none")
 	fl.StringVar(&f.gap, "gap", "", "silence that ends an answer where nothing else does, such as \"100 ms\"")
 	fl.BoolVar(&f.link.Echo, "echo", false, "the instrument sends each message back before it answers")
+	fl.BoolVar(&f.link.Overlap, "overlap", false, "HiSLIP: ask for overlap mode")
 	fl.BoolVar(&f.plain, "plain-text", false, "a # in an answer begins no block of data")
 	fl.IntVar(&f.link.Baud, "baud", 0, "serial: bits per second; 9600 unless stated")
 	fl.IntVar(&f.link.DataBits, "data-bits", 0, "serial: 5 to 8; 8 unless stated")

@@ -157,7 +157,7 @@ func (x *hislipSession) collect(part []byte) {
 func (x *hislipSession) counted(m hislip.Message) (tag uint64) {
 	x.mu.Lock()
 	delivered := m.Control&hislip.RMTDelivered != 0
-	interrupts := !x.overlap && x.expected != delivered
+	interrupts := !x.overlap && x.expected && !delivered // clients are about that tell of one delivery again and again
 	x.expected = false
 	x.received = m.Parameter
 	tag = uint64(x.clears)<<32 | uint64(x.received)

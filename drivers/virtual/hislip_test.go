@@ -237,8 +237,8 @@ func TestHiSLIPServerInterrupts(t *testing.T) {
 	m = sync.hears()
 	require.Equal(t, uint32(first+4), m.parameter)
 	require.Contains(t, m.payload, "-410,")
-	sync.says(his{hisDataEnd, 1, first + 6, "SYST:ERR?"})
-	require.Equal(t, his{hisDataEnd, 0, first + 6, "0,\"No error\"\n"}, sync.hears())
+	sync.says(his{hisDataEnd, 1, first + 6, "*CLS"}, his{hisDataEnd, 1, first + 8, "SYST:ERR?"}) // told twice: nothing is lost
+	require.Equal(t, his{hisDataEnd, 0, first + 8, "0,\"No error\"\n"}, sync.hears())
 }
 
 // Message available, by what the client says it knows (3.1.1).
