@@ -25,6 +25,7 @@ type Instrument struct {
 	trigger int
 	remote  bool
 	service bool
+	polls   int
 }
 
 // NewInstrument makes one.
@@ -52,12 +53,14 @@ func (i *Instrument) Heard() []string {
 	return slices.Clone(i.heard)
 }
 
-// Triggered counts triggers; Remote tells whether the instrument is under
-// remote control.
+// Triggered counts triggers.
 func (i *Instrument) Triggered() int { i.mutex.Lock(); defer i.mutex.Unlock(); return i.trigger }
 
 // Remote tells whether the instrument is under remote control.
 func (i *Instrument) Remote() bool { i.mutex.Lock(); defer i.mutex.Unlock(); return i.remote }
+
+// Polled counts how often the status byte was read.
+func (i *Instrument) Polled() int { i.mutex.Lock(); defer i.mutex.Unlock(); return i.polls }
 
 // Talk begins a conversation.
 func (i *Instrument) Talk() *Talk {
@@ -189,6 +192,7 @@ func (t *Talk) StatusByte() (status byte) {
 	t.mutex.Unlock()
 	t.of.mutex.Lock()
 	defer t.of.mutex.Unlock()
+	t.of.polls++
 	if t.of.service {
 		status |= 1 << 6
 	}
