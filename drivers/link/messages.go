@@ -172,6 +172,9 @@ func (m *messages) broken(ctx context.Context, op string, cause error) error {
 		return m.lost(op, cause)
 	case errors.Is(err, ErrTimeout) && op == "read" && !m.sent:
 		return err // nothing was asked, so nothing can come late
+	case errors.Is(err, errors.ErrUnsupported) && (op == "write" || op == "read"):
+		// Every instrument can do these, so what reached it was not what was sent.
+		err = &Error{Address: m.address, Op: op, Kind: ErrProtocol, Err: fmt.Errorf("%v; was it garbled on its way?", cause)}
 	case errors.Is(err, errors.ErrUnsupported):
 		return err
 	}

@@ -143,6 +143,7 @@ func TestMessagesThatFail(t *testing.T) {
 		{"no answer", nil, query, ErrTimeout, ErrDirty},
 		{"no message where nothing was asked", nil, func(k Link, ctx context.Context) error { _, err := k.Read(ctx); return err }, ErrTimeout, nil},
 		{"trigger that there is none", map[string]error{"trigg": errors.ErrUnsupported}, Link.Trigger, errors.ErrUnsupported, nil},
+		{"a message that the instrument calls unsupported", map[string]error{"reads": errors.ErrUnsupported}, query, ErrProtocol, ErrDirty},
 		{"remote on a lost connection", map[string]error{"panel": gone}, Link.Remote, ErrDisconnected, ErrDisconnected},
 	}
 	for _, test := range tests {

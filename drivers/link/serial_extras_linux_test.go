@@ -73,9 +73,9 @@ func TestSerialPacesCharactersAndLines(t *testing.T) {
 		t.Errorf("two messages of 4 characters took %s; want at least %s", took, least)
 	}
 	expect(t, far, "ABC\nABC\n")
-	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Millisecond)
-	defer cancel()
 	slow := open(t, link.Config{Address: "ASRL" + secondTerminal(t) + "::INSTR", CharPace: time.Hour})
+	ctx, cancel := context.WithTimeout(context.Background(), 500*time.Millisecond) // ample for one character, far too short for two
+	defer cancel()
 	err := slow.Write(ctx, []byte("ABC"))
 	if !errors.Is(err, link.ErrTimeout) || !strings.Contains(err.Error(), "1 of 4 bytes") {
 		t.Errorf("write with an hour between characters: %v; want a time-out that tells how far it came", err)

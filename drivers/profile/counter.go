@@ -352,8 +352,8 @@ func (c *counter) answersAgain(ctx context.Context, cause error) error {
 }
 
 // hasNone asks for the reading that did not come, where the counter can give
-// its last one. It has none while it measures; that it never began would leave
-// it the reading before.
+// its last one. It has none once it has begun to measure, and complains; had it
+// never begun, it would still have the reading before.
 func (c *counter) hasNone(ctx context.Context, cause error) (proven bool, err error) {
 	question, before := c.file.Read.Again, c.had
 	if question == "" {
@@ -365,7 +365,8 @@ func (c *counter) hasNone(ctx context.Context, cause error) (proven bool, err er
 			return false, err
 		}
 		c.lost = true
-		return before, c.forgetComplaints(ctx, "after asking for a reading that there is not")
+		entries, err := c.oldComplaints(ctx, "after asking for a reading that there is not")
+		return before && len(entries) > 0, err // its complaint shows that this question has reached it
 	}
 	if err != nil {
 		return false, errors.Join(cause, err)

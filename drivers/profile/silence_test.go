@@ -58,16 +58,18 @@ func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 		name     string
 		had      bool   // a reading came before
 		fetch    string // "": no answer
+		complain bool   // to the error queue, that there is none
 		comes    bool   // the second question is answered
 		question int    // how often it is asked for a reading
 		want     string // mark, reading or error
 	}{
-		{"still measuring", true, "", false, 1, string(drivers.NoReply)},
-		{"still measuring, or never begun", false, "", false, 2, string(drivers.NoReply)},
-		{"never begun, as the second question shows", false, "", true, 2, "5E6"},
-		{"the answer was lost", true, "10000000.0", false, 1, "question or answer was lost on the way"},
-		{"the question was lost", true, "9999.0", false, 1, "question or answer was lost on the way"},
-		{"it says that it has none", true, "9.91E37", false, 1, string(drivers.NoReply)},
+		{"still measuring", true, "", true, false, 1, string(drivers.NoReply)},
+		{"still measuring, or never begun", false, "", true, false, 2, string(drivers.NoReply)},
+		{"still measuring, or the second question was lost too", true, "", false, false, 2, string(drivers.NoReply)},
+		{"never begun, as the second question shows", false, "", true, true, 2, "5E6"},
+		{"the answer was lost", true, "10000000.0", false, false, 1, "question or answer was lost on the way"},
+		{"the question was lost", true, "9999.0", false, false, 1, "question or answer was lost on the way"},
+		{"it says that it has none", true, "9.91E37", false, false, 1, string(drivers.NoReply)},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			s := counterState()
@@ -77,7 +79,7 @@ func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 				_, err := c.Read(t.Context())
 				require.NoError(t, err)
 			}
-			asked := 0
+			asked, complaints := 0, 0
 			f.far = func(message string) []answer {
 				switch {
 				case message == "READ?":
@@ -89,9 +91,16 @@ func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 					return nil
 				case message == "FETC?" && (asked == 1 || asked == 2 && !row.comes):
 					if row.fetch == "" {
+						if row.complain {
+							complaints++
+						}
 						return nil
 					}
 					return []answer{{text: row.fetch}}
+				}
+				if message == "ERR?" && complaints > 0 {
+					complaints--
+					return []answer{{text: `-230,"Data corrupt or stale"`}}
 				}
 				return s.far(message)
 			}

@@ -25,7 +25,7 @@ const (
 	underway = 5   // readings while the faults last
 	// afterward is how long it may take after the faults until it works. It is
 	// long because test machines are busy.
-	afterward = 30 * time.Second
+	afterward = 2 * time.Minute
 )
 
 // bout is one conversation under way.
@@ -38,12 +38,13 @@ type bout struct {
 	config  link.Config
 	opener  link.Opener
 	step    int
+	mended  bool
 	hung    bool
 }
 
 // newBout puts an instrument behind the line.
 func newBout(g rig, p *profile.Profile, s faulty.Schedule, instrument string) (*bout, func(), error) {
-	b := &bout{report: &report{errors: map[string]int{}}, rig: g, profile: p, line: faulty.NewLine(s)}
+	b := &bout{report: &report{errors: map[string]int{}, begin: time.Now()}, rig: g, profile: p, line: faulty.NewLine(s)}
 	b.note("%s", s)
 	u, err := newTruth()
 	if err != nil {
@@ -62,12 +63,27 @@ func newBout(g rig, p *profile.Profile, s faulty.Schedule, instrument string) (*
 	}, nil
 }
 
+// openLink is what opening the link is called.
+const openLink = "open the link"
+
+// mend ends the faults.
+func (b *bout) mend() {
+	b.note("acted: %v", b.line.Acted())
+	b.line.Mend()
+	b.mended = true
+	b.note("faults are over; %d bytes out, %d in", b.line.Passed(faulty.ToInstrument), b.line.Passed(faulty.ToDriver))
+}
+
 // does makes one call and tells whether it went well.
 func (b *bout) does(doing string, f func(ctx context.Context) error) bool {
 	if b.hung {
 		return false
 	}
-	err, ended := b.call(doing, f)
+	limit := callTime
+	if doing == openLink && !b.mended {
+		limit = openTime
+	}
+	err, ended := b.call(doing, limit, f)
 	b.hung = !ended
 	if err != nil {
 		b.failed(doing, err)
@@ -105,9 +121,7 @@ func converseCounter(g rig, p *profile.Profile, s faulty.Schedule) *report {
 			c.reading(false)
 		}
 	}
-	b.note("acted: %v", b.line.Acted())
-	b.line.Mend()
-	b.note("faults are over; %d bytes out, %d in", b.line.Passed(faulty.ToInstrument), b.line.Passed(faulty.ToDriver))
+	b.mend()
 	if !b.eventually(func() bool {
 		return (c.counter == nil || b.does("recover", c.counter.Recover)) && c.prepare() && c.reading(true)
 	}) {
@@ -132,7 +146,7 @@ type counterBout struct {
 func (c *counterBout) prepare() bool {
 	if c.counter == nil {
 		var l link.Link
-		if !c.does("open the link", func(ctx context.Context) (err error) { l, err = c.opener.Open(ctx, c.config); return err }) {
+		if !c.does(openLink, func(ctx context.Context) (err error) { l, err = c.opener.Open(ctx, c.config); return err }) {
 			return false
 		}
 		if !c.does("open", func(ctx context.Context) error {

@@ -66,8 +66,13 @@ type lane struct {
 	dropping   int // bytes still to be lost
 	corrupting int
 	mask       byte
-	last       []byte // what duplicates repeat: the latest bytes
-	piece      int    // how many of them came in the latest piece
+}
+
+// memory is what duplicates repeat: of one connection, because nothing comes
+// over from one to another.
+type memory struct {
+	last  []byte // the latest bytes
+	piece int    // how many of them came in the latest piece
 }
 
 // step is what becomes of some bytes: first the wait, then the bytes, then the
@@ -84,7 +89,7 @@ type step struct {
 const mostLast = 4096
 
 // apply tells what becomes of a piece of bytes.
-func (a *lane) apply(piece []byte) (steps []step) {
+func (a *lane) apply(m *memory, piece []byte) (steps []step) {
 	a.mutex.Lock()
 	defer a.mutex.Unlock()
 	fresh := true
@@ -96,7 +101,7 @@ func (a *lane) apply(piece []byte) (steps []step) {
 			}
 			a.faults = a.faults[1:]
 			a.acted = append(a.acted, f)
-			s, cut := a.act(f)
+			s, cut := a.act(m, f)
 			steps = append(steps, s...)
 			if cut {
 				a.at += len(piece)
@@ -111,11 +116,11 @@ func (a *lane) apply(piece []byte) (steps []step) {
 			n = min(n, a.faults[0].At-a.at)
 		}
 		if fresh {
-			a.piece, fresh = 0, false
+			m.piece, fresh = 0, false
 		}
-		a.last = append(a.last, piece[:n]...)
-		a.last = a.last[max(0, len(a.last)-mostLast):]
-		a.piece += n
+		m.last = append(m.last, piece[:n]...)
+		m.last = m.last[max(0, len(m.last)-mostLast):]
+		m.piece += n
 		a.at += n
 		if out := a.spoil(piece[:n]); len(out) > 0 {
 			steps = append(steps, step{bytes: out})
@@ -125,7 +130,7 @@ func (a *lane) apply(piece []byte) (steps []step) {
 }
 
 // act begins a fault.
-func (a *lane) act(f Fault) (steps []step, cut bool) {
+func (a *lane) act(m *memory, f Fault) (steps []step, cut bool) {
 	switch f.Kind {
 	case Delay, Split:
 		return []step{{hold: f.Hold}}, false
@@ -136,9 +141,9 @@ func (a *lane) act(f Fault) (steps []step, cut bool) {
 	case Duplicate:
 		n := f.Count
 		if n == 0 {
-			n = a.piece
+			n = m.piece
 		}
-		again := a.last[max(0, len(a.last)-n):]
+		again := m.last[max(0, len(m.last)-n):]
 		return []step{{bytes: slices.Clone(again)}}, false
 	case Corrupt:
 		a.corrupting, a.mask = f.Count, f.Mask
@@ -193,6 +198,7 @@ func (a *lane) carry(ctx context.Context, source io.Reader, write func([]byte) e
 			}
 		}
 	})
+	m := &memory{}
 	for {
 		var piece []byte
 		var open bool
@@ -203,14 +209,14 @@ func (a *lane) carry(ctx context.Context, source io.Reader, write func([]byte) e
 		if !open {
 			return
 		}
-		if !a.deliver(ctx, a.apply(piece), pieces, write, cut) {
+		if !a.deliver(ctx, m, a.apply(m, piece), pieces, write, cut) {
 			return
 		}
 	}
 }
 
 // deliver carries steps out; more pieces are taken where a join waits for them.
-func (a *lane) deliver(ctx context.Context, steps []step, pieces <-chan []byte, write func([]byte) error, cut func(time.Duration) bool) bool {
+func (a *lane) deliver(ctx context.Context, m *memory, steps []step, pieces <-chan []byte, write func([]byte) error, cut func(time.Duration) bool) bool {
 	for i := 0; i < len(steps); i++ {
 		s := steps[i]
 		if s.hold > 0 {
@@ -223,7 +229,7 @@ func (a *lane) deliver(ctx context.Context, steps []step, pieces <-chan []byte, 
 				return false
 			}
 			if piece != nil {
-				steps = joined(steps[:i+1], steps[i+1:], a.apply(piece))
+				steps = joined(steps[:i+1], steps[i+1:], a.apply(m, piece))
 			}
 		}
 		if len(s.bytes) > 0 {

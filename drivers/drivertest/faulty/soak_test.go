@@ -24,7 +24,7 @@ import (
 )
 
 var (
-	schedules = flag.Int("schedules", 200, "random fault schedules for each link")
+	schedules = flag.Int("schedules", 200, "random fault schedules for each link; a quarter of them with a source")
 	first     = flag.Uint64("first", 1, "seed of the first schedule")
 	workers   = flag.Int("at-once", 32, "schedules that run at the same time; they mostly wait")
 	replay    = flag.String("replay", "", "play one schedule, as a failure prints it")
@@ -43,10 +43,12 @@ type report struct {
 	errors   map[string]int // by kind
 	wrong    []string       // violations
 	notes    []string       // what happened, for whoever plays it again
+	begin    time.Time
+	took     time.Duration
 }
 
 func (r *report) note(format string, args ...any) {
-	r.notes = append(r.notes, fmt.Sprintf(format, args...))
+	r.notes = append(r.notes, time.Since(r.begin).Round(time.Millisecond).String()+" "+fmt.Sprintf(format, args...))
 }
 
 func (r *report) violation(format string, args ...any) {
@@ -68,14 +70,17 @@ func (r *report) failed(doing string, err error) {
 const (
 	// callTime is the deadline of every call.
 	callTime = 5 * time.Second
+	// openTime is that of opening the link while faults last, which would use up
+	// all it has where nothing answers.
+	openTime = time.Second
 	// margin is how long after its deadline a call may end. It is long because
 	// test machines are busy.
 	margin = 30 * time.Second
 )
 
 // call runs one call of the driver with its deadline; false: it hangs.
-func (r *report) call(doing string, f func(ctx context.Context) error) (err error, ended bool) {
-	ctx, cancel := context.WithTimeout(context.Background(), callTime)
+func (r *report) call(doing string, limit time.Duration, f func(ctx context.Context) error) (err error, ended bool) {
+	ctx, cancel := context.WithTimeout(context.Background(), limit)
 	defer cancel()
 	done := make(chan error, 1)
 	go func() {
@@ -87,7 +92,7 @@ func (r *report) call(doing string, f func(ctx context.Context) error) (err erro
 		}()
 		done <- f(ctx)
 	}()
-	watch := time.NewTimer(callTime + margin)
+	watch := time.NewTimer(limit + margin)
 	defer watch.Stop()
 	select {
 	case err := <-done:
@@ -118,16 +123,16 @@ type conversation func(g rig, p *profile.Profile, s faulty.Schedule) *report
 
 func TestSoakCounter(t *testing.T) {
 	p := impatient(t, "scpi-counter")
-	soak(t, func(g rig) faulty.Extent { return g.counter }, func(g rig, s faulty.Schedule) *report { return converseCounter(g, p, s) })
+	soak(t, *schedules-*schedules/4, func(g rig) faulty.Extent { return g.counter }, func(g rig, s faulty.Schedule) *report { return converseCounter(g, p, s) })
 }
 
 func TestSoakSource(t *testing.T) {
 	p := impatient(t, "scpi-source")
-	soak(t, func(g rig) faulty.Extent { return g.source }, func(g rig, s faulty.Schedule) *report { return converseSource(g, p, s) })
+	soak(t, *schedules/4, func(g rig) faulty.Extent { return g.source }, func(g rig, s faulty.Schedule) *report { return converseSource(g, p, s) })
 }
 
 // soak plays random schedules on every link.
-func soak(t *testing.T, extent func(rig) faulty.Extent, converse func(rig, faulty.Schedule) *report) {
+func soak(t *testing.T, n int, extent func(rig) faulty.Extent, converse func(rig, faulty.Schedule) *report) {
 	for _, g := range rigs {
 		t.Run(g.name, func(t *testing.T) {
 			if *replay != "" {
@@ -139,12 +144,15 @@ func soak(t *testing.T, extent func(rig) faulty.Extent, converse func(rig, fault
 				return
 			}
 			sum := report{errors: map[string]int{}}
-			begin := time.Now()
-			for r := range played(g, extent(g), converse) {
+			begin, slowest := time.Now(), &report{}
+			for r := range played(g, n, extent(g), converse) {
 				sum.readings += r.readings
 				sum.digits += r.digits
 				for kind, n := range r.errors {
 					sum.errors[kind] += n
+				}
+				if r.took > slowest.took {
+					slowest = r
 				}
 				if len(r.wrong) > 0 {
 					t.Errorf("%s\n  %s", r.notes[0], strings.Join(r.notes[1:], "\n  "))
@@ -155,25 +163,28 @@ func soak(t *testing.T, extent func(rig) faulty.Extent, converse func(rig, fault
 			for _, k := range slices.Sorted(maps.Keys(sum.errors)) {
 				kinds = append(kinds, fmt.Sprintf("%s %d", k, sum.errors[k]))
 			}
-			t.Logf("%s: %d schedules, %d readings, %d of them with other digits, errors: %s; violations %d; %s", g.name, *schedules, sum.readings,
-				sum.digits, strings.Join(kinds, ", "), len(sum.wrong), time.Since(begin).Round(time.Second))
+			t.Logf("%s: %d schedules, %d readings, %d of them with other digits, errors: %s; violations %d; %s, the slowest %s: %s", g.name, n, sum.readings,
+				sum.digits, strings.Join(kinds, ", "), len(sum.wrong), time.Since(begin).Round(time.Second), slowest.took.Round(time.Millisecond), slowest.notes[0])
 		})
 	}
 }
 
 // played plays the schedules, many at a time.
-func played(g rig, e faulty.Extent, converse func(rig, faulty.Schedule) *report) <-chan *report {
+func played(g rig, n int, e faulty.Extent, converse func(rig, faulty.Schedule) *report) <-chan *report {
 	seeds, reports := make(chan uint64), make(chan *report)
 	var all sync.WaitGroup
 	for range *workers {
 		all.Go(func() {
 			for seed := range seeds {
-				reports <- converse(g, faulty.Draw(seed, e))
+				begin := time.Now()
+				r := converse(g, faulty.Draw(seed, e))
+				r.took = time.Since(begin)
+				reports <- r
 			}
 		})
 	}
 	go func() {
-		for i := range *schedules {
+		for i := range n {
 			seeds <- *first + uint64(i)
 		}
 		close(seeds)

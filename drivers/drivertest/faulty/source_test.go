@@ -47,9 +47,7 @@ func converseSource(g rig, p *profile.Profile, s faulty.Schedule) *report {
 			c.does("recover", c.source.Recover)
 		}
 	}
-	b.note("acted: %v", b.line.Acted())
-	b.line.Mend()
-	b.note("faults are over; %d bytes out, %d in", b.line.Passed(faulty.ToInstrument), b.line.Passed(faulty.ToDriver))
+	b.mend()
 	if !b.eventually(func() bool {
 		if !c.open() || !c.does("RF off", c.source.RFOff) {
 			return false
@@ -80,7 +78,7 @@ func (c *sourceBout) open() bool {
 		return true
 	}
 	var l link.Link
-	return c.does("open the link", func(ctx context.Context) (err error) { l, err = c.opener.Open(ctx, c.config); return err }) &&
+	return c.does(openLink, func(ctx context.Context) (err error) { l, err = c.opener.Open(ctx, c.config); return err }) &&
 		c.does("open", func(ctx context.Context) error {
 			n, err := c.profile.OpenSource(ctx, profile.Opening{Name: sourceName, Link: l, Interlock: upTo(most)})
 			if err == nil {
