@@ -1,6 +1,8 @@
 package runner_test
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -342,4 +344,41 @@ func TestMonitorOnAnotherReferenceThanStated(t *testing.T) {
 	_, err := runner.Run(t.Context(), r.setup)
 	require.ErrorIs(t, err, runner.ErrBench)
 	require.ErrorContains(t, err, "the monitor reports that it runs from its own reference, the bench file says house standard (external)")
+}
+
+// Whatever is wrong with the switched bench, a healthy unit is never blamed.
+func TestFaultsOfTheBenchAreNeverBookedOnTheUnit(t *testing.T) {
+	list := []string{
+		"switch-stuck", "switch-stuck:probability=50 %", "meter-dead:probability=40 %", "meter-offset:amount=2 dB,probability=50 %", "meter-offset:amount=20 dB",
+		"source-offset:instrument=SG,amount=2 ppm,probability=40 %", "source-offset:instrument=SG,amount=-50 ppm", "source-no-output:instrument=SG,probability=40 %",
+		"source-level-low:instrument=SG,amount=12 dB,from=1.7 GHz,probability=50 %", "source-slow-lock:instrument=SG,amount=2", "source-unlock:instrument=SG,probability=30 %",
+		"gate-short:instrument=monitor,amount=1 %,probability=50 %", "dead-input:instrument=monitor,probability=50 %", "missing-counts:instrument=monitor,amount=5 %",
+		"garbage:instrument=room", "garbage:instrument=PM,probability=10 %", "garbage:instrument=monitor,probability=5 %", "garbage:instrument=SW,probability=5 %",
+	}
+	random := rand.New(rand.NewPCG(20, 26))
+	words := map[decision.Word]int{}
+	for seed := 1; seed <= 20; seed++ {
+		var some []string
+		for _, k := range random.Perm(len(list))[:1+random.IntN(3)] {
+			some = append(some, list[k])
+		}
+		t.Run(fmt.Sprintf("seed %d %s", seed, strings.Join(some, " + ")), func(t *testing.T) {
+			var unhurried []string // the rig opens its instruments on a good link
+			for _, x := range some {
+				if !strings.HasPrefix(x, "garbage") {
+					unhurried = append(unhurried, x)
+				}
+			}
+			r := newRig(t, options{switched: true, seed: seed, faults: unhurried})
+			faults(t, r.bench, some...)
+			got, _ := runner.Run(t.Context(), r.setup) // a bench error is an answer too
+			for _, p := range got.Points {
+				require.False(t, p.Verdict.Bad(), "%s: %s %q", p.Point.ID, p.Verdict, p.Notes)
+				words[p.Verdict.Word]++
+			}
+			require.Empty(t, r.bench.Events(), "no cable or switch moved with RF on, nothing destroyed")
+		})
+	}
+	require.NotZero(t, words[decision.Pass], "some points are not touched by the faults")
+	require.NotZero(t, words[decision.NotJudged], "some are")
 }

@@ -170,13 +170,9 @@ func (r *run) heldCheck(ctx context.Context, at *place, res *PointResult) (bool,
 	if at.looked || len(numbers) == 0 {
 		return at.held, nil
 	}
-	err := r.retryLink(ctx, at.source, func() error { return at.source.RFOff(ctx) })
-	if err != nil {
+	if err := r.quiet(ctx, at); err != nil {
 		return false, err
 	}
-	set := r.lastSet[at.spec.Name]
-	set.on = false
-	r.lastSet[at.spec.Name] = set
 	if err := r.Clock.Sleep(ctx, seconds(at.source.Settle())); err != nil {
 		return false, err
 	}

@@ -105,9 +105,9 @@ func aids(b *procedures.Bench, run runner.Result, used map[string]bool, now time
 		}
 	}
 	if m := b.Monitor; m != nil && used[procedures.MonitorName] {
-		stated := "runs from " + m.Reference
+		stated := fmt.Sprintf("one count %s at a gate of %s, runs from %s", m.Resolution, m.Gate, m.Reference)
 		if m.OwnTimebase != nil && m.Reference == "own" {
-			stated = "own timebase, accuracy " + m.OwnTimebase.String()
+			stated = fmt.Sprintf("one count %s at a gate of %s, own timebase, accuracy %s", m.Resolution, m.Gate, m.OwnTimebase)
 		}
 		list = append(list, Standard{procedures.MonitorName, "monitor", m.Standard, stated, m.Overdue(now)})
 	}
