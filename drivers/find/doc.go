@@ -1,0 +1,13 @@
+// Package find looks for instruments: serial ports, instrument services that
+// are announced by multicast DNS, VXI-11 devices that answer a broadcast, USB
+// test and measurement devices that the kernel knows, GPIB addresses behind an
+// adapter, and hosts or ports that somebody names.
+//
+// [Finder.Find] asks who an instrument is (*IDN?) only where that is safe: what
+// says by itself that it is an instrument, and what somebody named. A serial
+// port that nobody named is never written to, because nobody knows what is
+// behind it.
+//
+// How a bench file is made of what was found is not the business of this
+// package; [Found] proposes a role and a profile for it.
+package find
