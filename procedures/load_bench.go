@@ -18,6 +18,8 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 		return b, d.Err()
 	}
 	d.PlainText()
+	c.stated("name", b.Name)
+	c.stated("laboratory.name", b.Laboratory.Name)
 	c.distinct("reference", names(b.References, func(r Reference) string { return r.Name }))
 	c.distinct("source", names(b.Sources, func(s Source) string { return s.Name }))
 	c.distinct("path", names(b.Paths, func(p Path) string { return p.Name }))
@@ -40,6 +42,13 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}
 	return b, d.Err()
+}
+
+// stated complains of a text that is given but empty.
+func (c checker) stated(path, text string) {
+	if c.given(path) && strings.TrimSpace(text) == "" {
+		c.add(path, "is empty; it must be given")
+	}
 }
 
 func referenceNames(b *Bench) []string {
@@ -117,6 +126,7 @@ func (c checker) connection(path string, x Connection) {
 		c.add(path+".address", "is missing; it must be given")
 	}
 	c.byHand(path, x)
+	c.stated(path+".profile", x.Profile)
 	if x.Address == "" && !x.ByHand() && c.given(path+".address") {
 		c.add(path+".address", "is empty; expected a VISA resource name such as TCPIP0::192.0.2.7::5025::SOCKET")
 	}
@@ -143,6 +153,7 @@ func (c checker) connection(path string, x Connection) {
 }
 
 func (c checker) path(path string, p Path, b *Bench) {
+	c.stated(path+".input", p.Input)
 	c.known(path+".source", p.Source, sourceNames(b))
 	for k, part := range p.Parts {
 		at := fmt.Sprintf("%s.part[%d]", path, k)

@@ -103,30 +103,27 @@ func (h *heldWriter) Write(p []byte) (int, error) {
 }
 
 // named lists the instruments of the bench file by the names that it gives them.
-func (f *files) named() []wirelog.Instrument {
-	list := []wirelog.Instrument{{Name: "counter", Address: canonical(f.bench.Counter.Address)}}
-	for _, s := range f.bench.Sources {
-		list = append(list, wirelog.Instrument{Name: s.Name, Address: canonical(s.Address)})
+func (f *files) named() (list []wirelog.Instrument) {
+	add := func(name string, c procedures.Connection) {
+		if !c.ByHand() {
+			list = append(list, wirelog.Instrument{Name: name, Address: link.LoggedAs(c.Address, c.Via)})
+		}
+	}
+	add("counter", f.bench.Counter.Connection)
+	for _, x := range f.bench.Sources {
+		add(x.Name, x.Connection)
 	}
 	for _, x := range f.bench.Switches {
-		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+		add(x.Name, x.Connection)
 	}
 	for _, x := range f.bench.PowerMeters {
-		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+		add(x.Name, x.Connection)
 	}
 	for _, x := range f.bench.Thermometers {
-		list = append(list, wirelog.Instrument{Name: x.Name, Address: canonical(x.Address)})
+		add(x.Name, x.Connection)
 	}
 	if x := f.bench.Monitor; x != nil {
-		list = append(list, wirelog.Instrument{Name: procedures.MonitorName, Address: canonical(x.Address)})
+		add(procedures.MonitorName, x.Connection)
 	}
 	return list
-}
-
-// canonical is the address as links tell it; a bad one stays as it is.
-func canonical(address string) string {
-	if r, err := link.ParseResource(address); err == nil {
-		return r.String()
-	}
-	return address
 }

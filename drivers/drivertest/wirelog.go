@@ -35,7 +35,11 @@ func FromWireLog(l wirelog.Log, instrument string) (Script, error) {
 		case link.NoAnswer:
 			s = append(s, Step{Act: Read, Err: link.ErrTimeout})
 		case link.Cleared:
-			s = append(s, Step{Act: Clear})
+			step := Step{Act: Clear}
+			if e.Note != "" { // it failed
+				step.Err = link.ErrDisconnected
+			}
+			s = append(s, step)
 		case link.Opened, link.Closed, link.Discarded: // the driver does not see them
 		default:
 			return nil, fmt.Errorf("exchange %d: a script can't play %q", k+1, e.Direction)

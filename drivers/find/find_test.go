@@ -122,7 +122,7 @@ func TestBrowseHearsWhatIsAnnounced(t *testing.T) {
 	require.NoError(t, err)
 	for _, x := range list {
 		if x.Port == 41235 {
-			require.Equal(t, Service{Name: `counter\ of\ the\ test`, Host: "127.0.0.1", Port: 41235, TXT: map[string]string{"txtvers": "1", "Model": "Demo"}}, x)
+			require.Equal(t, Service{Name: `counter\ of\ the\ test._scpi-raw._tcp.local.`, Host: "127.0.0.1", Port: 41235, TXT: map[string]string{"txtvers": "1", "Model": "Demo"}}, x)
 			return
 		}
 	}
@@ -252,7 +252,9 @@ func TestAddressesBehindAnAdapter(t *testing.T) {
 	defer bus.Close()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
-	background(t, func(ctx context.Context) error { return virtual.NewAdapter(bus, virtual.AdapterQuirks{}).ServeListener(ctx, l) })
+	background(t, func(ctx context.Context) error {
+		return virtual.NewAdapter(bus, virtual.AdapterQuirks{}).ServeListener(ctx, l)
+	})
 	via := address(l.Addr().String())
 
 	r, err := nothing().Find(t.Context(), Options{Time: time.Minute, Adapters: []string{via}})

@@ -58,6 +58,7 @@ func (v *conversation) open(ctx context.Context, join func(ctx context.Context) 
 	defer done()
 	if err := join(ctx); err != nil {
 		err = v.failed(ctx, "open", err)
+		v.note(Opened, "failed: "+err.Error())
 		v.end()
 		return err
 	}
@@ -169,7 +170,7 @@ func (v *conversation) Stray() []byte {
 
 func (v *conversation) tell(d Direction, line []byte, note string) {
 	if v.wire != nil {
-		v.wire.Exchange(Exchange{At: time.Now(), Address: v.address, Direction: d, Bytes: bytes.Clone(line), Note: note})
+		v.wire.Exchange(Exchange{At: time.Now(), Address: loggedAs(v.address, v.config.Via), Direction: d, Bytes: bytes.Clone(line), Note: note})
 	}
 }
 

@@ -208,7 +208,9 @@ func (m *messages) Clear(ctx context.Context) error {
 		if m.dirty == nil {
 			m.dirty = &Error{Kind: ErrDirty, Err: err}
 		}
-		return m.failed(ctx, "clear", err)
+		err = m.failed(ctx, "clear", err)
+		m.note(Cleared, "failed: "+err.Error())
+		return err
 	}
 	m.sent, m.dirty = false, nil
 	m.note(Cleared, "")

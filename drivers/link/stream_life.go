@@ -40,7 +40,9 @@ func (s *stream) Clear(ctx context.Context) error {
 	}
 	defer done()
 	if err := s.clear(ctx); err != nil {
-		return s.failed(ctx, "clear", err)
+		err = s.failed(ctx, "clear", err)
+		s.note(Cleared, "failed: "+err.Error())
+		return err
 	}
 	s.sent, s.dirty = false, nil
 	s.note(Cleared, "")

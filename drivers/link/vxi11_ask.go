@@ -30,6 +30,12 @@ func AskVXI11(ctx context.Context, to []string, listen time.Duration) (hosts []s
 	ctx, cancel := context.WithTimeout(ctx, listen)
 	defer cancel()
 	conn, err := (&net.ListenConfig{}).ListenPacket(ctx, "udp4", ":0")
+	if ctx.Err() != nil {
+		if err == nil {
+			_ = conn.Close()
+		}
+		return nil, nil
+	}
 	if err != nil {
 		return nil, fmt.Errorf("ask for VXI-11: %w", err)
 	}
@@ -45,7 +51,7 @@ func AskVXI11(ctx context.Context, to []string, listen time.Duration) (hosts []s
 		if err == nil {
 			_, err = conn.WriteTo(question, at)
 		}
-		if err != nil {
+		if err != nil && ctx.Err() == nil {
 			errs = append(errs, fmt.Errorf("ask %s for VXI-11: %w", a, err))
 		}
 	}

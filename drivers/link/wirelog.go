@@ -1,6 +1,9 @@
 package link
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Direction tells what became of the bytes of an [Exchange], or what happened
 // instead.
@@ -46,7 +49,7 @@ func (d Direction) CarriesBytes() bool { return d == Sent || d == Received || d 
 // Exchange is what went over the wire, or happened to the link, at one time.
 type Exchange struct {
 	At        time.Time
-	Address   string
+	Address   string // as LoggedAs gives it
 	Direction Direction
 	Bytes     []byte // as on the wire, terminators included
 	Note      string // what was remarkable, such as why the bytes were thrown away; else empty
@@ -56,4 +59,35 @@ type Exchange struct {
 // from their goroutines. It must return soon, and may keep the bytes.
 type WireLog interface {
 	Exchange(e Exchange)
+}
+
+// LoggedAs is the address of an instrument in a wire log: its resource name in
+// canonical form, and the adapter's where it is behind one, since behind two
+// adapters two instruments may have the same. A name that is none stays as it is.
+func LoggedAs(address, via string) string {
+	if r, err := ParseResource(address); err == nil {
+		address = r.String()
+	}
+	return loggedAs(address, via)
+}
+
+const loggedVia = " via "
+
+func loggedAs(address, via string) string {
+	if via == "" {
+		return address
+	}
+	if r, err := ParseResource(via); err == nil {
+		via = r.String()
+	}
+	return address + loggedVia + via
+}
+
+// ParseLogged reads an address of a wire log.
+func ParseLogged(address string) (r, via Resource, err error) {
+	own, adapter, behind := strings.Cut(address, loggedVia)
+	if r, err = ParseResource(own); err == nil && behind {
+		via, err = ParseResource(adapter)
+	}
+	return r, via, err
 }

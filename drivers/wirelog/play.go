@@ -73,7 +73,7 @@ func (l Log) Play(instrument string, clock drivers.Clock) (*Play, error) {
 		}
 		return nil, fmt.Errorf("the log has nothing of %q; it has %s", instrument, strings.Join(known, ", "))
 	}
-	r, err := link.ParseResource(p.address)
+	r, _, err := link.ParseLogged(p.address)
 	whole := err == nil && r.Kind != link.Serial && r.Kind != link.Socket
 	first := 4 + len(l.Instruments) // line of the first exchange
 	before := l.Begun
