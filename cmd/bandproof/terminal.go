@@ -287,7 +287,9 @@ func (p person) Move(ctx context.Context, m runner.Move) error {
 // Confirm implements runner.Operator.
 func (p person) Confirm(ctx context.Context, question string) (bool, error) {
 	for {
-		p.t.note(">> %s [yes/no]", question)
+		for k, line := range wrapped(question+" [yes/no]", lineWidth-3) {
+			p.t.note("%s%s", []string{">> ", "   "}[min(k, 1)], line)
+		}
 		answer, err := p.ask(ctx)
 		if err != nil {
 			return false, err
