@@ -58,7 +58,7 @@ func (w wiring) opening(ctx context.Context, name string, c procedures.Connectio
 	if err != nil {
 		return profile.Opening{}, err
 	}
-	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Clock: w.clock, Log: w.log, Timeout: timeout(c)}, nil
+	return profile.Opening{Name: name, Link: l, Interlock: w.interlock, Clock: w.clock, Log: w.log, Timeout: timeout(c), ByHand: w.atPanel(name)}, nil
 }
 
 // close closes what is open, all at once; RF goes off at each source.

@@ -73,6 +73,18 @@ func (f *files) openCounter(ctx context.Context, w wiring) (counter drivers.Coun
 	return counter, nil
 }
 
+// atPanel asks the person to do what a remote instrument can't be told; nil
+// where nobody is asked.
+func (w wiring) atPanel(name string) func(ctx context.Context, do string) error {
+	if w.person == nil {
+		return nil
+	}
+	return func(ctx context.Context, do string) error {
+		_, err := w.person.Ask(ctx, manual.Question{Instrument: name, Do: do, Answer: "press Enter when it is done"})
+		return err
+	}
+}
+
 // byHand takes from the bench file what a panel has.
 func (w wiring) byHand(name string, c procedures.Connection) manual.Opening {
 	front := c.Front()

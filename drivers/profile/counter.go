@@ -36,6 +36,11 @@ func (c *counter) SelectInput(ctx context.Context, input string) error {
 		if err != nil {
 			return err
 		}
+		if in.ByHand && c.input != word {
+			if err := c.person(ctx, fmt.Sprintf("select input %s", input)); err != nil {
+				return err
+			}
+		}
 		if err := c.selectInput(ctx, word); err != nil {
 			return err
 		}
@@ -95,6 +100,11 @@ func (c *counter) setGate(ctx context.Context, gate quantity.Duration) (quantity
 	w, err := c.gateWords(gate)
 	if err != nil {
 		return quantity.Duration{}, err
+	}
+	if c.file.Gate.ByHand && (c.asked == nil || c.asked.Cmp(gate) != 0) {
+		if err := c.person(ctx, fmt.Sprintf("set the gate time to %s", gate)); err != nil {
+			return quantity.Duration{}, err
+		}
 	}
 	c.asked = nil // unknown until this is through
 	got, err := c.tryGate(ctx, gate, w)

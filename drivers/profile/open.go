@@ -23,6 +23,9 @@ type Opening struct {
 	// Timeout replaces the profile's longest wait for a reply, beyond gates and
 	// settling; 0 keeps it.
 	Timeout time.Duration
+	// ByHand asks a person to do something at the instrument's front panel and
+	// returns once it is done. It is needed where the profile has by_hand.
+	ByHand func(ctx context.Context, do string) error
 }
 
 // OpenCounter begins the conversation with a counter: who it is, what stands
@@ -83,7 +86,7 @@ func (p *Profile) session(o Opening, role string) (*session, error) {
 			Err: fmt.Errorf("profile %q describes a %s, not a %s", p.file.Name, p.file.Role, role)}
 	}
 	s := &session{profile: p, file: &p.file, name: o.Name, link: o.Link, clock: o.Clock, log: o.Log,
-		limit: o.Timeout, turn: make(chan struct{}, 1)}
+		limit: o.Timeout, byHand: o.ByHand, turn: make(chan struct{}, 1)}
 	if s.clock == nil {
 		s.clock = drivers.WallClock{}
 	}

@@ -51,7 +51,8 @@ func (p *Profile) Replay(ctx context.Context) ([]Played, error) {
 		s.begin(i)
 		text, err := "", error(nil)
 		if i == 0 {
-			instrument, err = p.open(ctx, Opening{Name: p.file.Name, Link: s, Interlock: anyLevel{}, Clock: noTime{}})
+			instrument, err = p.open(ctx, Opening{Name: p.file.Name, Link: s, Interlock: anyLevel{}, Clock: noTime{},
+				ByHand: func(context.Context, string) error { return nil }})
 		} else {
 			text, err = e.Perform(ctx, instrument)
 		}

@@ -33,6 +33,8 @@ type session struct {
 	log     *slog.Logger
 	limit   time.Duration // longest wait for a reply as the caller states it; 0: as the profile does
 
+	byHand func(ctx context.Context, do string) error // asks a person; may be nil
+
 	turn chan struct{}
 
 	closed bool

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/drivers/link"
 )
 
@@ -85,6 +86,14 @@ func (s *session) align(ctx context.Context) error {
 		return nil
 	}
 	return s.clear(ctx)
+}
+
+// person has something done at the front panel.
+func (c *counter) person(ctx context.Context, do string) error {
+	if c.byHand == nil {
+		return fmt.Errorf("%w: %s at the front panel (by_hand in profile %q)", drivers.ErrNoOperator, do, c.file.Name)
+	}
+	return c.byHand(ctx, do)
 }
 
 // take gets one reading off the counter, by the way that the profile states.

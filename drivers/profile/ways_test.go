@@ -1,6 +1,7 @@
 package profile_test
 
 import (
+	"context"
 	"errors"
 	"testing"
 	"time"
@@ -149,11 +150,18 @@ func TestTalkOnlyTakesWhatBeginsAfterwards(t *testing.T) {
 	require.Equal(t, 2, p.Capability().Discard)
 	require.True(t, p.Capability().InputByHand && p.Capability().GateByHand)
 	f := &fake{far: func(string) []answer { return nil }}
-	c, err := p.OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: f})
+	var asked []string
+	c, err := p.OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: f, ByHand: func(_ context.Context, do string) error {
+		asked = append(asked, do)
+		return nil
+	}})
 	require.NoError(t, err)
-	require.NoError(t, c.SelectInput(t.Context(), "B"))
-	_, err = c.SetGate(t.Context(), gate10ms)
-	require.NoError(t, err)
+	for range 2 {
+		require.NoError(t, c.SelectInput(t.Context(), "B"))
+		_, err = c.SetGate(t.Context(), gate10ms)
+		require.NoError(t, err)
+	}
+	require.Equal(t, []string{"select input B", "set the gate time to 10 ms"}, asked, "once each")
 	for _, text := range []string{"E+3", "F+  11111.1E+3", "F+  22222.2E+3", "F+  33333.3E+3", "F+  44444.4E+3"} {
 		f.pending = append(f.pending, arrival{text: text})
 	}
@@ -167,6 +175,11 @@ func TestTalkOnlyTakesWhatBeginsAfterwards(t *testing.T) {
 	r, err = c.Read(t.Context())
 	require.NoError(t, err)
 	require.Equal(t, "F+  77777.7E+3", r.Text, "it begins anew after the time-out")
+	c, err = p.OpenCounter(t.Context(), profile.Opening{Name: "unit", Link: &fake{far: f.far}})
+	require.NoError(t, err)
+	require.ErrorIs(t, c.SelectInput(t.Context(), "A"), drivers.ErrNoOperator)
+	_, err = c.SetGate(t.Context(), gate10ms)
+	require.ErrorIs(t, err, drivers.ErrNoOperator)
 }
 
 func TestLockByStatusByte(t *testing.T) {

@@ -92,7 +92,8 @@ func reach(t *testing.T, b *virtual.Bench, instrument string, p *profile.Profile
 	l, err := link.Opener{Log: log}.Open(t.Context(), p.Prefer(w(t, b, instrument)))
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = l.Close() })
-	return profile.Opening{Name: instrument, Link: l, Interlock: upTo(0), Log: log}
+	return profile.Opening{Name: instrument, Link: l, Interlock: upTo(0), Log: log,
+		ByHand: func(context.Context, string) error { return nil }}
 }
 
 // reading is what a counter gave at a point.
