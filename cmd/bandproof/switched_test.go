@@ -81,6 +81,8 @@ func TestSwitchedBenchUnattended(t *testing.T) {
 			require.NoError(t, err)
 			if row.name == "healthy" {
 				showsAids(t, bandproof, dir, r["id"].(string))
+				_, _, again, _ := runSwitched(t, bandproof, bench)
+				require.Equal(t, comparable(r), comparable(again), "one seed, one record")
 			}
 			require.True(t, strings.Contains(said, row.says) || strings.Contains(string(text), row.says), said)
 		})

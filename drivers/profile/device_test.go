@@ -89,7 +89,29 @@ func TestSwitchSaysWhereItStands(t *testing.T) {
 	}
 }
 
-func TestSwitchThatNamesItsPositionIsAskedOnce(t *testing.T) {
+// A character that became another on the line: a position that is said to be
+// closed once and open the next time proves nothing.
+func TestSwitchIsAskedAgain(t *testing.T) {
+	n := 0
+	f := &fake{far: func(m string) []answer {
+		says := map[string]string{"*IDN?": "me", "CLOSED? 1": "0", "CLOSED? 2": "0"}
+		if m == "CLOSED? 2" {
+			if n++; n == 1 {
+				says[m] = "1"
+			}
+		}
+		return talks(says)(m)
+	}}
+	s, err := load(t, role(switchText, profile.RoleSwitch)).OpenSwitch(t.Context(), opening(f))
+	require.NoError(t, err)
+	_, err = s.Position(t.Context())
+	require.ErrorIs(t, err, drivers.ErrUnreadable)
+	got, err := s.Position(t.Context())
+	require.NoError(t, err)
+	require.Empty(t, got)
+}
+
+func TestSwitchThatNamesItsPosition(t *testing.T) {
 	text := strings.Split(switchText, "[position]")[0] + "[position]\nquery = \"WHERE?\"\n[position.map]\n\"@1\" = \"low\"\n\"@2\" = \"high\"\n\"@\" = \"none\"\n"
 	where := "@2"
 	f := &fake{far: func(m string) []answer {

@@ -18,7 +18,7 @@ type Route struct {
 
 // Position asks a switch which position is closed.
 type Position struct {
-	Query  string            `toml:"query" jsonschema_description:"The question. With {position} it is asked for each position; without, once."`
+	Query  string            `toml:"query" jsonschema_description:"The question. With {position} it is asked for each position; without, for all at once. What is said to be closed is asked for once more."`
 	Closed []string          `toml:"closed,omitempty" jsonschema_description:"Answers that stand for closed, where the question holds {position}."`
 	Open   []string          `toml:"open,omitempty" jsonschema_description:"Answers that stand for open, where the question holds {position}."`
 	Map    map[string]string `toml:"map,omitempty" jsonschema_description:"From answer to the name of the position, or none, where the question holds no {position}."`
@@ -63,11 +63,13 @@ func (r router) Route(ctx context.Context, position string) error {
 	})
 }
 
-// Position asks which position is closed, "" where none is.
+// Position asks which position is closed, "" where none is. What is said to be
+// closed is asked once more: on a line without a checksum one character may
+// have become another, and a path is proven by this answer.
 func (r router) Position(ctx context.Context) (position string, err error) {
 	err = r.act(ctx, "ask for its position", func(ctx context.Context) (err error) {
 		if r.file.Position.Map != nil {
-			position, err = asked(ctx, r.device, r.file.Position.Query, r.file.Position.named)
+			position, err = twice(ctx, r.device, r.file.Position.Query, r.file.Position.named)
 			return err
 		}
 		position, err = r.closed(ctx)
@@ -97,9 +99,36 @@ func (r router) closed(ctx context.Context) (string, error) {
 	case 0:
 		return "", nil
 	case 1:
+		question, err := expand(p.Query, words{holdPosition: r.file.Route.Map[list[0]]})
+		if err != nil {
+			return "", err
+		}
+		again, err := asked(ctx, r.device, question, p.isClosed)
+		if err == nil && !again {
+			err = r.understand(question, fmt.Errorf("%w: position %s is said to be closed and then open", drivers.ErrUnreadable, list[0]))
+		}
+		if err != nil {
+			return "", err
+		}
 		return list[0], nil
 	}
 	return "", fmt.Errorf("%w: positions %s are closed at once", drivers.ErrInstrument, strings.Join(list, " and "))
+}
+
+// twice asks a question two times and wants one answer.
+func twice[T comparable](ctx context.Context, d *device, question string, read func(answer string) (T, error)) (got T, err error) {
+	first, err := asked(ctx, d, question, read)
+	if err != nil {
+		return got, err
+	}
+	second, err := asked(ctx, d, question, read)
+	if err == nil && first != second {
+		err = d.understand(question, fmt.Errorf("%w: %v and then %v", drivers.ErrUnreadable, first, second))
+	}
+	if err != nil {
+		return got, err
+	}
+	return second, nil
 }
 
 func (p *Position) isClosed(answer string) (bool, error) {
