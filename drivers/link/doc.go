@@ -11,7 +11,9 @@
 // An answer that comes after its question was given up must never be taken for
 // the next one's. So a Read that ends without a message makes the link dirty:
 // Write, Read and Query refuse with ErrDirty until Clear has succeeded. Over a
-// socket Clear gives the connection up, and a late answer dies with it. A
+// socket Clear gives the connection up, and a late answer dies with it. HiSLIP
+// clears the device, which drops what is under way; in its synchronised mode
+// answers also carry the identifier of their question. A
 // serial line has no connection: Clear throws away what arrives until the line
 // has been silent for Config.Quiet, and an answer that comes later than that
 // still gets through. The layer above therefore asks for the identity after a
