@@ -14,6 +14,9 @@
 // session begin its next action by clearing the link and matching the
 // instrument's identity anew (see [Profile.OpenCounter]).
 //
+// A profile carries a conversation as examples; [Profile.Replay] plays them
+// through the driver and tells at which byte they differ.
+//
 // How bytes travel is the business of drivers/link; which profiles come with
 // the program, that of drivers/profiles; what a reading is worth, that of
 // procedures.

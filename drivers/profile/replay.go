@@ -56,6 +56,9 @@ func (p *Profile) Replay(ctx context.Context) ([]Played, error) {
 		} else {
 			text, err = e.Perform(ctx, instrument)
 		}
+		if err != nil {
+			text = ""
+		}
 		file, line, _ := p.document.Where(fmt.Sprintf("example[%d]", i))
 		one := Played{File: file, Line: line, Do: e.Do, With: e.With, Gives: text, Problem: s.finish(e, text, err)}
 		played = append(played, one)

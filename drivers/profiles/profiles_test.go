@@ -1,6 +1,7 @@
 package profiles_test
 
 import (
+	"os"
 	"strings"
 	"testing"
 
@@ -68,5 +69,24 @@ func TestUnknownProfileNamesTheKnownOnes(t *testing.T) {
 		_, err := profiles.Get(name)
 		require.ErrorIs(t, err, profiles.ErrUnknown, "%q", name)
 		require.ErrorContains(t, err, strings.Join(profiles.Names(), ", "))
+	}
+}
+
+// The page that shows how to write a profile shows this very file, and the
+// program plays it.
+func TestThePageShowsAProfileThatPasses(t *testing.T) {
+	const file = "testdata/example-counter.toml"
+	text, err := os.ReadFile(file)
+	require.NoError(t, err)
+	page, err := os.ReadFile("README.md")
+	require.NoError(t, err)
+	require.Contains(t, string(page), "```toml\n"+string(text)+"```\n")
+	p, err := profiles.Load(file, text)
+	require.NoError(t, err)
+	played, err := p.Replay(t.Context())
+	require.NoError(t, err)
+	require.Len(t, played, len(p.Examples()))
+	for _, x := range played {
+		require.Nil(t, x.Problem, "%s:%v", x.File, x.Problem)
 	}
 }
