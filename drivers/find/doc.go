@@ -8,6 +8,9 @@
 // port that nobody named is never written to, because nobody knows what is
 // behind it.
 //
+// Instruments are talked to through drivers/link. The one socket of this package
+// asks the multicast group, and no instrument, by multicast DNS.
+//
 // How a bench file is made of what was found is not the business of this
 // package; [Found] proposes a role and a profile for it.
 package find

@@ -22,7 +22,7 @@ const (
 	// answerTime is how long one instrument may take to say who it is.
 	answerTime = 2 * time.Second
 	// pollTime is how long one GPIB address may take to be polled.
-	pollTime = 400 * time.Millisecond
+	pollTime = time.Second
 	// listenTime is how long answers to a broadcast or multicast are waited for.
 	listenTime = 1500 * time.Millisecond
 )

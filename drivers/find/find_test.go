@@ -168,7 +168,7 @@ func silent(t *testing.T) (at string, heard func() string) {
 func TestWhatIsSilentCostsNoMoreThanTheTimeGiven(t *testing.T) {
 	at, heard := silent(t)
 	_, others := served(t)
-	r, err := nothing().Find(t.Context(), Options{Time: 300 * time.Millisecond, Try: []string{at, others["MW"]}})
+	r, err := nothing().Find(t.Context(), Options{Time: 1500 * time.Millisecond, Try: []string{at, others["MW"]}})
 	require.NoError(t, err)
 	require.Equal(t, "*IDN?\n", heard())
 	require.Contains(t, found(t, r, address(at)).Note, "timed out")

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"strings"
 	"sync"
 	"testing"
@@ -213,5 +214,32 @@ func TestGuardKeepsCallsOffAClosedPort(t *testing.T) {
 	}
 	if got := strings.Join(port.calls, ", "); got != "read, reset, end of read, reset, close" {
 		t.Errorf("calls: %s", got)
+	}
+}
+
+// The broadcast address of a network (RFC 919, section 7: host part all ones).
+func TestBroadcastAddressOfANetwork(t *testing.T) {
+	for network, want := range map[string]string{"192.0.2.7/24": "192.0.2.255", "10.1.2.3/8": "10.255.255.255", "198.51.100.9/30": "198.51.100.11", "192.0.2.1/32": "192.0.2.1"} {
+		ip, n, err := net.ParseCIDR(network)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := broadcastOf(&net.IPNet{IP: ip, Mask: n.Mask}).String(); got != want {
+			t.Errorf("%s: %s; want %s", network, got, want)
+		}
+	}
+}
+
+func TestAddressesInAWireLog(t *testing.T) {
+	behind := LoggedAs("gpib::7::instr", "asrl/dev/ttyUSB0::instr")
+	if want := "GPIB0::7::INSTR via ASRL/dev/ttyUSB0::INSTR"; behind != want {
+		t.Fatalf("got %q; want %q", behind, want)
+	}
+	r, via, err := ParseLogged(behind)
+	if err != nil || r.Primary != 7 || via.Device != "/dev/ttyUSB0" {
+		t.Errorf("%+v, %+v, %v", r, via, err)
+	}
+	if got := LoggedAs("no address", ""); got != "no address" {
+		t.Errorf("got %q", got)
 	}
 }

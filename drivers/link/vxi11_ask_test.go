@@ -46,7 +46,7 @@ func TestWhoHasVXI11AnswersABroadcast(t *testing.T) {
 			_, _ = conn.WriteTo(answer(c), from)
 		}()
 	}
-	hosts, err := link.AskVXI11(t.Context(), to, time.Second)
+	hosts, err := link.AskVXI11(t.Context(), to, 2*time.Second)
 	require.NoError(t, err)
 	require.Equal(t, []string{"127.0.0.1"}, hosts)
 
