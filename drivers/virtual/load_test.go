@@ -65,6 +65,7 @@ func TestAllMistakesAtOnce(t *testing.T) {
 
 func FuzzLoadScenario(f *testing.F) {
 	f.Add(DefaultScenarioText())
+	f.Add(SwitchedScenarioText())
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s, err := LoadScenario("f", text)
 		if err != nil {
