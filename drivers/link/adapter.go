@@ -23,10 +23,13 @@ const (
 	// sliceMargin is what an adapter may be late with the end of a slice.
 	sliceMargin = 50 * time.Millisecond
 	// answerTime is how long an adapter may take to answer for itself.
-	answerTime = 2 * time.Second
+	answerTime = time.Second
 	// marks is how many values of the read time-out mark places in the stream;
 	// fewer where an adapter takes only short ones.
 	marks = 97
+	// tooOften is how many attempts to get in step may fail before a device
+	// clear makes a new connection instead.
+	tooOften = 3
 )
 
 // adapter is a GPIB adapter that takes the ++ controller commands, on a line
@@ -59,6 +62,7 @@ type adapter struct {
 	marked     int           // counts them
 	timeout    time.Duration // of its reads, as last set
 	unsure     bool          // something failed; the adapter may be in the middle of anything
+	failures   int           // attempts to get in step with it that failed, one after the other
 	at         gpibAddress   // who is addressed
 	last       *viaAdapter   // who has just written, so that a read needs no mark; nil: nobody
 }
@@ -117,7 +121,7 @@ func (a *adapter) join(ctx context.Context) error {
 		a.why = err
 		return err
 	}
-	a.now, a.pump, a.in, a.at, a.unsure = now, startPump(1<<20, now.read), nil, nobody, false
+	a.now, a.pump, a.in, a.at, a.unsure, a.failures = now, startPump(1<<20, now.read), nil, nobody, false, 0
 	a.generation++
 	if err := a.setUp(ctx); err != nil {
 		return errors.Join(err, a.leave(err))
@@ -264,16 +268,18 @@ func (a *adapter) settle(ctx context.Context) ([]byte, error) {
 	for attempt := 1; ; attempt++ {
 		if a.plain && a.unsure {
 			if err := a.drain(ctx); err != nil {
+				a.failures++
 				return nil, err
 			}
 		}
 		before, err := a.mark(ctx, a.slice)
 		came = append(came, before...)
 		if err == nil {
-			came, a.in, a.unsure = append(came, a.in...), nil, false // nothing can come after a mark
+			came, a.in, a.unsure, a.failures = append(came, a.in...), nil, false, 0 // nothing can come after a mark
 			return came, nil
 		}
 		a.unsure = true
+		a.failures++
 		if ctx.Err() != nil || !errors.Is(err, errNoAnswer) || attempt == attempts {
 			return nil, err
 		}

@@ -87,7 +87,7 @@ func (u *viaAdapter) prepare(ctx context.Context, s step) error {
 		return &Error{Kind: ErrDisconnected, Err: gone}
 	case s != renews && a.generation != u.generation:
 		return &Error{Kind: ErrDisconnected, Err: errors.New("the connection to the adapter was lost and made anew in the meantime")}
-	case gone != nil:
+	case gone != nil, s == renews && a.failures >= tooOften: // it may have lost what it was set to
 		if err := a.join(ctx); err != nil {
 			return err
 		}
@@ -95,7 +95,7 @@ func (u *viaAdapter) prepare(ctx context.Context, s step) error {
 		return nil
 	}
 	came, err := a.settle(ctx)
-	if err != nil && s == renews && ctx.Err() == nil { // it may have lost what it was set to
+	if err != nil && s == renews && ctx.Err() == nil {
 		err = a.join(ctx)
 	}
 	if err != nil {

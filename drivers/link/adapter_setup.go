@@ -48,8 +48,10 @@ func (a *adapter) setUp(ctx context.Context) error {
 
 // greet asks for a mark until its answer is known: the number, and before it
 // the version. An adapter that has just been switched on, or was reset by the
-// opening of its port, hears nothing for a second or two.
+// opening of its port, hears nothing for a second or two. What it says counts
+// when it has said so twice: what was on the line before may be part of it.
 func (a *adapter) greet(ctx context.Context) error {
+	var before introduction
 	for {
 		number := a.nextMark(readSlice)
 		if err := a.command(ctx, "read_tmo_ms "+number, "ver", "read_tmo_ms"); err != nil {
@@ -59,34 +61,43 @@ func (a *adapter) greet(ctx context.Context) error {
 		if err != nil {
 			return greeting(ctx, err)
 		}
-		last := len(said) - 1
-		if last < 0 {
+		now := introduced(said, number)
+		if now.version == "" || now != before {
+			before = now
 			continue
 		}
-		switch told, err := strconv.ParseUint(said[last], 10, 16); {
-		case err != nil: // it does not tell its read time-out
-			a.plain, a.version = true, said[last]
-		case last == 0:
-			continue
-		case said[last] == number:
-			if a.version == said[last-1] {
-				return nil
-			}
-			a.version = said[last-1] // what was on the line before may be part of it: ask again
-			continue
-		default: // it takes no such time-out
-			a.version, a.marks = said[last-1], max(min(marks, int(told)/2), 1)
-			a.slice = time.Duration(int(told)-a.marks) * time.Millisecond
+		a.version, a.plain, a.slice, a.marks = now.version, now.plain, readSlice, marks
+		if now.most > 0 {
+			a.marks = max(min(marks, now.most/2), 1)
+			a.slice = time.Duration(now.most-a.marks) * time.Millisecond
 		}
-		_, err = a.settle(ctx)
-		if err == nil {
-			return a.fixedTimeout(ctx)
-		}
-		if !errors.Is(err, errNoAnswer) {
-			return greeting(ctx, err)
-		}
-		a.plain, a.slice, a.marks = false, readSlice, marks // what it said was something else
+		return a.fixedTimeout(ctx)
 	}
+}
+
+// introduction is what an adapter's answer to a mark tells of it.
+type introduction struct {
+	version string // empty: it was no answer
+	plain   bool   // it does not tell its read time-out
+	most    int    // it takes no longer time-out than this, in milliseconds; 0: it does
+}
+
+// introduced reads the lines that an adapter said to a mark.
+func introduced(said []string, number string) introduction {
+	last := len(said) - 1
+	if last < 0 {
+		return introduction{}
+	}
+	told, err := strconv.ParseUint(said[last], 10, 16)
+	switch {
+	case err != nil:
+		return introduction{version: said[last], plain: true}
+	case last == 0:
+		return introduction{}
+	case said[last] == number:
+		return introduction{version: said[last-1]}
+	}
+	return introduction{version: said[last-1], most: int(told)}
 }
 
 // fixedTimeout sets the time of reads for good where it can't be read back.

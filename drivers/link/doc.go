@@ -19,10 +19,17 @@
 // still gets through. The layer above therefore asks for the identity after a
 // Clear and goes on only when that very answer has come.
 //
+// An instrument on GPIB or USB keeps what it has to say until it is asked, so
+// Clear is a device clear there. A GPIB adapter has one line for all the
+// instruments behind it: see adapter.go for how what one of them says is kept
+// from the others.
+//
 // # Files
 //
 // One file a technology: socket.go, serial.go (with serial_*.go for what
 // differs between systems). Both are streams of bytes without message ends of
-// their own and share stream.go, framing.go and pump.go. A technology that
-// carries messages whole implements Link by itself.
+// their own and share stream.go, framing.go and pump.go. What carries messages
+// whole is a messenger, of which messages.go makes a Link: vxi11.go, hislip.go,
+// adapter.go (GPIB through an adapter), board.go (GPIB through linux-gpib) and
+// usb.go, the last two by the system calls of system.go.
 package link
