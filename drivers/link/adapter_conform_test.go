@@ -2,12 +2,15 @@ package link_test
 
 import (
 	"context"
+	"fmt"
 	"net"
 	"testing"
 
 	"bandproof/drivers/drivertest"
 	"bandproof/drivers/link"
 	"bandproof/drivers/virtual"
+
+	"github.com/stretchr/testify/require"
 )
 
 // dropper is a dialler whose connections can be cut.
@@ -72,4 +75,24 @@ func TestAdapterOnASerialLineConforms(t *testing.T) {
 		})
 		return drivertest.MessageWire{Config: link.Config{Address: "GPIB0::7::INSTR", Via: "ASRL" + name + "::INSTR"}, Instrument: i}
 	})
+}
+
+// One query is a mark, the message, and the read: two round trips on the
+// adapter's line.
+func BenchmarkAdapterQuery(b *testing.B) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(b, err)
+	bus := virtual.NewBus(map[virtual.BusAddress]virtual.Conversation{at(7): newBox("A")})
+	ctx, cancel := context.WithCancel(context.Background())
+	served := make(chan error, 1)
+	go func() { served <- virtual.NewAdapter(bus, virtual.AdapterQuirks{}).ServeListener(ctx, l) }()
+	defer func() { cancel(); require.NoError(b, <-served) }()
+	via := fmt.Sprintf("TCPIP0::127.0.0.1::%d::SOCKET", l.Addr().(*net.TCPAddr).Port)
+	i, err := link.Opener{}.Open(ctx, link.Config{Address: "GPIB0::7::INSTR", Via: via})
+	require.NoError(b, err)
+	defer func() { require.NoError(b, i.Close()) }()
+	for b.Loop() {
+		_, err := i.Query(ctx, []byte("Q?"))
+		require.NoError(b, err)
+	}
 }
