@@ -55,7 +55,7 @@ func (a *adapter) greet(ctx context.Context) error {
 	for {
 		number := a.nextMark(readSlice)
 		if err := a.command(ctx, "read_tmo_ms "+number, "ver", "read_tmo_ms"); err != nil {
-			return err
+			return greeting(ctx, err)
 		}
 		said, err := a.linesTo(ctx, number)
 		if err != nil {
