@@ -376,7 +376,8 @@ func (c *counter) hasNone(ctx context.Context, cause error) (proven bool, err er
 		}
 		c.lost = true
 		entries, err := c.oldComplaints(ctx, "after asking for a reading that there is not")
-		return before && len(entries) > 0, err // its complaint shows that this question has reached it
+		// Its complaint shows that this question has reached it, unless garbled.
+		return before && len(entries) > 0 && len(notUnderstood(entries)) == 0, err
 	}
 	if err != nil {
 		return false, errors.Join(cause, err)

@@ -54,22 +54,24 @@ func TestGateThatReadsDifferentlyIsSetOnceMore(t *testing.T) {
 // measuring: a question or an answer that was lost is the link's fault.
 func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 	text := edit(t, counterText, `query = "READ?"`, "query = \"READ?\"\nagain = \"FETC?\"")
+	const stale = `-230,"Data corrupt or stale"`
 	for _, row := range []struct {
 		name     string
 		had      bool   // a reading came before
 		fetch    string // "": no answer
-		complain bool   // to the error queue, that there is none
+		complain string // to the error queue
 		comes    bool   // the second question is answered
 		question int    // how often it is asked for a reading
 		want     string // mark, reading or error
 	}{
-		{"still measuring", true, "", true, false, 1, string(drivers.NoReply)},
-		{"still measuring, or never begun", false, "", true, false, 2, string(drivers.NoReply)},
-		{"still measuring, or the second question was lost too", true, "", false, false, 2, string(drivers.NoReply)},
-		{"never begun, as the second question shows", false, "", true, true, 2, "5E6"},
-		{"the answer was lost", true, "10000000.0", false, false, 1, "question or answer was lost on the way"},
-		{"the question was lost", true, "9999.0", false, false, 1, "question or answer was lost on the way"},
-		{"it says that it has none", true, "9.91E37", false, false, 1, string(drivers.NoReply)},
+		{"still measuring", true, "", stale, false, 1, string(drivers.NoReply)},
+		{"still measuring, or never begun", false, "", stale, false, 2, string(drivers.NoReply)},
+		{"still measuring, or the second question was lost too", true, "", "", false, 2, string(drivers.NoReply)},
+		{"the second question was garbled too", true, "", `-113,"Undefined header"`, true, 2, "5E6"},
+		{"never begun, as the second question shows", false, "", stale, true, 2, "5E6"},
+		{"the answer was lost", true, "10000000.0", "", false, 1, "question or answer was lost on the way"},
+		{"the question was lost", true, "9999.0", "", false, 1, "question or answer was lost on the way"},
+		{"it says that it has none", true, "9.91E37", "", false, 1, string(drivers.NoReply)},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			s := counterState()
@@ -91,7 +93,7 @@ func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 					return nil
 				case message == "FETC?" && (asked == 1 || asked == 2 && !row.comes):
 					if row.fetch == "" {
-						if row.complain {
+						if row.complain != "" {
 							complaints++
 						}
 						return nil
@@ -100,7 +102,7 @@ func TestSilenceIsTheUnitsOnlyIfItHasNoReading(t *testing.T) {
 				}
 				if message == "ERR?" && complaints > 0 {
 					complaints--
-					return []answer{{text: `-230,"Data corrupt or stale"`}}
+					return []answer{{text: row.complain}}
 				}
 				return s.far(message)
 			}

@@ -24,6 +24,7 @@ const patience = 120 * time.Millisecond
 // rig is a kind of link with the faults in its middle.
 type rig struct {
 	name string
+	seam bool // ends at the system calls; not tried on hardware
 	// counter and source are how large a conversation is.
 	counter, source faulty.Extent
 	// place serves an instrument of the bench behind the line, and tells how
