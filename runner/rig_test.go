@@ -102,23 +102,7 @@ func newRig(t *testing.T, o options) *rig {
 // open opens the instruments as the bench file says, over links that end in
 // the virtual bench.
 func (r *rig) open() {
-	opener := link.Opener{Dial: func(ctx context.Context, _, address string) (net.Conn, error) {
-		for _, i := range r.bench.Instruments() {
-			if i.TCP != address {
-				continue
-			}
-			if r.down[i.Name] {
-				return nil, errors.New("connection refused")
-			}
-			c, err := r.bench.Dial(ctx, i.Name)
-			if err == nil && r.wrap != nil {
-				c = r.wrap(i.Name, c)
-			}
-			r.wires[i.Name] = c
-			return c, err
-		}
-		return nil, errors.New("nothing listens at " + address)
-	}}
+	opener := link.Opener{Dial: r.dial}
 	opening := func(name string, c procedures.Connection) (*profile.Profile, profile.Opening) {
 		p, err := profiles.Get(c.Profile)
 		require.NoError(r.t, err)
@@ -141,6 +125,25 @@ func (r *rig) open() {
 	r.t.Cleanup(func() { _ = counter.Close() })
 	r.setup.Counter = counter
 	r.openAids(opening)
+}
+
+// dial connects to an instrument of the bench.
+func (r *rig) dial(ctx context.Context, _, address string) (net.Conn, error) {
+	for _, i := range r.bench.Instruments() {
+		if i.TCP != address {
+			continue
+		}
+		if r.down[i.Name] {
+			return nil, errors.New("connection refused")
+		}
+		c, err := r.bench.Dial(ctx, i.Name)
+		if err == nil && r.wrap != nil {
+			c = r.wrap(i.Name, c)
+		}
+		r.wires[i.Name] = c
+		return c, err
+	}
+	return nil, errors.New("nothing listens at " + address)
 }
 
 func (r *rig) run() runner.Result {
