@@ -269,3 +269,13 @@ func joined(done, held, more []step) []step {
 	}
 	return append(all, more...)
 }
+
+// Strike lets a fault act when so many more bytes have gone its way.
+func (l *Line) Strike(f Fault) {
+	a := l.lanes[f.Way]
+	a.mutex.Lock()
+	defer a.mutex.Unlock()
+	f.At += a.at
+	a.faults = append(a.faults, f)
+	slices.SortStableFunc(a.faults, func(a, b Fault) int { return a.At - b.At })
+}

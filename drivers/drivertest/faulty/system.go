@@ -92,11 +92,10 @@ func (s *System) Ioctl(fd int, request uint32, argument, buffer []byte) error {
 		if t, ok = kernel.ParseTransfer(argument); !ok || t.Completed == 0 {
 			return err
 		}
-		n, gone := s.in(fd, buffer, int(t.Completed))
-		if gone != nil {
-			return gone
+		n, none := s.in(fd, buffer, int(t.Completed))
+		if t.Completed = uint32(n); none != nil {
+			t.End, err = false, none
 		}
-		t.Completed = uint32(n)
 		copy(argument[8:], t.Append(nil)[8:])
 		return err
 	case ok && (request == kernel.GPIBWrite || request == kernel.GPIBCommand):
@@ -135,6 +134,9 @@ func (s *System) in(fd int, p []byte, n int) (int, error) {
 	s.mutex.Lock()
 	defer s.mutex.Unlock()
 	all := append(s.over, spoiled...)
+	if len(all) == 0 && n > 0 { // nothing of it has come, its end neither
+		return 0, syscall.ETIMEDOUT
+	}
 	n = copy(p, all)
 	s.over = append([]byte(nil), all[n:]...)
 	return n, nil
