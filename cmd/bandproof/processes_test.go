@@ -6,6 +6,7 @@ import (
 	"bufio"
 	"bytes"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net"
 	"os"
@@ -79,7 +80,12 @@ func benchFile(t *testing.T, dir string, resources map[string]string, more strin
 		old := `address = "TCPIP0::127.0.0.1::` + was + `::SOCKET"`
 		require.Contains(t, text, old)
 		require.NotEmpty(t, resources[name], name)
-		text = strings.Replace(text, old, `address = "`+resources[name]+"\"\n"+more, 1)
+		address, via, behind := strings.Cut(resources[name], " via ")
+		settings := more
+		if behind {
+			settings += `via = "` + via + "\"\n"
+		}
+		text = strings.Replace(text, old, `address = "`+address+"\"\n"+settings, 1)
 	}
 	file := filepath.Join(dir, "bench.toml")
 	require.NoError(t, os.WriteFile(file, []byte(text), 0o644))
@@ -163,52 +169,68 @@ func comparable(v any) any {
 	return v
 }
 
-// The main job against instruments that are processes of their own: over TCP
-// and over serial lines (pseudo-terminals, and a linked pair with another
-// serial library at the far end), with the same seed the same record.
+// The main job against instruments that are processes of their own: over every
+// link that can be served here (for serial lines pseudo-terminals, and a linked
+// pair with another serial library at the far end), with the same seed the same
+// record.
 func TestSameRecordOverEveryLink(t *testing.T) {
 	bandproof, bench := programs(t)
 	if _, err := exec.LookPath("socat"); err != nil && os.Getenv("BANDPROOF_NO_PEERS") != "1" {
 		t.Fatal("socat is missing; install with: apt-get install socat (or set BANDPROOF_NO_PEERS=1 to go without)")
 	}
 	fault := []string{"--seed", "11", "--fault", "dead-above:input=B,from=850 MHz"}
-	records := map[string]any{}
-	sweep := func(t *testing.T, name, serial string, args ...string) {
+	sweep := func(t *testing.T, settings string, args ...string) any {
+		t.Helper()
 		dir := t.TempDir()
 		resources, _ := serveBench(t, bench, append(append([]string{}, fault...), args...)...)
-		code, said, r := runProcess(t, bandproof, benchFile(t, dir, resources, serial), dir, "--as-found")
+		code, said, r := runProcess(t, bandproof, benchFile(t, dir, resources, settings), dir, "--as-found")
 		require.Equal(t, exitFailed, code, said)
 		require.Equal(t, "outside tolerance", r["run"].(map[string]any)["statement"])
 		require.Equal(t, true, r["run"].(map[string]any)["complete"], said)
 		require.Contains(t, said, "connect source LF to input A")
 		require.FileExists(t, filepath.Join(dir, "store.db"))
-		records[name] = comparable(r)
+		return comparable(r)
 	}
-	tcp := []string{"--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0"}
-	t.Run("tcp", func(t *testing.T) { sweep(t, "tcp", "", tcp...) })
-	t.Run("tcp again", func(t *testing.T) {
-		sweep(t, "again", "", tcp...)
-		require.Equal(t, records["tcp"], records["again"])
-	})
-	t.Run("pseudo-terminal", func(t *testing.T) {
-		dir := t.TempDir()
-		var args []string
-		for _, name := range []string{"counter", "LF", "MW"} {
-			args = append(args, "--pty", name+"="+filepath.Join(dir, name))
+	// each serves every instrument on its own port by one flag.
+	each := func(flag, more string) (args []string) {
+		for i, name := range []string{"counter", "LF", "MW"} {
+			where := "127.0.0.1:0"
+			if more != "" {
+				where += fmt.Sprintf(more, 7+i)
+			}
+			args = append(args, flag, name+"="+where)
 		}
-		sweep(t, "pty", "baud = 115200\n", args...)
-		require.Equal(t, records["tcp"], records["pty"])
-	})
-	t.Run("HiSLIP", func(t *testing.T) {
-		for name, more := range map[string]string{"synchronised": "", "overlap": "overlap = true\n"} {
-			sweep(t, name, more, "--hislip", "counter=127.0.0.1:0", "--hislip", "LF=127.0.0.1:0", "--hislip", "MW=127.0.0.1:0")
-			require.Equal(t, records["tcp"], records[name], name)
-		}
-	})
+		return args
+	}
+	want := sweep(t, "", each("--tcp", "")...)
+	dir := t.TempDir()
+	var terminals []string
+	for _, name := range []string{"counter", "LF", "MW"} {
+		terminals = append(terminals, "--pty", name+"="+filepath.Join(dir, name))
+	}
+	for _, row := range []struct {
+		name, settings string
+		args           []string
+	}{
+		{"tcp again", "", each("--tcp", "")},
+		{"pseudo-terminal", "baud = 115200\n", terminals},
+		{"HiSLIP, synchronised", "", each("--hislip", "")},
+		{"HiSLIP, overlap", "overlap = true\n", each("--hislip", "")},
+		{"VXI-11", "", each("--vxi11", "")},
+		{"VXI-11 gateway", "", each("--vxi11", ",gpib0,%d")},
+		{"GPIB adapter on Ethernet", "", []string{"--adapter", "127.0.0.1:0=counter@7,LF@8,MW@9"}},
+		{"GPIB adapter on a serial line", "", []string{"--adapter", "pty:" + filepath.Join(dir, "adapter") + "=counter@7,LF@8,MW@9"}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			t.Parallel() // they mostly wait
+			require.Equal(t, want, sweep(t, row.settings, row.args...))
+		})
+	}
 	t.Run("linked serial lines", func(t *testing.T) {
 		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
 			t.Skip("NOT TESTED over linked serial lines: BANDPROOF_NO_PEERS=1 is set")
 		}
+		t.Parallel()
 		dir := t.TempDir()
 		near := map[string]string{}
 		args := []string{"--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0"}
@@ -223,7 +245,7 @@ func TestSameRecordOverEveryLink(t *testing.T) {
 		work := t.TempDir()
 		code, said, r := runProcess(t, bandproof, benchFile(t, work, resources, ""), work, "--as-found")
 		require.Equal(t, exitFailed, code, said)
-		require.Equal(t, records["tcp"], comparable(r))
+		require.Equal(t, want, comparable(r))
 	})
 }
 

@@ -122,7 +122,7 @@ var errorKinds = []struct {
 	{"out of step", drivers.ErrOutOfStep}, {"unreadable", drivers.ErrUnreadable}, {"instrument", drivers.ErrInstrument},
 	{"interlock", drivers.ErrInterlock}, {"protocol", link.ErrProtocol}, {"disconnected", link.ErrDisconnected},
 	{"busy", link.ErrBusy}, {"dirty", link.ErrDirty}, {"timeout", link.ErrTimeout}, {"deadline", context.DeadlineExceeded},
-	{"closed", link.ErrClosed}, {"unsupported", errors.ErrUnsupported},
+	{"closed", link.ErrClosed}, {"unsupported", errors.ErrUnsupported}, {"address", link.ErrAddress},
 }
 
 // kindOf names the kind of an error; one without kind or type is a violation.
