@@ -11,13 +11,16 @@ import (
 // Line carries bytes both ways by a schedule.
 type Line struct {
 	lanes [2]*lane
+
+	mutex sync.Mutex
+	acted []Fault
 }
 
 // NewLine makes a line whose faults begin at once.
 func NewLine(s Schedule) *Line {
 	l := &Line{}
 	for way := range l.lanes {
-		a := &lane{}
+		a := &lane{line: l}
 		for _, f := range s.Faults {
 			if f.Way == Way(way) {
 				a.faults = append(a.faults, f)
@@ -46,24 +49,26 @@ func (l *Line) Passed(w Way) int {
 	return a.at
 }
 
-// Acted lists the faults that have acted, each way in their order.
+// Acted lists the faults that have acted, in their order.
 func (l *Line) Acted() []Fault {
-	var all []Fault
-	for _, a := range l.lanes {
-		a.mutex.Lock()
-		all = append(all, a.acted...)
-		a.mutex.Unlock()
-	}
-	return all
+	l.mutex.Lock()
+	defer l.mutex.Unlock()
+	return slices.Clone(l.acted)
+}
+
+func (l *Line) acts(f Fault) {
+	l.mutex.Lock()
+	defer l.mutex.Unlock()
+	l.acted = append(l.acted, f)
 }
 
 // lane is one direction.
 type lane struct {
+	line       *Line
 	mutex      sync.Mutex
 	faults     []Fault // that have not acted
-	acted      []Fault
-	at         int // bytes that have come
-	dropping   int // bytes still to be lost
+	at         int     // bytes that have come
+	dropping   int     // bytes still to be lost
 	corrupting int
 	mask       byte
 }
@@ -100,7 +105,7 @@ func (a *lane) apply(m *memory, piece []byte) (steps []step) {
 				break
 			}
 			a.faults = a.faults[1:]
-			a.acted = append(a.acted, f)
+			a.line.acts(f)
 			s, cut := a.act(m, f)
 			steps = append(steps, s...)
 			if cut {

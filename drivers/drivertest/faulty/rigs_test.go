@@ -6,6 +6,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"os"
 	"path/filepath"
@@ -150,7 +151,7 @@ func placeAdapterSerial(u *truth, instrument string, line *faulty.Line) (link.Co
 		return link.Config{}, link.Opener{}, nil, err
 	}
 	c, o, end, err := overPTY(line, func(ctx context.Context, far net.Conn) error {
-		if err := a.ServePort(ctx, far); ctx.Err() == nil {
+		if err := a.ServePort(ctx, far); ctx.Err() == nil && !errors.Is(err, io.ErrClosedPipe) {
 			return err
 		}
 		return nil
