@@ -37,6 +37,8 @@ func OpenCounter(o Opening) (drivers.Counter, error) {
 	if err != nil {
 		return nil, err
 	}
+	// By then the display may show the next count: what it did show is asked for.
+	h.insist = "if the display did show it, enter the same again, whatever it shows by now"
 	return &counter{hand: h, coarse: map[string]bool{}}, nil
 }
 

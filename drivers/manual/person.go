@@ -57,6 +57,7 @@ type hand struct {
 	Opening
 	called string        // "source LF"
 	turn   chan struct{} // holds a token while an action is under way
+	insist string        // what to do where an entry that looks wrong is right
 }
 
 func newHand(o Opening, called string) (hand, error) {
@@ -69,7 +70,7 @@ func newHand(o Opening, called string) (hand, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	return hand{o, called, make(chan struct{}, 1)}, nil
+	return hand{o, called, make(chan struct{}, 1), "if it is so, enter the same again"}, nil
 }
 
 // Name is the name in the bench file.
@@ -160,7 +161,7 @@ func enter[T any](ctx context.Context, h *hand, q Question, read func(string) (T
 		e.questioned = append(e.questioned, drivers.Questioned{Text: e.text, Why: why})
 		q.Wrong = why
 		if !strings.HasSuffix(why, never) {
-			q.Wrong += "; if it is so, enter the same again"
+			q.Wrong += "; " + h.insist
 		}
 	}
 }

@@ -168,6 +168,22 @@ func TestReadingsAreComparedWithEachOther(t *testing.T) {
 	require.Contains(t, p.wrong()[0], "27 Hz from the reading before")
 }
 
+// By the time that a reading is questioned the display may show the next count,
+// so the person is asked for what it did show: a bad count among good ones must
+// not be lost as a slip.
+func TestAQuestionedReadingIsOneThatWasShown(t *testing.T) {
+	p := &script{answers: []string{"12.345678", "12.345699", "12.345699", "12.345678"}}
+	c, _ := counter(t, p)
+	c.(drivers.Expecter).Expect(drivers.Expectation{Frequency: hz("12.345678 MHz"), Tolerance: hz("100 Hz").Exact(), Scatter: hz("2 Hz").Exact(),
+		Resolution: hz("1 Hz").Exact(), Input: "A", Range: [2]quantity.Frequency{hz("10 Hz"), hz("120 MHz")}})
+	for range 2 {
+		_, err := c.Read(t.Context())
+		require.NoError(t, err)
+	}
+	require.Len(t, p.wrong(), 1)
+	require.Contains(t, p.wrong()[0], "if the display did show it, enter the same again, whatever it shows by now")
+}
+
 // What was insisted on once at a setting is not questioned at each reading.
 func TestInsistingHoldsForTheSetting(t *testing.T) {
 	p := &script{answers: []string{"5.000 001", "5.000 001", "5.000 002", "5.000 001", "5.000 001", "5.000 001"}}
