@@ -159,3 +159,39 @@ func TestPlanSaysWhereTheMonitorIsTooCoarse(t *testing.T) {
 	p, b = switched(t, "gate = \"10 s\"\nresolution = \"0.1 Hz\"", "gate = \"1 s\"\nresolution = \"1 Hz\"")
 	require.Contains(t, strings.Join(plan(t, p, b).Warnings, "\n"), "input A: at 2 points the monitor sees less than the limit")
 }
+
+// A level is too much for monitor and meter already where the source may bring
+// it: its uncertainty of 0.8 dB and its transient of 0.5 dB count.
+func TestMonitorAndMeterStandWhatTheSourceMayBeOver(t *testing.T) {
+	p, b := switched(t)
+	var x procedures.Point
+	for _, q := range plan(t, p, b).Points {
+		if q.Frequency.Cmp(hz("18 GHz")) == 0 {
+			x = q
+		}
+	}
+	r := quantity.Dbm50()
+	atMonitor := x.Levels.Source.DBm(r) - 6.8   // splitter at 18 GHz
+	atMeter := x.Levels.Connector.DBm(r) - 10.4 // offset there
+	for over, want := range map[float64]bool{1.2: false, 1.4: true} {
+		b.Monitor.Level[1] = quantity.DBmLevel(atMonitor+over, 2)
+		b.PowerMeters[0].Level[1] = quantity.DBmLevel(atMeter+over, 2)
+		watched, why := b.Watched(x)
+		require.Equal(t, want, watched, why)
+		metered, why := b.Metered(x)
+		require.Equal(t, want, metered, why)
+	}
+}
+
+// Only a monitor on another reference than its source's sees an error of it.
+func TestMonitorSharesTheReferenceOfItsSource(t *testing.T) {
+	_, b := switched(t)
+	for _, row := range []struct {
+		monitor, source string
+		shares          bool
+	}{{"house standard", "house standard", true}, {"own", "own", false}, {"own", "house standard", false}, {"house standard", "own", false},
+		{"SG", "own", true}, {"SG", "house standard", true}, {"house standard", "unit", false}} {
+		b.Monitor.Reference, b.Sources[0].Reference = row.monitor, row.source
+		require.Equal(t, row.shares, b.Monitor.SharesReference(b), row)
+	}
+}

@@ -122,13 +122,18 @@ func levelsFor(i Input, p Path, s Source, f quantity.Frequency, want quantity.Le
 // At a high-impedance input the voltage doubling of an open end is assumed,
 // because a feed-through termination can be forgotten.
 func Ceiling(u Unit, i Input, p Path, s Source, f quantity.Frequency) float64 {
-	var damage float64 // dBm matched at the connector
+	return Stands(u, i) - s.over() + p.leastLoss(f)
+}
+
+// Stands is the highest level in dBm, matched at the connector, at which an
+// input stays below its damage level by the margin. At a high-impedance input
+// the voltage doubling of an open end is assumed.
+func Stands(u Unit, i Input) float64 {
+	damage := i.Damage.DBm(i.Impedance)
 	if i.HighImpedance() {
 		damage = quantity.VoltLevel(i.Damage.Volts(quantity.Dbm50()) / 2).DBm(quantity.Dbm50())
-	} else {
-		damage = i.Damage.DBm(i.Impedance)
 	}
-	return damage - u.Margin() - s.LevelUncertainty.Float() - s.Transient.Float() + p.leastLoss(f)
+	return damage - u.Margin()
 }
 
 // checkLevels says why levels can't be had, or nil.

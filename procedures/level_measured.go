@@ -35,11 +35,14 @@ func (b *Bench) Metered(p Point) (metered bool, why string) {
 	if at < m.Level[0].DBm(r) {
 		return false, "too little reaches power meter " + m.Name
 	}
-	if at > m.Level[1].DBm(r) {
+	if s, _ := b.Source(p.Source); at+s.over() > m.Level[1].DBm(r) {
 		return false, tooMuchMeter
 	}
 	return true, ""
 }
+
+// over is how far in dB the source's level may lie above what it is set to.
+func (s Source) over() float64 { return s.LevelUncertainty.Float() + s.Transient.Float() }
 
 const tooMuchMeter = "level above what the power meter stands"
 

@@ -50,6 +50,25 @@ func (l *planner) watch() (*Watch, error) {
 	return w, nil
 }
 
+// SharesReference tells whether the monitor runs from what its source runs
+// from: an error of that moves both alike, and the monitor does not see it.
+func (m Monitor) SharesReference(b *Bench) bool {
+	s, _ := b.Source(m.Source)
+	of := func(reference string) string {
+		if other, ok := b.Source(reference); ok { // runs from the output of that source
+			if reference = other.Reference; reference == runsOwn {
+				reference = other.Name
+			}
+		}
+		return reference
+	}
+	from := s.Reference
+	if from == runsOwn {
+		from = s.Name
+	}
+	return m.Reference != runsOwn && of(m.Reference) == from
+}
+
 // Watched tells whether the monitor counts a point: whether its source, its
 // frequency and the level that arrives there are within the monitor's reach.
 // why says what is not.
@@ -70,7 +89,7 @@ func (b *Bench) Watched(p Point) (watched bool, why string) {
 	if at < m.Level[0].DBm(r) {
 		return false, "too little reaches the monitor"
 	}
-	if at > m.Level[1].DBm(r) {
+	if s, _ := b.Source(p.Source); at+s.over() > m.Level[1].DBm(r) {
 		return false, tooMuchMonitor
 	}
 	return true, ""

@@ -206,13 +206,7 @@ func TestSwitchAloneProvesNoSignal(t *testing.T) {
 	} {
 		t.Run(row.fault, func(t *testing.T) {
 			r := newRig(t, options{switched: true, faults: []string{row.fault}})
-			r.setup.Bench.Monitor, r.setup.Monitor = nil, nil
-			for k := range r.setup.Bench.Paths {
-				r.setup.Bench.Paths[k].Meter = nil
-			}
-			var err error
-			r.setup.Plan, err = procedures.NewPlan(r.setup.Procedure, r.setup.Bench, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
-			require.NoError(t, err)
+			withoutMonitorAndMeter(t, r)
 			got := r.run()
 			for _, p := range got.Points {
 				if p.Point.Input == "C" || strings.HasPrefix(row.fault, "source") {
@@ -381,4 +375,99 @@ func TestFaultsOfTheBenchAreNeverBookedOnTheUnit(t *testing.T) {
 	}
 	require.NotZero(t, words[decision.Pass], "some points are not touched by the faults")
 	require.NotZero(t, words[decision.NotJudged], "some are")
+}
+
+// A source that dies while an input is under way: that it was counted before is
+// no proof that it still gives a signal.
+func TestSourceThatDiesIsNotProvenByItsPast(t *testing.T) {
+	r := newRig(t, options{switched: true})
+	withoutMonitorAndMeter(t, r)
+	passed := 0
+	for _, p := range r.setup.Plan.Points {
+		if p.Input == "A" {
+			passed++
+		}
+	}
+	reads := 0
+	r.setup.Counter = watchful(r.setup.Counter, func() {
+		// Each point of A throws one reading away and counts three, the first one looks twice
+		// with RF off; as many for the first point of B.
+		if reads++; reads == (passed+1)*4+4+1 {
+			faults(t, r.bench, "source-no-output:instrument=SG")
+		}
+	})
+	got := r.run()
+	words := map[string]int{}
+	for _, p := range got.Points {
+		require.False(t, p.Verdict.Bad(), "%s %s %q", p.Point.ID, p.Verdict, p.Notes)
+		words[p.Verdict.String()]++
+	}
+	require.Equal(t, passed+1, words["pass"])
+	require.NotZero(t, words["not judged: path not proven"])
+}
+
+func withoutMonitorAndMeter(t *testing.T, r *rig) {
+	t.Helper()
+	r.setup.Bench.Monitor, r.setup.Monitor = nil, nil
+	for k := range r.setup.Bench.Paths {
+		r.setup.Bench.Paths[k].Meter = nil
+	}
+	var err error
+	r.setup.Plan, err = procedures.NewPlan(r.setup.Procedure, r.setup.Bench, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
+	require.NoError(t, err)
+}
+
+// The unit promises to count from its sensitivity on. Where the power meter
+// shows the level to lie below that, a failure is not booked on the unit; where
+// it may lie below, the failure stands and the record says so.
+func TestFailureBelowThePromisedLevelIsNotBookedOnTheUnit(t *testing.T) {
+	atPromise := []string{"input = \"C\"\npoints = [\"2 GHz\", \"6 GHz\", \"12 GHz\"]\ngate = \"1 s\"\nreadings = 3\nabove_sensitivity = \"6 dB\"",
+		"input = \"C\"\npoints = [\"2 GHz\", \"6 GHz\", \"12 GHz\"]\ngate = \"1 s\"\nreadings = 3\nabove_sensitivity = \"0 dB\""}
+	for _, row := range []struct {
+		off           float64 // dB from the specified -20 dBm; U = 0.22 dB
+		verdict, note string
+	}{
+		{-0.5, "not judged: " + string(decision.LevelNotAsPlanned), "lies below -20 dBm"},
+		{-0.1, "fail: no count", "may lie below -20 dBm"},
+		{0.1, "fail: no count", "may lie below -20 dBm"},
+		{0.3, "fail: no count", ""},
+	} {
+		t.Run(fmt.Sprintf("%+.1f dB", row.off), func(t *testing.T) {
+			r := newRig(t, options{switched: true, procedure: atPromise, faults: []string{"dead-input:input=C"}})
+			r.setup.PowerMeters["PM"] = &finder{PowerMeter: r.setup.PowerMeters["PM"], dbm: -20 + row.off}
+			seen := 0
+			for _, p := range r.run().Points {
+				if p.Point.Input != "C" {
+					continue
+				}
+				notes := strings.Join(p.Notes, "\n")
+				require.Equal(t, row.verdict, p.Verdict.String(), notes)
+				require.Contains(t, notes, row.note)
+				require.Equal(t, row.note != "", strings.Contains(notes, "within which the unit promises"), notes)
+				seen++
+			}
+			require.NotZero(t, seen)
+		})
+	}
+}
+
+// The interlock goes by tables; where the meter shows that they are wrong, the
+// run ends at once and the input sees such a level no second time.
+func TestMeasuredLevelNearDamageEndsTheRun(t *testing.T) {
+	for name, meter := range map[string]*finder{"14.1 dBm, margin 3 dB": {dbm: 14.1}, "beyond the meter's 20 dBm": {mark: drivers.OverRange}} {
+		t.Run(name, func(t *testing.T) {
+			r := newRig(t, options{switched: true})
+			meter.PowerMeter = r.setup.PowerMeters["PM"]
+			r.setup.PowerMeters["PM"] = meter
+			got, err := runner.Run(t.Context(), r.setup)
+			require.ErrorIs(t, err, runner.ErrBench)
+			require.ErrorContains(t, err, "at input C, which is destroyed at 17 dBm")
+			last := got.Points[len(got.Points)-1]
+			require.Equal(t, "C", last.Point.Input)
+			require.Equal(t, "not judged: "+string(decision.InterlockRefused), last.Verdict.String())
+			require.Equal(t, 1, last.Setting.Tries)
+			require.Empty(t, last.Readings)
+			require.False(t, got.Complete)
+		})
+	}
 }

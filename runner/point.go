@@ -96,8 +96,12 @@ func (r *run) putOff(ctx context.Context, at *place, res PointResult, why decisi
 	return r.interrupt
 }
 
-// linkHolds ends the run where a link is dead, or fails again and again.
+// linkHolds ends the run where a link is dead, or fails again and again, and
+// where an input was in danger.
 func (r *run) linkHolds() error {
+	if r.endanger != nil {
+		return fmt.Errorf("%w: %w", ErrBench, r.endanger)
+	}
 	if r.linkFails == 0 {
 		return nil
 	}

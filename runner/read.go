@@ -214,6 +214,7 @@ func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last b
 		if ok || err != nil {
 			return ok, err
 		}
+		delete(r.alive, at.spec.Name) // nor does it show any longer that the source gives a signal
 	}
 	if ok, sure, err := r.proveByAids(ctx, at, res); sure || err != nil {
 		return ok, err

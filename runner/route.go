@@ -123,7 +123,7 @@ func (r *run) proveByAids(ctx context.Context, at *place, res *PointResult) (pro
 	default:
 		return false, false, nil
 	}
-	res.Notes = append(res.Notes, fmt.Sprintf("path proven: switch %s reads back position %s, and %s", at.path.Switch, stands, seen))
+	res.Notes = append(res.Notes, fmt.Sprintf("path proven: switch %s reads back position %s, and %s; contacts and cable behind it are taken as good", at.path.Switch, stands, seen))
 	return true, true, nil
 }
 

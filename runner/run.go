@@ -56,12 +56,13 @@ type run struct {
 	everSet   map[string]bool    // sources whose RF this run may have switched on
 	linkFails int                // points in a row that a link failed at
 	distrust  bool               // the conversation with the unit was found out of step
+	endanger  error              // a level at an input that came too near to its damage level
 	dead      error              // why a link could not even be cleared; nil: it could
 	secondsTo map[string]float64 // remaining, by point id
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
 	interrupt error
-	alive     map[string]bool // sources of which a point passed in this run
+	alive     map[string]bool // sources of which a point passed in this run, and has not failed to since
 	deaf      map[string]bool // thermometers that do not answer
 }
 
