@@ -109,6 +109,9 @@ func aids(b *procedures.Bench, run runner.Result, used map[string]bool, now time
 		if m.OwnTimebase != nil && m.Reference == "own" {
 			stated = fmt.Sprintf("one count %s at a gate of %s, own timebase, accuracy %s", m.Resolution, m.Gate, m.OwnTimebase)
 		}
+		if m.SharesReference(b) {
+			stated += ", as source " + m.Source + " does: shows nothing of that reference"
+		}
 		list = append(list, Standard{procedures.MonitorName, "monitor", m.Standard, stated, m.Overdue(now)})
 	}
 	told := map[string]bool{}

@@ -29,7 +29,7 @@ func (s *Sheet) beside() []block {
 	}
 	return append([]block{&heading{Level: 1, Text: besideTitle}, &paragraph{Text: "Where the bench has them: the position that the switch read back, the level at the input as a power meter measured it " +
 		"(U with k = 2), and the source's frequency as counted by the monitor, a second counter on a splitter. The monitor's reading does not enter the error of the unit; " +
-		"where it was further off what is expected than allowed, the point has no verdict."}}, b...)
+		"where it was further off what is expected than allowed, the point has no verdict. A monitor that runs from the reference of its source can't show that this reference is right."}}, b...)
 }
 
 // aids has a line a point; nil where none of them was there.
