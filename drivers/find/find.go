@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"net"
-	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -45,7 +44,7 @@ type Finder struct {
 	SerialPorts func() ([]link.SerialPort, error)
 	Services    func(ctx context.Context, service string) ([]Service, error)
 	Broadcast   func(ctx context.Context) ([]string, error) // hosts that say they have VXI-11
-	USB         func() ([]USBDevice, error)
+	USB         func() []link.USBInstrument
 	Open        func(ctx context.Context, c link.Config) (link.Link, error)
 	Log         *slog.Logger
 }
@@ -103,7 +102,7 @@ func (f Finder) filled() Finder {
 		f.Broadcast = func(ctx context.Context) ([]string, error) { return link.AskVXI11(ctx, nil, listenTime) }
 	}
 	if f.USB == nil {
-		f.USB = func() ([]USBDevice, error) { return usbDevices("", runtime.GOOS) }
+		f.USB = link.Opener{}.USBInstruments
 	}
 	if f.Log == nil {
 		f.Log = slog.New(slog.DiscardHandler)

@@ -8,7 +8,6 @@ import (
 	"io"
 	"log/slog"
 	"net"
-	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -26,7 +25,7 @@ func nothing() Finder {
 		SerialPorts: func() ([]link.SerialPort, error) { return nil, nil },
 		Services:    func(context.Context, string) ([]Service, error) { return nil, nil },
 		Broadcast:   func(context.Context) ([]string, error) { return nil, nil },
-		USB:         func() ([]USBDevice, error) { return nil, nil },
+		USB:         func() []link.USBInstrument { return nil },
 		Log:         slog.New(slog.DiscardHandler),
 	}
 }
@@ -277,31 +276,19 @@ func TestAddressesBehindAnAdapter(t *testing.T) {
 	require.Contains(t, r.Problems[0], "adapter TCPIP0::127.0.0.1::1::SOCKET: ")
 }
 
-func TestUSBDevicesOfTheKernel(t *testing.T) {
-	root := t.TempDir()
-	device := filepath.Join(root, "devices", "1-2")
-	for name, text := range map[string]string{"idVendor": "1a2b", "idProduct": "00ff", "serial": "SN 1", "manufacturer": "Example Works (invented)", "product": "Counter",
-		"1-2:1.0/bInterfaceNumber": "00"} {
-		file := filepath.Join(device, name)
-		require.NoError(t, os.MkdirAll(filepath.Dir(file), 0o755))
-		require.NoError(t, os.WriteFile(file, []byte(text+"\n"), 0o644))
+func TestUSBInstrumentsAreAsked(t *testing.T) {
+	f := nothing()
+	r, err := link.ParseResource("USB0::0x1A2B::0x00FF::SN 1::INSTR")
+	require.NoError(t, err)
+	f.USB = func() []link.USBInstrument {
+		return []link.USBInstrument{{Resource: r, Name: "Example Works (invented) Counter"}}
 	}
-	class := filepath.Join(root, "sys", "class", "usbmisc", "usbtmc0")
-	require.NoError(t, os.MkdirAll(class, 0o755))
-	require.NoError(t, os.MkdirAll(filepath.Join(root, "sys", "class", "usbmisc", "hiddev0"), 0o755))
-	require.NoError(t, os.Symlink(filepath.Join(device, "1-2:1.0"), filepath.Join(class, "device")))
-	list, err := usbDevices(root, "linux")
+	got, err := f.Find(t.Context(), Options{})
 	require.NoError(t, err)
-	require.Len(t, list, 1)
-	require.Equal(t, "USB0::0x1A2B::0x00FF::SN 1::INSTR", list[0].Address())
-	require.Equal(t, "Example Works (invented) Counter", list[0].Name)
-
-	list, err = usbDevices(t.TempDir(), "linux")
-	require.NoError(t, err)
-	require.Empty(t, list)
-	list, err = usbDevices(root, "windows")
-	require.NoError(t, err)
-	require.Empty(t, list)
+	require.Len(t, got.Found, 1)
+	require.Equal(t, r.String(), got.Found[0].Address)
+	require.Equal(t, &USB{Vendor: "1A2B", Product: "00FF", SerialNumber: "SN 1", Name: "Example Works (invented) Counter"}, got.Found[0].USB)
+	require.NotEmpty(t, got.Found[0].Note, "there is none to be asked")
 }
 
 func TestWhatMayBeNamed(t *testing.T) {

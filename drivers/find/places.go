@@ -122,14 +122,15 @@ func (s *search) serialPorts() error {
 }
 
 func (s *search) usb() error {
-	devices, err := s.Finder.USB()
-	for _, d := range devices {
+	for _, d := range s.Finder.USB() {
+		r := d.Resource
+		ids := USB{Vendor: fmt.Sprintf("%04X", r.Vendor), Product: fmt.Sprintf("%04X", r.Product), SerialNumber: r.SerialNumber, Name: d.Name}
 		s.run("", func() error {
-			s.ask(Found{Address: canonical(d.Address()), How: []string{"USB test and measurement device"}, USB: &d.USB}, link.Config{}, true)
+			s.ask(Found{Address: r.String(), How: []string{"USB test and measurement device"}, USB: &ids}, link.Config{}, true)
 			return nil
 		})
 	}
-	return err
+	return nil
 }
 
 func (s *search) broadcast() error {

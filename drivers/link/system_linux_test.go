@@ -111,9 +111,11 @@ func usbTree(t *testing.T) rooted {
 	}
 	for i, d := range []struct{ serial, number string }{{"S1", "00"}, {"S2", "02"}, {"S2", "01"}} {
 		device := fmt.Sprintf("/sys/devices/pci0/usb1/1-%s", d.serial)
-		file(device+"/idVendor", "1ab1")
-		file(device+"/idProduct", "0e11")
+		file(device+"/idVendor", "abcd")
+		file(device+"/idProduct", "00a1")
 		file(device+"/serial", d.serial)
+		file(device+"/manufacturer", "Example Works (invented)")
+		file(device+"/product", "Counter")
 		file(device+"/1-1:1."+d.number+"/bInterfaceNumber", d.number)
 		link(fmt.Sprintf("/sys/class/usbmisc/usbtmc%d/device", i), r.root+device+"/1-1:1."+d.number)
 	}
@@ -126,13 +128,17 @@ func usbTree(t *testing.T) rooted {
 
 func TestUSBInstrumentsAreFound(t *testing.T) {
 	tree := usbTree(t)
+	list := Opener{System: tree}.USBInstruments()
+	if len(list) != 3 || list[0].String() != "USB0::0xABCD::0x00A1::S1::INSTR" || list[0].Name != "Example Works (invented) Counter" {
+		t.Errorf("listed: %v", list)
+	}
 	for address, want := range map[string]string{
-		"USB0::0x1AB1::0x0E11::S1::INSTR":       "usbtmc0",
-		"USB0::0x1AB1::0x0E11::S2::INSTR":       "usbtmc2", // the first interface
-		"USB0::0x1AB1::0x0E11::S2::2::INSTR":    "usbtmc1",
-		"USB0::0x1AB1::0x0E11::S2::3::INSTR":    "! USB0::0x1AB1::0x0E11::S2::1::INSTR",
-		"USB0::0x1AB1::0x0E11::OTHER::INSTR":    "! is it on and plugged in",
-		"USB0::0x1AB1::0x0E12::S1::INSTR":       "! USB0::0x1AB1::0x0E11::S1::INSTR",
+		"USB0::0xABCD::0x00A1::S1::INSTR":       "usbtmc0",
+		"USB0::0xABCD::0x00A1::S2::INSTR":       "usbtmc2", // the first interface
+		"USB0::0xABCD::0x00A1::S2::2::INSTR":    "usbtmc1",
+		"USB0::0xABCD::0x00A1::S2::3::INSTR":    "! USB0::0xABCD::0x00A1::S2::1::INSTR",
+		"USB0::0xABCD::0x00A1::OTHER::INSTR":    "! is it on and plugged in",
+		"USB0::0xABCD::0x00A2::S1::INSTR":       "! USB0::0xABCD::0x00A1::S1::INSTR",
 		"USB0::0xBEEF::0x0001::NODRIVER::INSTR": "! modprobe usbtmc",
 	} {
 		r, err := ParseResource(address)
@@ -148,7 +154,7 @@ func TestUSBInstrumentsAreFound(t *testing.T) {
 			t.Errorf("%s: %q, %v; want %q", address, got, err, want)
 		}
 	}
-	r, _ := ParseResource("USB0::0x1AB1::0x0E11::S1::INSTR")
+	r, _ := ParseResource("USB0::0xABCD::0x00A1::S1::INSTR")
 	if _, err := findUSB(rooted{root: t.TempDir()}, r); err == nil || !strings.Contains(err.Error(), "no other") {
 		t.Errorf("no instruments at all: %v", err)
 	}

@@ -45,24 +45,33 @@ func (o Opener) openUSB(ctx context.Context, r Resource, c Config) (Link, error)
 	})
 }
 
-// usbInstrument is one that the driver serves.
-type usbInstrument struct {
-	name            string // usbtmc0
-	vendor, product uint16
-	serial          string
-	number          int // of its interface
+// USBInstrument is a USB test and measurement instrument that the kernel's
+// driver serves.
+type USBInstrument struct {
+	Resource Resource
+	Name     string // what the instrument calls itself: maker and product
+	device   string // usbtmc0
 }
 
-func (u usbInstrument) String() string {
-	return Resource{Kind: USB, Vendor: u.vendor, Product: u.product, SerialNumber: u.serial, Interface: u.number}.String()
+func (u USBInstrument) String() string { return u.Resource.String() }
+
+// USBInstruments lists what the usbtmc driver of this machine serves; nothing
+// where the system has no such driver.
+func (o Opener) USBInstruments() []USBInstrument {
+	s, err := o.system("a USB instrument")
+	if err != nil {
+		return nil
+	}
+	return listUSB(s)
 }
 
 // listUSB lists what the driver serves. Links of sysfs lead to the interface,
-// and the device is the directory above that.
-func listUSB(s System) []usbInstrument {
+// and the device is the directory above that
+// (Documentation/ABI/testing/sysfs-bus-usb of the Linux kernel, from memory).
+func listUSB(s System) []USBInstrument {
 	names, _ := s.List(tmcClass) // no directory: no driver, so no instruments
 	slices.Sort(names)
-	var list []usbInstrument
+	var list []USBInstrument
 	for _, name := range names {
 		if !strings.HasPrefix(name, "usbtmc") {
 			continue
@@ -74,9 +83,14 @@ func listUSB(s System) []usbInstrument {
 		vendor, e1 := strconv.ParseUint(text("../idVendor"), 16, 16)
 		product, e2 := strconv.ParseUint(text("../idProduct"), 16, 16)
 		number, e3 := strconv.ParseUint(text("bInterfaceNumber"), 16, 8)
-		if errors.Join(e1, e2, e3) == nil { // else it was unplugged just now
-			list = append(list, usbInstrument{name, uint16(vendor), uint16(product), text("../serial"), int(number)})
+		if errors.Join(e1, e2, e3) != nil { // it was unplugged just now
+			continue
 		}
+		list = append(list, USBInstrument{
+			Resource: Resource{Kind: USB, Vendor: uint16(vendor), Product: uint16(product), SerialNumber: text("../serial"), Interface: int(number)},
+			Name:     strings.TrimSpace(text("../manufacturer") + " " + text("../product")),
+			device:   name,
+		})
 	}
 	return list
 }
@@ -89,17 +103,18 @@ func findUSB(s System, r Resource) (string, error) {
 	best := -1
 	for i, u := range list {
 		there = append(there, u.String())
-		fits := u.vendor == r.Vendor && u.product == r.Product && u.serial == r.SerialNumber
-		if fits && u.number == r.Interface {
-			return u.name, nil
+		is := u.Resource
+		fits := is.Vendor == r.Vendor && is.Product == r.Product && is.SerialNumber == r.SerialNumber
+		if fits && is.Interface == r.Interface {
+			return u.device, nil
 		}
-		if fits && r.Interface == 0 && (best < 0 || u.number < list[best].number) {
+		if fits && r.Interface == 0 && (best < 0 || is.Interface < list[best].Resource.Interface) {
 			best = i
 		}
 	}
 	switch {
 	case best >= 0:
-		return list[best].name, nil
+		return list[best].device, nil
 	case plugged(s, r):
 		return "", &Error{Kind: ErrDisconnected, Err: errors.New("the instrument is plugged in, but the kernel's usbtmc driver does not serve it; load it with \"modprobe usbtmc\", and see that no other program has taken the instrument from it")}
 	case len(there) == 0:

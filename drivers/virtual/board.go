@@ -30,7 +30,6 @@ type boardDriver struct {
 	listener *BusAddress // nil: nobody
 	talker   *BusAddress
 	self     bool // the board listens
-	polling  bool // serial poll is enabled
 }
 
 // boardAddress is the board's own.

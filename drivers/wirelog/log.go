@@ -214,7 +214,7 @@ func parseLine(line string) (link.Exchange, error) {
 		e.Bytes = []byte(text)
 	}
 	if rest != "" {
-		if e.Note, _, quoted, err = next(strings.TrimPrefix(rest, " ")); err != nil {
+		if e.Note, _, _, err = next(strings.TrimPrefix(rest, " ")); err != nil {
 			return e, fmt.Errorf("note: %w", err)
 		}
 	}
