@@ -5,14 +5,21 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
+	"fmt"
+	"net"
 	"os"
 	"os/exec"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"bandproof/drivers/link"
+
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
 )
 
 // loneNet is a network namespace of its own, so that port 111 is free, with a
@@ -21,7 +28,7 @@ type loneNet struct{ pid int }
 
 // inLoneNet starts a program in a network namespace of its own and returns the
 // lines that it prints before "ready".
-func inLoneNet(t *testing.T, env string, program ...string) (loneNet, []string) {
+func inLoneNet(t testing.TB, env string, program ...string) (loneNet, []string) {
 	t.Helper()
 	needPeer(t, "util-linux iproute2", "unshare", "-n", "ip", "link", "set", "lo", "up")
 	cmd := exec.Command("unshare", append([]string{"-n", "sh", "-ec", `ip link set lo up; exec "$0" "$@"`}, program...)...)
@@ -42,7 +49,7 @@ func inLoneNet(t *testing.T, env string, program ...string) (loneNet, []string) 
 }
 
 // run runs a program in the namespace and returns what it prints.
-func (n loneNet) run(t *testing.T, program ...string) string {
+func (n loneNet) run(t testing.TB, program ...string) string {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), 60*time.Second)
 	defer cancel()
@@ -52,9 +59,64 @@ func (n loneNet) run(t *testing.T, program ...string) string {
 	return string(out)
 }
 
+// dial connects from within the namespace. A thread is in one namespace at a
+// time, and a connection stays in the one that it was made in.
+func (n loneNet) dial(_ context.Context, network, address string) (net.Conn, error) {
+	runtime.LockOSThread()
+	home, err := os.Open("/proc/thread-self/ns/net")
+	if err != nil {
+		return nil, err
+	}
+	defer home.Close()
+	there, err := os.Open(fmt.Sprintf("/proc/%d/ns/net", n.pid))
+	if err != nil {
+		return nil, err
+	}
+	defer there.Close()
+	if err := unix.Setns(int(there.Fd()), unix.CLONE_NEWNET); err != nil {
+		return nil, err
+	}
+	conn, err := net.DialTimeout(network, address, 10*time.Second)
+	if back := unix.Setns(int(home.Fd()), unix.CLONE_NEWNET); back != nil {
+		return nil, errors.Join(err, back) // the thread stays locked and ends with its goroutine
+	}
+	runtime.UnlockOSThread()
+	return conn, err
+}
+
+// BenchmarkVXI11AgainstPyVISA compares round trips over VXI-11 with those of
+// PyVISA with its '@py' backend on the same virtual instrument in one run.
+func BenchmarkVXI11AgainstPyVISA(b *testing.B) {
+	needPyVISA(b)
+	n := benchInLoneNet(b)
+	const each = 500
+	const at = "TCPIP0::127.0.0.1::inst0::INSTR"
+	var ours, theirs time.Duration
+	rounds := 0
+	for b.Loop() {
+		k, err := link.Opener{Dial: n.dial}.Open(context.Background(), link.Config{Address: at})
+		require.NoError(b, err)
+		begin := time.Now()
+		for range each {
+			_, err := k.Query(context.Background(), []byte("*IDN?"))
+			require.NoError(b, err)
+		}
+		ours += time.Since(begin)
+		require.NoError(b, k.Close())
+		seconds, err := strconv.ParseFloat(strings.TrimSpace(n.run(b, python, "-c", trips, at, strconv.Itoa(each))), 64)
+		require.NoError(b, err)
+		theirs += time.Duration(seconds * float64(time.Second))
+		rounds += each
+	}
+	b.ReportMetric(float64(rounds)/ours.Seconds(), "trips/s")
+	b.ReportMetric(float64(rounds)/theirs.Seconds(), "pyvisa-trips/s")
+	b.ReportMetric(theirs.Seconds()/ours.Seconds(), "of-pyvisa")
+	b.ReportMetric(0, "ns/op") // of both together, which means nothing
+}
+
 // benchInLoneNet serves three instruments on one VXI-11 host, one of them as
 // behind a gateway, with a portmapper on port 111.
-func benchInLoneNet(t *testing.T) loneNet {
+func benchInLoneNet(t testing.TB) loneNet {
 	n, lines := inLoneNet(t, asMain+"=1", os.Args[0], "--vxi11", "counter=127.0.0.1:4711", "--vxi11", "LF=127.0.0.1:4711",
 		"--vxi11", "MW=127.0.0.1:4711,gpib0,5", "--tcp", "MW=127.0.0.1:5025", "--portmapper", "127.0.0.1:111")
 	require.ElementsMatch(t, []string{"counter TCPIP0::127.0.0.1,4711::inst0::INSTR", "LF TCPIP0::127.0.0.1,4711::inst1::INSTR",
@@ -69,6 +131,8 @@ func TestIndependentVISAClientOverVXI11(t *testing.T) {
 	n := benchInLoneNet(t)
 	out := n.run(t, python, "-c", script, "TCPIP0::127.0.0.1::inst0::INSTR", "TCPIP0::127.0.0.1::inst1::INSTR")
 	require.Regexp(t, scriptReplies, out)
+	tcp := served(t, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0")
+	require.Equal(t, drive(t, tcp["counter"], tcp["LF"]), out)
 }
 
 // visaVXI11 uses what a socket has not got: a gateway's device, the status

@@ -169,16 +169,25 @@ func (m *messages) broken(ctx context.Context, op string, cause error) error {
 	err := m.failed(ctx, op, cause)
 	switch {
 	case errors.Is(err, ErrDisconnected):
-		return m.lost(op, cause)
+		return m.lost(op, inner(cause))
 	case errors.Is(err, ErrTimeout) && op == "read" && !m.sent:
 		return err // nothing was asked, so nothing can come late
 	case errors.Is(err, errors.ErrUnsupported) && (op == "write" || op == "read"):
 		// Every instrument can do these, so what reached it was not what was sent.
-		err = &Error{Address: m.address, Op: op, Kind: ErrProtocol, Err: fmt.Errorf("%v; was it garbled on its way?", cause)}
+		err = &Error{Address: m.address, Op: op, Kind: ErrProtocol, Err: fmt.Errorf("%v; was it garbled on its way?", inner(cause))}
 	case errors.Is(err, errors.ErrUnsupported):
 		return err
 	}
 	return m.soiled(err)
+}
+
+// inner is what an error of a messenger says beside its kind.
+func inner(err error) error {
+	var known *Error
+	if errors.As(err, &known) && known.Err != nil {
+		return known.Err
+	}
+	return err
 }
 
 // discardPending tells of what came unasked before.

@@ -99,7 +99,7 @@ func TestVXI11CodesAreKinds(t *testing.T) {
 	}{
 		{vxi11.InvalidLink, link.ErrDisconnected, "switched off"},
 		{vxi11.ParameterError, link.ErrProtocol, "parameter error"},
-		{vxi11.OperationNotSupported, link.ErrProtocol, "not supported"}, // every instrument can be read: it was garbled
+		{vxi11.OperationNotSupported, link.ErrProtocol, "read: not a message: the instrument answers: VXI-11 error 8, operation not supported"},
 		{vxi11.OutOfResources, link.ErrBusy, "other programs"},
 		{vxi11.LockedByAnotherLink, link.ErrBusy, "which other program"},
 		{vxi11.IOTimeout, link.ErrTimeout, ""},
@@ -116,12 +116,29 @@ func TestVXI11CodesAreKinds(t *testing.T) {
 			defer k.Close()
 			_, err = k.Query(t.Context(), []byte("A?"))
 			require.ErrorIs(t, err, test.kind)
-			if !slices.Contains([]vxi11.Code{vxi11.InvalidLink, vxi11.IOTimeout, vxi11.OperationNotSupported}, test.code) {
+			if test.code != vxi11.OperationNotSupported { // its kind must not stay in the chain: every instrument can read
 				require.ErrorIs(t, err, test.code)
 			}
 			require.ErrorContains(t, err, test.says)
+			require.NotContains(t, err.Error(), ": : ")
 		})
 	}
+}
+
+// What an instrument can't do spoils nothing.
+func TestVXI11Unsupported(t *testing.T) {
+	at := oddVXI11(t, sane(vxi11.DeviceTrigger, func(c oncrpc.Call) [][]byte {
+		return replies(c, &vxi11.Error{Code: vxi11.OperationNotSupported})
+	}))
+	k, err := link.Opener{}.Open(t.Context(), link.Config{Address: at})
+	require.NoError(t, err)
+	defer k.Close()
+	err = k.Trigger(t.Context())
+	require.ErrorIs(t, err, errors.ErrUnsupported)
+	require.ErrorIs(t, err, vxi11.OperationNotSupported)
+	answer, err := k.Query(t.Context(), []byte("A?"))
+	require.NoError(t, err)
+	require.Equal(t, "1", string(answer))
 }
 
 // What an instrument must not answer is no message, and never a panic or a hang.
