@@ -86,6 +86,9 @@ type Connection struct {
 	BreakClear      bool              `toml:"break_clear,omitempty" json:"break_clear,omitempty" jsonschema_description:"Serial: a break clears the instrument."`
 	CommonCommands  bool              `toml:"common_commands,omitempty" json:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
 	Overlap         bool              `toml:"overlap,omitempty" json:"overlap,omitempty" jsonschema_description:"HiSLIP: overlap mode, in which questions and answers may queue up; synchronised mode unless stated."`
+	EndByTerminator bool              `toml:"end_by_terminator,omitempty" json:"end_by_terminator,omitempty" jsonschema_description:"VXI-11: the instrument marks no end, so a reply ends with the read terminator."`
+	Lock            bool              `toml:"lock,omitempty" json:"lock,omitempty" jsonschema_description:"VXI-11: keep other programs out while the program uses the instrument."`
+	LockTimeout     quantity.Duration `toml:"lock_timeout,omitempty" json:"lock_timeout,omitzero" jsonschema_description:"VXI-11: how long to wait where another program has locked the instrument; not at all unless stated."`
 	NoDeviceClear   bool              `toml:"no_device_clear,omitempty" json:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 

@@ -139,7 +139,7 @@ func (c checker) connection(path string, x Connection) {
 	c.oneOf(path+".flow_control", x.Flow, "none", "xonxoff", "rtscts")
 	c.oneOf(path+".dtr", x.DTR, "on", "off")
 	c.oneOf(path+".rts", x.RTS, "on", "off")
-	for key, pace := range map[string]quantity.Duration{".character_pace": x.CharacterPace, ".line_pace": x.LinePace} {
+	for key, pace := range map[string]quantity.Duration{".character_pace": x.CharacterPace, ".line_pace": x.LinePace, ".lock_timeout": x.LockTimeout} {
 		if c.given(path + key) {
 			c.time(path+key, pace, "0 s", "1 min")
 		}

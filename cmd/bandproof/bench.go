@@ -89,7 +89,8 @@ func linkConfig(c procedures.Connection, p *profile.Profile) link.Config {
 		ReadTerminator: c.ReadTerminator, WriteTerminator: c.WriteTerminator,
 		Baud: c.Baud, DataBits: c.DataBits, Parity: c.Parity, StopBits: c.StopBits, FlowControl: c.Flow,
 		DTR: c.DTR, RTS: c.RTS, CharPace: seconds(c.CharacterPace), LinePace: seconds(c.LinePace), Echo: c.Echo,
-		BreakClear: c.BreakClear, Common: c.CommonCommands, NoDeviceClear: c.NoDeviceClear, Overlap: c.Overlap})
+		BreakClear: c.BreakClear, Common: c.CommonCommands, NoDeviceClear: c.NoDeviceClear,
+		EndByTerminator: c.EndByTerminator, Lock: c.Lock, LockTimeout: seconds(c.LockTimeout), Overlap: c.Overlap})
 }
 
 func timeout(c procedures.Connection) time.Duration { return seconds(c.Timeout) }

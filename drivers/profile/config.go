@@ -72,6 +72,7 @@ func (p *Profile) Prefer(c link.Config) link.Config {
 	c.LinePace = stated(c.LinePace, clockOr(l.LinePace, 0))
 	c.Echo, c.BreakClear = c.Echo || l.Echo, c.BreakClear || l.BreakClear
 	c.NoEOI = c.NoEOI || l.NoEOI
+	c.EndByTerminator = c.EndByTerminator || l.EndByTerminator
 	c.Common, c.NoDeviceClear = c.Common || l.CommonCommands, c.NoDeviceClear || l.NoDeviceClear
 	return c
 }

@@ -74,16 +74,17 @@ type Link struct {
 	DTR         string `toml:"dtr,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial line: DTR while the port is open; on unless stated."`
 	RTS         string `toml:"rts,omitempty" jsonschema:"enum=on,enum=off" jsonschema_description:"Serial line: RTS while the port is open; on unless stated."`
 
-	CharacterPace  *quantity.Duration `toml:"character_pace,omitempty" jsonschema_description:"Serial line: pause after each character, for a slow receiver."`
-	LinePace       *quantity.Duration `toml:"line_pace,omitempty" jsonschema_description:"Least time from the end of one message to the next, all messages counted."`
-	Echo           bool               `toml:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
-	BreakClear     bool               `toml:"break_clear,omitempty" jsonschema_description:"Serial line: a break clears the instrument."`
-	CommonCommands bool               `toml:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
-	Remote         bool               `toml:"remote,omitempty" jsonschema_description:"Put the instrument under remote control when it is opened, and back to its front panel when it is closed, on links that can."`
-	ClearAtOpen    bool               `toml:"clear_at_open,omitempty" jsonschema_description:"Send a device clear when the conversation begins; to a source after its RF is off."`
-	ClearWait      *quantity.Duration `toml:"clear_wait,omitempty" jsonschema_description:"Pause after each device clear, for instruments that start anew by it."`
-	NoEOI          bool               `toml:"no_eoi,omitempty" jsonschema_description:"GPIB: the instrument does not assert EOI with the end of a reply; the read terminator ends it."`
-	NoDeviceClear  bool               `toml:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
+	CharacterPace   *quantity.Duration `toml:"character_pace,omitempty" jsonschema_description:"Serial line: pause after each character, for a slow receiver."`
+	LinePace        *quantity.Duration `toml:"line_pace,omitempty" jsonschema_description:"Least time from the end of one message to the next, all messages counted."`
+	Echo            bool               `toml:"echo,omitempty" jsonschema_description:"The instrument sends each message back before it answers."`
+	BreakClear      bool               `toml:"break_clear,omitempty" jsonschema_description:"Serial line: a break clears the instrument."`
+	CommonCommands  bool               `toml:"common_commands,omitempty" jsonschema_description:"The instrument takes *TRG and *STB?, which stand in for trigger and status byte on serial lines and sockets."`
+	Remote          bool               `toml:"remote,omitempty" jsonschema_description:"Put the instrument under remote control when it is opened, and back to its front panel when it is closed, on links that can."`
+	ClearAtOpen     bool               `toml:"clear_at_open,omitempty" jsonschema_description:"Send a device clear when the conversation begins; to a source after its RF is off."`
+	ClearWait       *quantity.Duration `toml:"clear_wait,omitempty" jsonschema_description:"Pause after each device clear, for instruments that start anew by it."`
+	NoEOI           bool               `toml:"no_eoi,omitempty" jsonschema_description:"GPIB: the instrument does not assert EOI with the end of a reply; the read terminator ends it."`
+	EndByTerminator bool               `toml:"end_by_terminator,omitempty" jsonschema_description:"VXI-11: the instrument marks no end, so a reply ends with the read terminator."`
+	NoDeviceClear   bool               `toml:"no_device_clear,omitempty" jsonschema_description:"A device clear would upset the instrument: connect anew instead."`
 }
 
 // Identify asks the instrument who it is.
