@@ -118,9 +118,6 @@ func impatient(t testing.TB, name string) *profile.Profile {
 	return p
 }
 
-// conversation plays one schedule on a rig.
-type conversation func(g rig, p *profile.Profile, s faulty.Schedule) *report
-
 func TestSoakCounter(t *testing.T) {
 	p := impatient(t, "scpi-counter")
 	soak(t, *schedules-*schedules/4, func(g rig) faulty.Extent { return g.counter }, func(g rig, s faulty.Schedule) *report { return converseCounter(g, p, s) })
