@@ -44,6 +44,16 @@ func (x Connection) Front() Panel {
 	return *x.Panel
 }
 
+// Digit is the last digit of the display at a gate, zero where it is not stated.
+func (p Panel) Digit(gate quantity.Duration) quantity.Frequency {
+	for _, g := range p.Gates {
+		if g.Time.Cmp(gate) == 0 {
+			return g.Resolution
+		}
+	}
+	return quantity.Frequency{}
+}
+
 // TakesReading and TakesSetting are what a person needs, for the plan.
 func (p Panel) TakesReading() quantity.Duration { return p.takes(15) }
 

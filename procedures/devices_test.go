@@ -195,3 +195,19 @@ func TestMonitorSharesTheReferenceOfItsSource(t *testing.T) {
 		require.Equal(t, row.shares, b.Monitor.SharesReference(b), row)
 	}
 }
+
+// A display that a person reads and that is coarser than a count is warned of.
+func TestPlanWarnsOfACoarseDisplay(t *testing.T) {
+	p, b := switched(t)
+	b.Counter.Profile = procedures.Manual
+	for step, want := range map[string]int{"0.1 Hz": 0, "1 Hz": 1} { // input A: direct, gate 10 s, one count 0.1 Hz
+		b.Counter.Panel = &procedures.Panel{Gates: []procedures.PanelGate{{Time: quantity.MustParse[quantity.Second]("10 s"), Resolution: hz(step)}}}
+		n := 0
+		for _, w := range plan(t, p, b).Warnings {
+			if strings.Contains(w, "input A: at 4 points the display shows fewer digits than one count") {
+				n++
+			}
+		}
+		require.Equal(t, want, n)
+	}
+}

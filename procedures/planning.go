@@ -358,6 +358,7 @@ func (l *planner) warn() {
 		}
 	}
 	l.warnAids()
+	l.warnDisplay()
 	for _, p := range l.b.Paths {
 		if len(p.Parts) == 0 {
 			w("path %s: no part is given; its loss is taken as 0 dB", p.Name)

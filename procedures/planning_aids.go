@@ -75,6 +75,25 @@ func (l *planner) warnCoarseMonitor() {
 	}
 }
 
+// warnDisplay says where a display that a person reads shows fewer digits than
+// one count: its rounding then goes into the budget.
+func (l *planner) warnDisplay() {
+	if !l.b.Counter.ByHand() {
+		return
+	}
+	n := map[string]int{}
+	for _, p := range l.plan.Points {
+		if p.Limit.Resolution.Cmp(l.b.Counter.Front().Digit(p.Gate).Exact()) < 0 {
+			n[p.Input]++
+		}
+	}
+	for _, i := range l.p.Inputs {
+		if n[i.Name] > 0 {
+			l.plan.Warnings = append(l.plan.Warnings, fmt.Sprintf("input %s: at %d points the display shows fewer digits than one count of the specification; half its last digit goes into the budget", i.Name, n[i.Name]))
+		}
+	}
+}
+
 func (l *planner) reliable(name string, s Standard) {
 	if s.Certificate == "" && s.Calibrated.IsZero() {
 		l.plan.Warnings = append(l.plan.Warnings, name+": no certificate and no date of calibration; the data sheet can't show where its readings are traceable to")

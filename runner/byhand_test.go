@@ -9,6 +9,7 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/drivers/manual"
+	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
@@ -173,6 +174,21 @@ func TestByHandTheSameVerdicts(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// A display with fewer digits than the unit counts, as the panel states it: its
+// rounding is in the budget, whatever digits a person happens to type.
+func TestByHandADisplayCoarserThanACount(t *testing.T) {
+	for step, want := range map[string]bool{"0.1 Hz": false, "10 Hz": true} {
+		r := newRig(t, options{})
+		r.handOver(false)
+		gate := quantity.MustParse[quantity.Second]("10 s")
+		r.setup.Bench.Counter.Panel = &procedures.Panel{Gates: []procedures.PanelGate{{Time: gate, Resolution: quantity.MustParse[quantity.Hertz](step)}}}
+		p := find(r.run(), "A-003")
+		require.Zero(t, p.Point.Gate.Cmp(gate))
+		require.Equal(t, want, strings.Contains(strings.Join(p.Notes, "\n"), "replies show fewer digits"), p.Notes)
+		require.Equal(t, want, p.Decision.Expanded > 5, "10 Hz, rectangular: half-width 5 Hz")
 	}
 }
 

@@ -21,7 +21,7 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 		symptom = decision.CoarseReply
 	}
 	m := procedures.Measurement{Reference: res.Reference, Readings: res.numbers(), Also: res.numbersOf(FirstLook), Limit: res.Limit,
-		Counting: at.input.Accuracy.At(res.Point.Frequency).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: at.linkRounding(res), BenchFault: bench, Symptom: symptom}
+		Counting: at.input.Accuracy.At(res.Point.Frequency).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: r.linkRounding(at, res), BenchFault: bench, Symptom: symptom}
 	if m.Reply != nil {
 		res.Notes = append(res.Notes, "replies show fewer digits than the unit counts; their rounding is in the budget")
 	}
@@ -87,18 +87,33 @@ func replyStep(x Reading) (quantity.Exact, bool) {
 	return quantity.New[quantity.Hertz](unitStep(x.Frequency)).Exact(), true
 }
 
+// window is what fixes the last digit that a unit shows: its gate, and, where it
+// shows a fixed number of digits, how many stand before the point.
+type window struct {
+	gate  string
+	whole int64
+}
+
+func windowOf(res *PointResult, x Reading) window {
+	d := x.Frequency.Decimal()
+	return window{res.Gate.String(), d.NumDigits() + int64(d.Exponent)}
+}
+
 // look notes which digits the replies of this place show.
 func (at *place) look(res *PointResult) {
 	for _, x := range res.Readings {
-		if x.Mark != drivers.None {
+		if x.Mark != drivers.None || x.Use == Proof || x.Use == RFOffLook { // taken at another setting
 			continue
 		}
 		step, ok := replyStep(x)
 		if !ok {
 			continue
 		}
-		if at.finest.Sign() == 0 || step.Cmp(at.finest) < 0 {
-			at.finest = step
+		if at.finest == nil {
+			at.finest = map[window]quantity.Exact{}
+		}
+		if w := windowOf(res, x); at.finest[w].Sign() == 0 || step.Cmp(at.finest[w]) < 0 {
+			at.finest[w] = step
 		}
 		digits := x.Frequency.Decimal().Coeff.String()
 		at.zeros = at.zeros || digits[len(digits)-1] == '0'
@@ -107,11 +122,27 @@ func (at *place) look(res *PointResult) {
 
 // linkRounding is what replies that show fewer digits than the unit counts add
 // (half-width half the last digit), or nil. Digits of an instrument that never
-// ends a reply in a zero say nothing: it may suppress them.
-func (at *place) linkRounding(res *PointResult) *uncertainty.Contribution {
-	if !at.zeros || at.finest.Cmp(res.Limit.Resolution) <= 0 {
+// ends a reply in a zero say nothing: it may suppress them. A person is told to
+// enter every zero, and the display has no more digits than the panel states.
+func (r *run) linkRounding(at *place, res *PointResult) *uncertainty.Contribution {
+	_, person := r.Counter.(drivers.ByHand)
+	var step quantity.Exact
+	from := "digits of the replies on this path"
+	if at.zeros || person {
+		for _, x := range res.Readings {
+			if x.Use == Counted && x.Mark == drivers.None {
+				if s := at.finest[windowOf(res, x)]; s.Cmp(step) > 0 {
+					step = s
+				}
+			}
+		}
+	}
+	if s := r.Bench.Counter.Front().Digit(res.Point.Gate).Exact(); person && s.Cmp(step) > 0 {
+		step, from = s, "last digit of the display (bench file)"
+	}
+	if step.Cmp(res.Limit.Resolution) <= 0 {
 		return nil
 	}
-	line := uncertainty.Line("rounding of the reply", at.finest.Float()/2, uncertainty.Rectangular, 0, "digits of the replies on this path")
+	line := uncertainty.Line("rounding of the reply", step.Float()/2, uncertainty.Rectangular, 0, from)
 	return &line
 }

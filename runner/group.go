@@ -31,7 +31,7 @@ type place struct {
 	earlier string // what was said of the references on earlier paths of this input
 	// finest digit of the replies here, and whether one ended in a zero, so that
 	// zeros are not suppressed.
-	finest quantity.Exact
+	finest map[window]quantity.Exact
 	zeros  bool
 }
 

@@ -3,6 +3,7 @@ package runner_test
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -194,6 +195,38 @@ func TestSuppressedZeros(t *testing.T) {
 	p := find(r.run(), "A-003") // 1 MHz
 	require.Equal(t, "pass", p.Verdict.String())
 	require.Less(t, p.Decision.Expanded, 0.1)
+}
+
+// Replies of a fixed number of digits resolve less where the frequency has more
+// of them before the point: at 120 MHz eight digits end at 10 Hz, so that the
+// mean may be off by 5 Hz (rectangular, JCGM 100:2008, F.2.2.1), while at 1 MHz
+// they end at the count of 0.1 Hz.
+func TestRepliesOfFixedLength(t *testing.T) {
+	eight := func(_ int, r drivers.Reading) drivers.Reading {
+		if mhz := r.Frequency.Float() / 1e6; r.Mark == drivers.None && mhz > 0 {
+			r.Text = fmt.Sprintf("%.*f MHz", 7-int(math.Floor(math.Log10(mhz))), mhz)
+			r.Frequency = quantity.MustParse[quantity.Hertz](r.Text)
+		}
+		return r
+	}
+	r := newRig(t, options{})
+	r.setup.Counter = &counted{Counter: r.setup.Counter, change: eight}
+	got := r.run()
+	seen := 0
+	for _, p := range got.Points {
+		if p.Point.Input != "A" {
+			continue
+		}
+		notes := strings.Join(p.Notes, "\n")
+		if p.Point.Frequency.String() != "120 MHz" {
+			require.NotContains(t, notes, "replies show fewer digits", p.Point.ID)
+			continue
+		}
+		seen++
+		require.Contains(t, notes, "replies show fewer digits than the unit counts")
+		require.GreaterOrEqual(t, p.Decision.Expanded, 2*5/math.Sqrt(3)*0.95)
+	}
+	require.Equal(t, 1, seen)
 }
 
 // From RF off, which may have detuned the source, the frequency goes first.
