@@ -87,7 +87,7 @@ func csvAids(p *runner.PointResult) []string {
 		if w.Use != runner.Counted {
 			continue
 		}
-		row[3], row[4], row[5] = "", csvExact(w.Expected), csvExact(w.Allowed)
+		row[3], row[4], row[5] = "", csvExact(w.Expected), csvFloat(w.Allowed.Float()) // that one is computed from uncertainties
 		if w.Mark == drivers.None {
 			row[3] = w.Frequency.Plain()
 		}
