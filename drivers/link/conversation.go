@@ -74,7 +74,9 @@ func (v *conversation) Address() string { return v.address }
 func (v *conversation) begin(ctx context.Context, op string) (context.Context, func(), error) {
 	o := operate(ctx, v.config.Timeout, v.spare.Swap(nil))
 	release := func() {
-		if o.release() {
+		// Dialling leaves goroutines behind that still look at their context, and
+		// Close may be about to end this one.
+		if o.release(op != "open" && op != "clear" && v.life.Err() == nil) {
 			v.spare.Store(o)
 		}
 	}

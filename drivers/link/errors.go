@@ -39,12 +39,20 @@ type Error struct {
 	Err     error  // the cause, with a hint at what to check; may be nil
 }
 
-// Error names address, operation, kind and cause.
-func (e *Error) Error() string { return e.Address + ": " + e.reason() }
+// Error names address, operation, kind and cause, as far as they are known.
+func (e *Error) Error() string {
+	if e.Address == "" {
+		return e.reason()
+	}
+	return e.Address + ": " + e.reason()
+}
 
 // reason is Error without the address.
 func (e *Error) reason() string {
-	text := e.Op + ": " + e.Kind.Error()
+	text := e.Kind.Error()
+	if e.Op != "" {
+		text = e.Op + ": " + text
+	}
 	switch {
 	case e.Op == "read" && e.Kind == ErrTimeout:
 		text += "; " + e.silent()

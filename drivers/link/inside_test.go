@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"strings"
 	"sync"
@@ -241,5 +242,37 @@ func TestAddressesInAWireLog(t *testing.T) {
 	}
 	if got := LoggedAs("no address", ""); got != "no address" {
 		t.Errorf("got %q", got)
+	}
+}
+
+// What dials may go on looking at its context after it has returned, as the
+// dialling of several addresses at once does.
+func TestContextOfDialOutlivesTheOpening(t *testing.T) {
+	var kept context.Context
+	r := Resource{Kind: VXI11, Host: "h", LANDevice: "inst0"}
+	o := Opener{Log: slog.New(slog.DiscardHandler)}
+	k, err := o.openMessages(t.Context(), r, Config{}.filled(), func(ctx context.Context) (messenger, error) {
+		kept = ctx
+		return &canned{answers: []string{"1\n", "2\n"}}, nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer k.Close()
+	for range 2 {
+		if v := kept.Value("key"); v != nil || kept.Err() == nil {
+			t.Errorf("after the opening the context holds %v and has ended by %v", v, kept.Err())
+		}
+		if _, err := k.Query(t.Context(), []byte("A?")); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestErrorWithoutAddressNamesNone(t *testing.T) {
+	inner := &Error{Kind: ErrProtocol, Err: errors.New("cause")}
+	outer := &Error{Address: "A", Op: "clear", Kind: ErrDisconnected, Err: fmt.Errorf("device clear: %w", inner)}
+	if got, want := outer.Error(), "A: clear: disconnected: device clear: not a message: cause"; got != want {
+		t.Errorf("%q; want %q", got, want)
 	}
 }

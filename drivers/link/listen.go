@@ -40,12 +40,12 @@ func (s *stream) Listen(ctx context.Context) ([]byte, error) {
 	if err := s.ready("read"); err != nil {
 		return nil, err
 	}
-	for before := -1; before < len(s.in); { // all that has come, however much that is
-		before = len(s.in)
-		s.in, _ = s.from.take(s.in) // the end of the stream is told by read
+	if err := s.takeAll(); err != nil {
+		return nil, err
 	}
 	if n := len(s.in); n > 0 {
-		underWay := s.in[n-1] != '\r' && s.in[n-1] != '\n'
+		last, t := s.in[n-1], s.config.ReadTerminator
+		underWay := last != '\n' && (last != '\r' || t == "\n" || t == "\r\n") // of CR LF the LF is still to come
 		s.log.Log(ctx, slog.LevelDebug, "did not listen to bytes of the instrument", "count", n, "bytes", fmt.Sprintf("%.200q", bytes.Clone(s.in)))
 		s.tell(Discarded, s.in, "came before it was listened to")
 		s.consume(n)

@@ -1,9 +1,11 @@
 package link_test
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"net"
+	"strings"
 	"testing"
 	"time"
 
@@ -36,6 +38,7 @@ func TestListenTakesWhatBeginsAfterwards(t *testing.T) {
 		{"whole messages were there", "LF", "old\nolder\r\n", "one\ntwo\n", "one"},
 		{"part of a message was there", "LF", "old\nhal", "f\none\n", "one"},
 		{"the line end of another kind was there", "CR", "old\r\n", "one\r\n", "one"},
+		{"a CR was there whose LF is to come", "LF", "old\r", "\none\r\ntwo\r\n", "one"},
 		{"half a line end was there", "CRLF", "old\r\nhal", "f\r\none\r\n", "one"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
@@ -93,4 +96,42 @@ func TestListenOnALinkThatCannotTell(t *testing.T) {
 	got, err := link.Listen(t.Context(), struct{ link.Link }{k})
 	require.NoError(t, err)
 	require.Equal(t, "two", string(got))
+}
+
+// What waited unasked is thrown away whole, however much it is: else a question
+// would be answered by what had come long before.
+func TestQueryThrowsAwayAllThatWaited(t *testing.T) {
+	k, far := talker(t, link.Config{})
+	stale := strings.Repeat("1.0E+07\n", 20_000) // 160 kB
+	_, err := far.Write([]byte(stale))
+	require.NoError(t, err)
+	time.Sleep(200 * time.Millisecond) // until it has come: nothing shows that
+	go func() {
+		question := make([]byte, 100)
+		if _, err := far.Read(question); err == nil {
+			_, _ = far.Write([]byte("fresh\n"))
+		}
+	}()
+	answer, err := k.Query(t.Context(), []byte("READ?"))
+	require.NoError(t, err)
+	require.Equal(t, "fresh", string(answer))
+}
+
+// An instrument that talks without end takes neither the program's memory nor
+// its time.
+func TestEndlessTalkEndsListenAndQuery(t *testing.T) {
+	for name, act := range map[string]func(link.Link) error{
+		"listen": func(k link.Link) error { _, err := link.Listen(t.Context(), k); return err },
+		"query":  func(k link.Link) error { _, err := k.Query(t.Context(), []byte("A?")); return err },
+	} {
+		t.Run(name, func(t *testing.T) {
+			k, far := talker(t, link.Config{MaxMessage: 1000})
+			_, err := far.Write(bytes.Repeat([]byte("x"), 300<<10))
+			require.NoError(t, err)
+			time.Sleep(200 * time.Millisecond) // until it has come: nothing shows that
+			require.ErrorIs(t, act(k), link.ErrProtocol)
+			_, err = k.Read(t.Context())
+			require.ErrorIs(t, err, link.ErrDirty)
+		})
+	}
 }

@@ -47,11 +47,11 @@ func operate(ctx context.Context, timeout time.Duration, spare *operation) *oper
 	return o
 }
 
-// release ends the operation. It can be used once more where nothing has ended
-// it and nothing can any more.
-func (o *operation) release() (again bool) {
+// release ends the operation. It can be used once more, if that is wanted,
+// where nothing has ended it and nothing can any more.
+func (o *operation) release(wanted bool) (again bool) {
 	again = (o.stop == nil || o.stop()) && (!o.timed || o.timer.Stop())
-	if again && o.Err() == nil {
+	if again && wanted && o.Err() == nil {
 		o.Context = nil
 		return true
 	}

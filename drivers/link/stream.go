@@ -79,7 +79,9 @@ func (s *stream) Query(ctx context.Context, message []byte) ([]byte, error) {
 }
 
 func (s *stream) query(ctx context.Context, message []byte) ([]byte, error) {
-	s.discardPending()
+	if err := s.discardPending(); err != nil {
+		return nil, err
+	}
 	if err := s.write(ctx, message); err != nil {
 		return nil, err
 	}
@@ -195,20 +197,37 @@ func (s *stream) consume(n int) {
 	s.ends.reset()
 }
 
+// takeAll takes all that has come, however many takes that needs. More than
+// can be one message and some tells that the instrument talks without end. The
+// end of the stream is told by whoever reads next.
+func (s *stream) takeAll() error {
+	for before := -1; before < len(s.in); {
+		before = len(s.in)
+		if s.in, _ = s.from.take(s.in); len(s.in) > s.config.MaxMessage+64<<10 {
+			err := &Error{Address: s.address, Op: "read", Kind: ErrProtocol,
+				Err: fmt.Errorf("more than %d bytes came unasked; does the instrument talk without end?", s.config.MaxMessage)}
+			s.discard("came without end")
+			return s.soiled(err)
+		}
+	}
+	return nil
+}
+
 // discardPending throws away what came before a question was sent.
-func (s *stream) discardPending() {
+func (s *stream) discardPending() error {
 	s.stray.Store(nil)
 	if s.dirty != nil {
-		return
+		return nil // the write will tell
 	}
-	if s.in, _ = s.from.take(s.in); len(s.in) == 0 {
-		return
+	if err := s.takeAll(); err != nil || len(s.in) == 0 {
+		return err
 	}
 	if trimmed := bytes.Trim(s.in, "\r\n"); len(trimmed) > 0 {
 		kept := bytes.Clone(trimmed[:min(len(trimmed), 4096)])
 		s.stray.Store(&kept)
 	}
 	s.discard("came before the query was sent")
+	return nil
 }
 
 func (s *stream) discard(why string) {
