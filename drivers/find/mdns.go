@@ -124,6 +124,9 @@ type records struct {
 // mostInstances bounds what a network can make this program keep.
 const mostInstances = 200
 
+// mostAddresses bounds the addresses of one host.
+const mostAddresses = 16
+
 // add takes the records of one packet; what is no answer is passed over.
 func (r *records) add(packet []byte) {
 	m := new(dns.Msg)
@@ -141,9 +144,13 @@ func (r *records) add(packet []byte) {
 				r.instances = append(r.instances, x.Ptr)
 			}
 		case *dns.SRV:
-			r.srv[name] = x
+			if len(r.srv) < mostInstances {
+				r.srv[name] = x
+			}
 		case *dns.TXT:
-			r.txt[name] = x.Txt
+			if len(r.txt) < mostInstances {
+				r.txt[name] = x.Txt
+			}
 		case *dns.A:
 			r.host(name, x.A)
 		case *dns.AAAA:
@@ -153,7 +160,8 @@ func (r *records) add(packet []byte) {
 }
 
 func (r *records) host(name string, ip net.IP) {
-	if !slices.ContainsFunc(r.hosts[name], ip.Equal) {
+	known := r.hosts[name]
+	if len(known) < mostAddresses && (len(known) > 0 || len(r.hosts) < mostInstances) && !slices.ContainsFunc(known, ip.Equal) {
 		r.hosts[name] = append(r.hosts[name], ip)
 	}
 }

@@ -1,6 +1,7 @@
 package find
 
 import (
+	"fmt"
 	"net"
 	"testing"
 
@@ -82,4 +83,19 @@ func FuzzRecords(f *testing.F) {
 		}
 		_ = r.missing()
 	})
+}
+
+// Whoever answers without end does not fill the memory of this program.
+func TestEndlessAnswersAreBounded(t *testing.T) {
+	r := &records{service: "_scpi-raw._tcp.local."}
+	for k := range 2000 {
+		name := fmt.Sprintf("n%d._scpi-raw._tcp.local.", k)
+		r.add(answer(t, "_scpi-raw._tcp.local. PTR "+name, name+" SRV 0 0 5025 "+name, name+` TXT "a=b"`, name+" A 192.0.2.7",
+			fmt.Sprintf("one.local. A 192.0.%d.%d", k/256, k%256)))
+	}
+	require.LessOrEqual(t, len(r.instances), mostInstances)
+	require.LessOrEqual(t, len(r.srv), mostInstances)
+	require.LessOrEqual(t, len(r.txt), mostInstances)
+	require.LessOrEqual(t, len(r.hosts), mostInstances)
+	require.LessOrEqual(t, len(r.hosts["one.local."]), mostAddresses)
 }

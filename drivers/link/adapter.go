@@ -159,6 +159,9 @@ func (a *adapter) await(ctx context.Context, limit time.Duration) (came bool, er
 	timer := time.NewTimer(limit)
 	defer timer.Stop()
 	for {
+		if err := ctx.Err(); err != nil { // also where bytes come without end
+			return false, err
+		}
 		before := len(a.in)
 		var end error
 		a.in, end = a.pump.take(a.in)

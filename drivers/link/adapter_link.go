@@ -25,7 +25,7 @@ func (o Opener) openVia(ctx context.Context, r Resource, c Config) (Link, error)
 		pool = &Adapters{} // the adapter belongs to this one link
 	}
 	return o.openMessages(ctx, r, c, func(ctx context.Context) (messenger, error) {
-		a, err := pool.take(via, c, o.Log, o.lineTo(via, c))
+		a, err := pool.take(ctx, via, c, o.Log, o.lineTo(via, c))
 		if err != nil {
 			return nil, err
 		}
@@ -51,6 +51,9 @@ type viaAdapter struct {
 	stray      []byte // came unasked
 	closed     bool
 }
+
+// mostStray is how many bytes that came unasked are kept until they are told.
+const mostStray = 64 << 10
 
 // step is what a turn begins with.
 type step int
@@ -102,7 +105,7 @@ func (u *viaAdapter) prepare(ctx context.Context, s step) error {
 		return err
 	}
 	if u.generation == a.generation && a.at == u.address {
-		u.stray = append(u.stray, came...)
+		u.stray = append(u.stray, came[:min(len(came), mostStray-len(u.stray))]...)
 	} else if len(came) > 0 {
 		a.log.Warn("threw away bytes of the adapter", "bytes", fmt.Sprintf("%.200q", came))
 	}

@@ -101,7 +101,7 @@ func partly(err error, got []byte) error {
 	}
 	what := fmt.Sprintf("%d bytes came that are no whole message; does the instrument end its replies with EOI?", len(got))
 	if errors.Is(err, context.DeadlineExceeded) || errors.Is(err, context.Canceled) {
-		return errors.New(what)
+		return inPart(errors.New(what))
 	}
-	return fmt.Errorf("%s: %w", what, err)
+	return inPart(fmt.Errorf("%s: %w", what, err))
 }

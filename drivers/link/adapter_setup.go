@@ -117,22 +117,28 @@ func greeting(ctx context.Context, err error) error {
 	return err
 }
 
-// linesTo gives the lines that come, up to the one that is wanted, or until no
-// more come. Empty ones are left out.
+// linesTo gives the last lines that come, up to the one that is wanted, or until
+// no more come. Empty ones are left out.
 func (a *adapter) linesTo(ctx context.Context, last string) (lines []string, err error) {
+	const kept = 8
 	for {
+		in := a.in
 		for {
-			line, rest, whole := bytes.Cut(a.in, []byte("\n"))
+			line, rest, whole := bytes.Cut(in, []byte("\n"))
 			if !whole {
 				break
 			}
-			a.in = bytes.Clone(rest)
+			in = rest
 			if text := strings.TrimSpace(string(line)); text != "" {
-				lines = append(lines, text)
+				lines = append(lines[max(len(lines)-kept+1, 0):], text)
 			}
 			if len(lines) > 0 && lines[len(lines)-1] == last {
+				a.in = bytes.Clone(in)
 				return lines, nil
 			}
+		}
+		if a.in = bytes.Clone(in); len(in) > 1<<20 {
+			return nil, &Error{Kind: ErrProtocol, Err: errNoAnswer}
 		}
 		if came, err := a.await(ctx, answerTime/4); err != nil || !came {
 			return lines, err

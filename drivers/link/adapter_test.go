@@ -420,3 +420,93 @@ func TestAdapterThatComesBack(t *testing.T) {
 	}
 	require.Len(t, conns, 2)
 }
+
+// What sends lines without end at the place of an adapter is no adapter, and
+// takes neither time nor memory for that.
+func TestEndlessLinesAreNoAdapter(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer l.Close()
+	gone := make(chan struct{})
+	go func() {
+		defer close(gone)
+		conn, err := l.Accept()
+		if err != nil {
+			return
+		}
+		defer conn.Close()
+		for lines := bytes.Repeat([]byte("\n1\n"), 300<<10); err == nil; {
+			_, err = conn.Write(lines)
+		}
+	}()
+	via := fmt.Sprintf("TCPIP0::127.0.0.1::%d::SOCKET", l.Addr().(*net.TCPAddr).Port)
+	begin := time.Now()
+	_, err = link.Opener{}.Open(within(t, time.Second), link.Config{Address: "GPIB0::7::INSTR", Via: via})
+	require.Error(t, err)
+	t.Logf("refused after %s: %v", time.Since(begin), err)
+	<-gone
+}
+
+// One link leaves an adapter while another comes: the adapter takes one
+// connection, and the new link waits for it.
+func TestAdapterIsTakenAndLeftAtOnce(t *testing.T) {
+	a, b := newBox("A"), newBox("B")
+	bus := virtual.NewBus(map[virtual.BusAddress]virtual.Conversation{at(7): a, at(8): b})
+	defer bus.Close()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(context.Background())
+	served := make(chan error, 1)
+	go func() { served <- virtual.NewAdapter(bus, virtual.AdapterQuirks{}).ServeListener(ctx, l) }()
+	defer func() { cancel(); require.NoError(t, <-served) }()
+	var mutex sync.Mutex
+	open, most := 0, 0
+	o := link.Opener{Adapters: &link.Adapters{}, Dial: func(ctx context.Context, network, address string) (net.Conn, error) {
+		conn, err := (&net.Dialer{}).DialContext(ctx, network, address)
+		if err != nil {
+			return nil, err
+		}
+		mutex.Lock()
+		defer mutex.Unlock()
+		open++
+		most = max(most, open)
+		return &slowToClose{Conn: conn, closed: func() {
+			mutex.Lock()
+			defer mutex.Unlock()
+			open--
+		}}, nil
+	}}
+	via := fmt.Sprintf("TCPIP0::127.0.0.1::%d::SOCKET", l.Addr().(*net.TCPAddr).Port)
+	first, err := o.Open(within(t, 20*time.Second), link.Config{Address: "GPIB0::7::INSTR", Via: via})
+	require.NoError(t, err)
+	closing := make(chan error, 1)
+	go func() { closing <- first.Close() }()
+	for range 3 {
+		second, err := o.Open(within(t, 20*time.Second), link.Config{Address: "GPIB0::8::INSTR", Via: via})
+		require.NoError(t, err)
+		go func() { closing <- second.Close() }()
+	}
+	for range 4 {
+		require.NoError(t, <-closing)
+	}
+	mutex.Lock()
+	defer mutex.Unlock()
+	require.Equal(t, 1, most, "connections to the adapter at once")
+	require.Zero(t, open)
+}
+
+// slowToClose takes its time to let go, as serial ports do.
+type slowToClose struct {
+	net.Conn
+	once   sync.Once
+	closed func()
+}
+
+func (s *slowToClose) Close() error {
+	err := s.Conn.Close()
+	s.once.Do(func() {
+		time.Sleep(100 * time.Millisecond)
+		s.closed()
+	})
+	return err
+}

@@ -15,13 +15,27 @@ import (
 type Adapters struct {
 	mutex sync.Mutex
 	open  map[string]*adapter // by their addresses in canonical form
+	// leaving: connections that are being given up; closed when they are. An
+	// adapter has room for one.
+	leaving map[string]chan struct{}
 }
 
 // take gives the adapter at an address to one more link; settings are those of
 // its line.
-func (s *Adapters) take(via Resource, c Config, log *slog.Logger, connect func(ctx context.Context) (carrier, error)) (*adapter, error) {
+func (s *Adapters) take(ctx context.Context, via Resource, c Config, log *slog.Logger, connect func(ctx context.Context) (carrier, error)) (*adapter, error) {
 	s.mutex.Lock()
 	defer s.mutex.Unlock()
+	for gone := s.leaving[via.String()]; gone != nil; gone = s.leaving[via.String()] {
+		s.mutex.Unlock()
+		select {
+		case <-gone:
+		case <-ctx.Done():
+		}
+		s.mutex.Lock()
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("the connection that another link had to the adapter is not yet given up: %w", err)
+		}
+	}
 	settings := lineSettings(via, c)
 	a := s.open[via.String()]
 	switch {
@@ -42,13 +56,24 @@ func (s *Adapters) take(via Resource, c Config, log *slog.Logger, connect func(c
 func (s *Adapters) release(a *adapter) error {
 	s.mutex.Lock()
 	last := a.users.Add(-1) == 0
+	gone := make(chan struct{})
 	if last {
 		delete(s.open, a.name)
+		if s.leaving == nil {
+			s.leaving = map[string]chan struct{}{}
+		}
+		s.leaving[a.name] = gone
 	}
 	s.mutex.Unlock()
 	if !last {
 		return nil
 	}
+	defer func() {
+		s.mutex.Lock()
+		defer s.mutex.Unlock()
+		delete(s.leaving, a.name)
+		close(gone)
+	}()
 	// No link has it, so nobody is in a turn, nor will be.
 	return a.leave(errors.New("no link uses the adapter"))
 }

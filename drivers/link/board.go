@@ -26,7 +26,7 @@ func (o Opener) openBoard(ctx context.Context, r Resource, c Config) (Link, erro
 		}
 		b := &boardMessenger{device: d, config: c, at: gpibAddress{r.Primary, r.Secondary}}
 		if err := b.do(ctx, b.setUp); err != nil {
-			return nil, errors.Join(boardError(err, b.at), b.close())
+			return nil, errors.Join(boardError(err, b.at), b.giveUp())
 		}
 		return b, nil
 	})
@@ -163,6 +163,9 @@ func (b *boardMessenger) read(ctx context.Context, most int) ([]byte, error) {
 		var whole []byte // none of these is looked at where the calls were given up
 		var done bool
 		err := b.operate(ctx, func() error {
+			if err := b.device.whole(); err != nil {
+				return err
+			}
 			if b.config.Common && until(ctx, 0, time.Hour) > 2*boardSlice {
 				status, err := b.poll()
 				if err != nil || status&messageAvailable == 0 {
@@ -200,23 +203,24 @@ func (b *boardMessenger) message(ctx context.Context, most int) (whole []byte, d
 		return nil, false, err
 	}
 	part := make([]byte, 16<<10)
+	defer func() { b.within = !done && len(whole) > 0 }()
 	for {
 		t, err := b.move(kernel.GPIBRead, part, false)
 		whole = append(whole, part[:min(int(t.Completed), len(part))]...)
 		switch {
 		case len(whole) > most:
-			return nil, false, &Error{Kind: ErrProtocol, Err: fmt.Errorf("more than %d bytes without an end", most)}
+			return whole, false, &Error{Kind: ErrProtocol, Err: fmt.Errorf("more than %d bytes without an end", most)}
 		case t.End:
 			return whole, true, nil
 		case err == nil && t.Completed == 0:
-			return nil, false, errors.New("the board gives no bytes")
+			return whole, false, errors.New("the board gives no bytes")
 		case err == nil && ctx.Err() == nil:
 		case err != nil && !errors.Is(err, syscall.ETIMEDOUT):
-			return nil, false, err
+			return whole, false, err
 		case len(whole) == 0:
 			return nil, false, b.command(kernel.UNT)
 		case ctx.Err() != nil:
-			return nil, false, fmt.Errorf("%d bytes came that are no whole message; does the instrument end its replies with EOI?", len(whole))
+			return whole, false, inPart(fmt.Errorf("%d bytes came that are no whole message; does the instrument end its replies with EOI?", len(whole)))
 		}
 	}
 }
@@ -245,7 +249,9 @@ func (b *boardMessenger) clear(ctx context.Context) error {
 				return err
 			}
 		}
-		return b.command(append(b.listener(), kernel.SDC)...)
+		err := b.command(append(b.listener(), kernel.SDC)...)
+		b.within = b.within && err != nil
+		return err
 	})
 }
 

@@ -213,3 +213,63 @@ func TestUSBTMCIsForOneAlone(t *testing.T) {
 	_, err = o.Open(within(t, 20*time.Second), link.Config{Address: usbAddress})
 	require.ErrorIs(t, err, link.ErrBusy)
 }
+
+// An instrument that talks by itself and pauses within a message: the read that
+// gave up there must not let the rest be taken for a message.
+func TestReadOnTheBusThatEndsWithinAMessageLeavesTheLinkDirty(t *testing.T) {
+	for name, open := range map[string]func(t *testing.T, a *box) link.Link{
+		"adapter": func(t *testing.T, a *box) link.Link {
+			via := serveAdapter(t, virtual.AdapterQuirks{}, map[virtual.BusAddress]virtual.Conversation{at(7): a})
+			return openVia(t, link.Opener{}, link.Config{Address: "GPIB0::7::INSTR", Via: via})
+		},
+		"board": func(t *testing.T, a *box) link.Link {
+			bus := virtual.NewBus(map[virtual.BusAddress]virtual.Conversation{at(7): a})
+			t.Cleanup(bus.Close)
+			m := virtual.NewMachine()
+			m.PlugBoard(0, bus)
+			return openVia(t, link.Opener{System: m}, link.Config{Address: "GPIB0::7::INSTR"})
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			a := newBox("A")
+			l := open(t, a)
+			a.say("+1.23", false)
+			_, err := l.Read(within(t, 800*time.Millisecond))
+			require.ErrorIs(t, err, link.ErrTimeout)
+			time.Sleep(time.Second) // until nothing of that read goes on: nothing shows that
+			a.say("E+06\n", true)
+			got, err := l.Read(within(t, 20*time.Second))
+			require.Error(t, err, "%q", got)
+			require.NoError(t, l.Clear(within(t, 20*time.Second)))
+			got, err = l.Query(within(t, 20*time.Second), []byte("Q?"))
+			require.NoError(t, err)
+			require.Equal(t, "A Q", string(got))
+		})
+	}
+}
+
+// A board that another program keeps does not keep the opening beyond its time.
+func TestOpeningABoardThatAnotherHasEndsInTime(t *testing.T) {
+	bus := virtual.NewBus(map[virtual.BusAddress]virtual.Conversation{at(7): newBox("A")})
+	t.Cleanup(bus.Close)
+	m := virtual.NewMachine()
+	m.PlugBoard(0, bus)
+	other, err := m.Open("/dev/gpib0", false)
+	require.NoError(t, err)
+	require.NoError(t, m.Ioctl(other, kernel.GPIBLock, kernel.Uint32(1), nil))
+	opened := make(chan error, 1)
+	go func() {
+		_, err := link.Opener{System: m}.Open(within(t, 200*time.Millisecond), link.Config{Address: "GPIB0::7::INSTR"})
+		opened <- err
+	}()
+	select {
+	case err := <-opened:
+		require.ErrorIs(t, err, link.ErrTimeout)
+		require.NoError(t, m.Ioctl(other, kernel.GPIBLock, kernel.Uint32(0), nil))
+	case <-time.After(20 * time.Second):
+		require.NoError(t, m.Ioctl(other, kernel.GPIBLock, kernel.Uint32(0), nil))
+		t.Fatal("still opening")
+	}
+	openVia(t, link.Opener{System: m}, link.Config{Address: "GPIB0::7::INSTR"}) // the board is free again
+	require.NoError(t, m.Close(other))
+}

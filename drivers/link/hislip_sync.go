@@ -102,6 +102,9 @@ func (s *hislipSession) read(ctx context.Context, most int) ([]byte, error) {
 	for {
 		m, err := s.next(ctx)
 		if err != nil {
+			if answer != nil {
+				err = inPart(err)
+			}
 			return nil, err
 		}
 		switch m.Type {

@@ -276,3 +276,39 @@ func TestErrorWithoutAddressNamesNone(t *testing.T) {
 		t.Errorf("%q; want %q", got, want)
 	}
 }
+
+// More connections than an instrument can want are not served, and closing
+// twice is as good as once.
+func TestServiceRequestsAreBounded(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := takeRequests(l)
+	refused := make(chan error, 1)
+	for range mostCallers + 1 {
+		conn, err := net.Dial("tcp", l.Addr().String())
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer conn.Close()
+		go func() {
+			_, err := conn.Read(make([]byte, 1))
+			select {
+			case refused <- err:
+			default:
+			}
+		}()
+	}
+	if err := <-refused; err == nil {
+		t.Error("a connection too many gives bytes")
+	}
+	for range 2 {
+		if err := r.close(); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, open := <-r.out; open {
+		t.Error("a request came out of nothing")
+	}
+}

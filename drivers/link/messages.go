@@ -164,13 +164,23 @@ func (m *messages) single(whole []byte) ([]byte, error) {
 	return whole[:found.end], nil
 }
 
+// errPart is in the chain of what a read gives back that ended within a message.
+var errPart = errors.New("part of a message came")
+
+// inPart wraps an error by errPart, and adds nothing to its text.
+func inPart(err error) error { return partError{err} }
+
+type partError struct{ error }
+
+func (e partError) Unwrap() []error { return []error{e.error, errPart} }
+
 // broken says what a failed operation leaves behind.
 func (m *messages) broken(ctx context.Context, op string, cause error) error {
 	err := m.failed(ctx, op, cause)
 	switch {
 	case errors.Is(err, ErrDisconnected):
 		return m.lost(op, inner(cause))
-	case errors.Is(err, ErrTimeout) && op == "read" && !m.sent:
+	case errors.Is(err, ErrTimeout) && op == "read" && !m.sent && !errors.Is(cause, errPart):
 		return err // nothing was asked, so nothing can come late
 	case errors.Is(err, errors.ErrUnsupported) && (op == "write" || op == "read"):
 		// Every instrument can do these, so what reached it was not what was sent.

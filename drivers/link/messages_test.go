@@ -190,3 +190,27 @@ func TestMessagesKeepTheTimesTheyAreGiven(t *testing.T) {
 		t.Errorf("calls %v; want close", c.calls)
 	}
 }
+
+// A read that ends within a message leaves the link dirty though nothing was
+// asked: the rest of the message would be taken for one.
+func TestReadThatEndsWithinAMessageLeavesTheLinkDirty(t *testing.T) {
+	for name, row := range map[string]struct {
+		cause error
+		dirty bool
+	}{
+		"nothing came": {&Error{Kind: ErrTimeout, Err: errors.New("silence")}, false},
+		"part came":    {inPart(&Error{Kind: ErrTimeout, Err: errors.New("after 3 bytes")}), true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c := &canned{fail: map[string]error{"reads": row.cause}}
+			k := cannedLink(t, Config{}, c)
+			if _, err := k.Read(t.Context()); !errors.Is(err, ErrTimeout) {
+				t.Fatal(err)
+			}
+			c.fail, c.answers = nil, []string{"567\n"}
+			if answer, err := k.Read(t.Context()); errors.Is(err, ErrDirty) != row.dirty {
+				t.Errorf("the next read gives %q, %v", answer, err)
+			}
+		})
+	}
+}

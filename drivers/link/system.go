@@ -44,8 +44,18 @@ type device struct {
 	System
 	path string
 	fd   int
-	busy chan struct{} // whoever has put a token in makes calls
+	busy chan struct{} // whoever has put a token in makes calls, and uses what follows
 	shut bool
+	// within: a read that was given up has taken part of a message.
+	within bool
+}
+
+// whole refuses to read the rest of a message for a message.
+func (d *device) whole() error {
+	if d.within {
+		return &Error{Kind: ErrProtocol, Err: errors.New("an earlier read was given up within a message, whose rest may come; clear the link first")}
+	}
+	return nil
 }
 
 func openDevice(s System, path string, alone bool) (*device, error) {
@@ -76,6 +86,21 @@ func (d *device) do(ctx context.Context, calls func() error) error {
 		return err
 	case <-ctx.Done():
 		return ctx.Err()
+	}
+}
+
+// giveUp closes a device that could not be set up. A call that does not end,
+// such as the wait for a board that another program has, closes it when it ends.
+func (d *device) giveUp() error {
+	result := make(chan error, 1)
+	go func() { result <- d.close() }()
+	limit := time.NewTimer(grace)
+	defer limit.Stop()
+	select {
+	case err := <-result:
+		return err
+	case <-limit.C:
+		return nil
 	}
 }
 

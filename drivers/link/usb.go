@@ -39,7 +39,7 @@ func (o Opener) openUSB(ctx context.Context, r Resource, c Config) (Link, error)
 		}
 		u := &usbMessenger{device: d}
 		if err := u.do(ctx, u.setUp); err != nil {
-			return nil, errors.Join(driverError(err), u.close())
+			return nil, errors.Join(driverError(err), u.giveUp())
 		}
 		return u, nil
 	})
@@ -199,8 +199,12 @@ func (u *usbMessenger) read(ctx context.Context, most int) ([]byte, error) {
 		return nil, err
 	}
 	var whole []byte // not looked at where the calls were given up
-	err := u.do(ctx, func() error {
+	err := u.do(ctx, func() (err error) {
+		if err := u.whole(); err != nil {
+			return err
+		}
 		var got []byte
+		defer func() { u.within = err != nil && len(got) > 0 }()
 		part := make([]byte, usbChunk)
 		for {
 			if err := u.limit(ctx); err != nil {
@@ -210,10 +214,14 @@ func (u *usbMessenger) read(ctx context.Context, most int) ([]byte, error) {
 			if errors.Is(err, syscall.ETIMEDOUT) && len(got) == 0 && ctx.Err() == nil && until(ctx, 0, time.Hour) > 0 {
 				continue // the driver waits no longer in one go
 			}
+			got = append(got, part[:n]...)
 			if err != nil {
+				if len(got) > 0 {
+					err = inPart(err)
+				}
 				return err
 			}
-			if got = append(got, part[:n]...); len(got) > most {
+			if len(got) > most {
 				return &Error{Kind: ErrProtocol, Err: fmt.Errorf("more than %d bytes without an end", most)}
 			}
 			ended, err := u.ended(n, len(part))
@@ -272,7 +280,11 @@ func (u *usbMessenger) ready(ctx context.Context) error {
 }
 
 func (u *usbMessenger) clear(ctx context.Context) error {
-	return driverError(u.do(ctx, func() error { return u.ask(kernel.TMCClear, nil) }))
+	return driverError(u.do(ctx, func() error {
+		err := u.ask(kernel.TMCClear, nil)
+		u.within = u.within && err != nil
+		return err
+	}))
 }
 
 func (u *usbMessenger) trigger(ctx context.Context) error {

@@ -136,11 +136,16 @@ func (v *vxi) read(ctx context.Context, most int) ([]byte, error) {
 		args.IOTimeout, args.LockTimeout = ioTime(ctx), v.lockTime(ctx)
 		var got vxi11.ReadResp
 		if err := v.core.call(ctx, vxi11.DeviceRead, &args, &got, int(args.RequestSize)); err != nil {
-			return nil, v.interrupted(ctx, err)
+			var late vxi11.ReadResp
+			err = v.takeLate(ctx, err, &late)
+			if len(whole) > 0 || len(late.Data) > 0 && late.Reason&vxi11.EndIndicator == 0 {
+				err = inPart(err)
+			}
+			return nil, err
 		}
 		if err := mean(got.Code); err != nil {
 			if n := len(whole) + len(got.Data); n > 0 {
-				err = fmt.Errorf("after %d bytes of a message that has no end: %w", n, err)
+				err = inPart(fmt.Errorf("after %d bytes of a message that has no end: %w", n, err))
 			}
 			return nil, err
 		}
@@ -159,6 +164,11 @@ func (v *vxi) read(ctx context.Context, most int) ([]byte, error) {
 // interrupted ends what goes on in the instrument when the time of a call was
 // over, and takes its reply, so that nothing comes late.
 func (v *vxi) interrupted(ctx context.Context, cause error) error {
+	return v.takeLate(ctx, cause, &ignored{})
+}
+
+// takeLate is interrupted where the reply matters.
+func (v *vxi) takeLate(ctx context.Context, cause error, late oncrpc.Message) error {
 	if ctx.Err() == nil || !v.core.pending() || v.abortPort == 0 {
 		return cause
 	}
@@ -167,9 +177,9 @@ func (v *vxi) interrupted(ctx context.Context, cause error) error {
 	if err := v.stop(ctx); err != nil {
 		return fmt.Errorf("%w (abort: %v)", cause, err)
 	}
-	// What the reply says does not matter any more; one that does not come is
-	// passed over later, by its number.
-	_ = v.core.again(ctx, &ignored{}, mostRead)
+	// Whether it was carried out does not matter any more; a reply that does not
+	// come is passed over later, by its number.
+	_ = v.core.again(ctx, late, mostRead)
 	return cause
 }
 

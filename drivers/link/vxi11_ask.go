@@ -16,6 +16,10 @@ import (
 // vxi11Program is the core channel's (VXI-11, table B.1, from memory).
 const vxi11Program, vxi11Version = 0x0607AF, 1
 
+// mostHosts bounds what answers to a broadcast, which anybody can send, can make
+// this program keep and ask.
+const mostHosts = 500
+
 // AskVXI11 asks all portmappers that a broadcast reaches whether they have a
 // VXI-11 core channel, and returns the IP addresses of those that have, in the
 // order in which they answered. to are HOST:PORT of UDP; nil is the broadcast
@@ -65,7 +69,7 @@ func AskVXI11(ctx context.Context, to []string, listen time.Duration) (hosts []s
 			return hosts, errors.Join(errs...)
 		}
 		host, _, err := net.SplitHostPort(from.String())
-		if err == nil && hasVXI11(answer[:n], xid) && !slices.Contains(hosts, host) {
+		if err == nil && len(hosts) < mostHosts && hasVXI11(answer[:n], xid) && !slices.Contains(hosts, host) {
 			hosts = append(hosts, host)
 		}
 	}

@@ -72,18 +72,28 @@ type requests struct {
 	life     context.Context
 	end      context.CancelFunc
 	serving  sync.WaitGroup
+	closing  sync.Once
 }
+
+// mostCallers is how many connections are served at once: an instrument makes one.
+const mostCallers = 8
 
 func takeRequests(l net.Listener) *requests {
 	r := &requests{listener: l, handle: []byte("bandproof"), out: make(chan struct{}, 1)}
 	r.life, r.end = context.WithCancel(context.Background())
 	r.serving.Go(func() {
+		room := make(chan struct{}, mostCallers)
 		for {
 			conn, err := l.Accept()
 			if err != nil {
 				return
 			}
-			r.serving.Go(func() { r.serve(conn) })
+			select {
+			case room <- struct{}{}:
+				r.serving.Go(func() { r.serve(conn); <-room })
+			default:
+				_ = conn.Close()
+			}
 		}
 	})
 	return r
@@ -122,10 +132,12 @@ func (r *requests) serve(conn net.Conn) {
 }
 
 // close waits for all that was begun, and tells the reader of the channel.
-func (r *requests) close() error {
-	r.end()
-	err := r.listener.Close()
-	r.serving.Wait()
-	close(r.out)
+func (r *requests) close() (err error) {
+	r.closing.Do(func() {
+		r.end()
+		err = r.listener.Close()
+		r.serving.Wait()
+		close(r.out)
+	})
 	return err
 }

@@ -64,9 +64,21 @@ func (s *Store) ReadWireLog(ctx context.Context, run string) (_ []byte, err erro
 	if packed.Len() == 0 {
 		return nil, fmt.Errorf("%w; \"run --wire-log\" keeps it", ErrNoWireLog)
 	}
-	z, err := gzip.NewReader(&packed)
+	return unpacked(&packed, mostWireLog)
+}
+
+// mostWireLog is the longest wire log that is read, in bytes of text. A database
+// from elsewhere may hold a few bytes that unpack to more than any memory.
+const mostWireLog = 1 << 30
+
+func unpacked(packed io.Reader, most int64) ([]byte, error) {
+	z, err := gzip.NewReader(packed)
 	if err != nil {
 		return nil, err
 	}
-	return io.ReadAll(z)
+	text, err := io.ReadAll(io.LimitReader(z, most+1))
+	if err == nil && int64(len(text)) > most {
+		return nil, fmt.Errorf("it is longer than %d bytes; is the database one that this program wrote?", most)
+	}
+	return text, err
 }
