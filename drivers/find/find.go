@@ -24,6 +24,9 @@ const (
 	pollTime = time.Second
 	// listenTime is how long answers to a broadcast or multicast are waited for.
 	listenTime = 1500 * time.Millisecond
+	// mostIdentity is the longest answer to *IDN? that is taken, in bytes: it is
+	// shown, and stands in one line of a bench file.
+	mostIdentity = 1000
 )
 
 // Options say where to look, and how long.
@@ -206,6 +209,7 @@ func (s *search) ask(f Found, c link.Config, certain bool) (answered bool) {
 func (s *search) identity(c link.Config) (answer string, err error) {
 	ctx, cancel := context.WithTimeout(s.ctx, answerTime)
 	defer cancel()
+	c.MaxMessage = mostIdentity
 	l, err := s.Open(ctx, c)
 	if err != nil {
 		return "", err

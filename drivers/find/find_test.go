@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -330,4 +331,29 @@ func FuzzIdentify(f *testing.F) {
 		x.propose()
 		require.Equal(t, x.Role == "", x.Profile == "")
 	})
+}
+
+// Whoever answers with more than a name can have is no instrument whose answer
+// would be shown.
+func TestAnEndlessIdentityIsNotTaken(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	background(t, func(context.Context) error {
+		conn, err := l.Accept()
+		if err != nil {
+			return err
+		}
+		defer conn.Close()
+		if _, err := bufio.NewReader(conn).ReadString('\n'); err != nil {
+			return err
+		}
+		_, err = io.WriteString(conn, strings.Repeat("x", 100_000)+"\n")
+		return err
+	})
+	t.Cleanup(func() { l.Close() })
+	r, err := nothing().Find(t.Context(), Options{Try: []string{l.Addr().String()}, Local: true, Time: 20 * time.Second})
+	require.NoError(t, err)
+	require.Len(t, r.Found, 1)
+	require.Empty(t, r.Found[0].Answer)
+	require.Contains(t, r.Found[0].Note, "does not say who it is")
 }
