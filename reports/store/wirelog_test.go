@@ -42,7 +42,8 @@ func TestWireLogsAreKeptCompressedAndNeverChanged(t *testing.T) {
 	db, err := sql.Open("sqlite", file)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, db.Close()) }()
-	for _, q := range []string{"UPDATE wire_log SET body = x''", "DELETE FROM wire_log"} {
+	for _, q := range []string{"UPDATE wire_log SET body = x''", "DELETE FROM wire_log",
+		"INSERT OR REPLACE INTO wire_log (seq, run, body) VALUES (1, 'one', x'')"} {
 		_, err := db.Exec(q)
 		require.ErrorContains(t, err, "never", q)
 	}
