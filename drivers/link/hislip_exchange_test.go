@@ -165,6 +165,16 @@ var hisTests = []hisTest{
 		Ss 4853 07 00 ffffff00 0000000000000002 '1' 0a
 		Ss 4853 07 00 ffffff02 0000000000000002 '2' 0a`,
 		do: inTurn(answers("A?", "1"), status(0), answers("B?", "2"))},
+	{name: "overlap mode: what came without being asked is no answer", config: link.Config{Overlap: true}, exchange: hisOpen + hisClearOverlap + `
+		Cs 4853 07 00 ffffff00 0000000000000003 'A?' 0a
+		Ss 4853 07 00 00000001 0000000000000004 '1.5' 0a
+		Ca 4853 15 01 00000001 0000000000000000
+		Sa 4853 16 00 00000000 0000000000000000
+		Ss 4853 07 00 00000003 0000000000000004 '9.9' 0a
+		Cs 4853 07 00 ffffff02 0000000000000003 'B?' 0a
+		Ss 4853 07 00 00000005 0000000000000003 '22' 0a`,
+		do: inTurn(answers("A?", "1.5"), status(0), func(*testing.T, context.Context, link.Link) { time.Sleep(100 * time.Millisecond) }, // until it has come: nothing shows that
+			answers("B?", "22"))},
 	{name: "the server keeps to synchronised mode", config: link.Config{Overlap: true}, exchange: hisOpen +
 		strings.Replace(hisClearOverlap, "4853 09 01", "4853 09 00", 1) + `
 		Cs 4853 07 00 ffffff00 0000000000000003 'A?' 0a

@@ -141,10 +141,11 @@ func (s *hislipSession) read(ctx context.Context, most int) ([]byte, error) {
 // glance is how long is looked for what has come already.
 const glance = 100 * time.Microsecond
 
-// take gives what has come that no question waits for: there can be something
-// only where a message was sent whose answer, if any, was not read.
+// take gives what has come that no question waits for. In synchronised mode
+// there can be something only where a message was sent whose answer, if any,
+// was not read, and its identifier would tell; in overlap mode nothing tells.
 func (s *hislipSession) take() (late []byte) {
-	if s.broken != nil || len(s.unsent) > 0 || !s.owed && !s.in.Buffered() {
+	if s.broken != nil || len(s.unsent) > 0 || !s.owed && !s.overlap && !s.in.Buffered() {
 		return nil
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), glance)
