@@ -150,13 +150,18 @@ func (w *Writer) Close() error {
 	return err
 }
 
-// Tee tells several logs of each exchange.
-func Tee(logs ...link.WireLog) link.WireLog { return tee(logs) }
+// Tee tells several logs of each exchange, all in the same order.
+func Tee(logs ...link.WireLog) link.WireLog { return &tee{logs: logs} }
 
-type tee []link.WireLog
+type tee struct {
+	mutex sync.Mutex // links tell from goroutines of their own
+	logs  []link.WireLog
+}
 
-func (t tee) Exchange(e link.Exchange) {
-	for _, l := range t {
+func (t *tee) Exchange(e link.Exchange) {
+	t.mutex.Lock()
+	defer t.mutex.Unlock()
+	for _, l := range t.logs {
 		l.Exchange(e)
 	}
 }

@@ -93,7 +93,16 @@ func TestTeeTellsAll(t *testing.T) {
 	var one, two bytes.Buffer
 	a := wirelog.NewWriter(&one, wirelog.Header{Program: "p", Begun: begun}, wirelog.Options{})
 	b := wirelog.NewWriter(&two, wirelog.Header{Program: "p", Begun: begun}, wirelog.Options{})
-	wirelog.Tee(a, b).Exchange(sent(3))
+	both := wirelog.Tee(a, b)
+	var links sync.WaitGroup
+	for range 8 { // each link tells from a goroutine of its own, yet both logs have one order
+		links.Go(func() {
+			for n := range 200 {
+				both.Exchange(sent(n))
+			}
+		})
+	}
+	links.Wait()
 	require.NoError(t, errors.Join(a.Close(), b.Close()))
 	require.Equal(t, one.String(), two.String())
 	require.Contains(t, one.String(), `sent "3\n"`)
