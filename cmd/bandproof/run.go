@@ -148,8 +148,10 @@ type sweep struct {
 	wireLog   bool
 	wireLogTo string
 	log       *slog.Logger
-	dial      func(ctx context.Context, network, address string) (net.Conn, error)
-	id        func() string
+	// dial and system stand in for the network and the drivers of the machine.
+	dial   func(ctx context.Context, network, address string) (net.Conn, error)
+	system link.System
+	id     func() string
 }
 
 // finished is what a run leaves behind.
@@ -181,7 +183,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	defer wires.close(w.terminal) // after the instruments: what closes them is logged too
-	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log, w.person()})
+	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, System: w.system, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log, w.person()})
 	if err != nil {
 		return finished{}, err
 	}
