@@ -39,6 +39,7 @@ var rigs = []rig{
 	{name: "VXI-11", place: placeVXI11("inst0"), counter: extent(3300, 2100), source: extent(11000, 6500)},
 	{name: "VXI-11 gateway", place: placeVXI11("gpib0,7"), counter: extent(3300, 2100), source: extent(11000, 6500)},
 	{name: "HiSLIP", place: placeHiSLIP, counter: extent(700, 700), source: extent(2400, 1800)},
+	{name: "HiSLIP, overlap mode", place: placeHiSLIPOverlap, counter: extent(700, 700), source: extent(2400, 1800)},
 	{name: "adapter on Ethernet", place: placeAdapterTCP, counter: extent(2600, 2400), source: extent(7000, 6000)},
 	{name: "adapter on serial", place: placeAdapterSerial, counter: extent(2600, 2400), source: extent(7000, 6000)},
 	{name: "serial", place: placeSerial, counter: extent(260, 420), source: extent(800, 620)},
@@ -72,6 +73,12 @@ func placeHiSLIP(u *truth, instrument string, line *faulty.Line) (link.Config, l
 	return overTCP(line, "TCPIP0::127.0.0.1::hislip0,%d::INSTR", func(ctx context.Context, l net.Listener) error {
 		return u.bench.ServeHiSLIP(ctx, l, virtual.HiSLIP{Instruments: map[string]string{"hislip0": instrument}})
 	})
+}
+
+func placeHiSLIPOverlap(u *truth, instrument string, line *faulty.Line) (link.Config, link.Opener, func() error, error) {
+	c, o, end, err := placeHiSLIP(u, instrument, line)
+	c.Overlap = true
+	return c, o, end, err
 }
 
 // placeVXI11: a device of a host. Its abort channel is faulty as well.
