@@ -28,7 +28,7 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 	var list []place
 	var all []error
 	taken := map[string]bool{}
-	vxi := vxiHosts{}
+	vxi := hosts{}
 	for _, group := range []struct {
 		flag, form string
 		values     []string
@@ -37,8 +37,8 @@ func placesOf(f flags, b *virtual.Bench) ([]place, error) {
 		{"--tcp", "NAME=HOST:PORT", f.tcp, tcpPlace},
 		{"--pty", "NAME=SYMLINK", f.pty, ptyPlace},
 		{"--serial", "NAME=DEVICE[,BAUD]", f.serial, serialPlace},
-		{"--hislip", "NAME=HOST:PORT[,SUBADDRESS]", f.hislip, hislipHosts{}.place},
-		{"--vxi11", "NAME=HOST:PORT[,DEVICE]", f.vxi11, vxi.place},
+		{"--hislip", "NAME=HOST:PORT[,SUBADDRESS]", f.hislip, hosts{}.hislipPlace},
+		{"--vxi11", "NAME=HOST:PORT[,DEVICE]", f.vxi11, vxi.vxiPlace},
 	} {
 		for _, v := range group.values {
 			name, where, ok := strings.Cut(v, "=")
