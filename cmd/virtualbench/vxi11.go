@@ -29,9 +29,9 @@ func (h hosts) vxiPlace(name, where string) (place, error) {
 	}
 	return place{name, func(b *virtual.Bench) (string, func(context.Context) error, func() error, error) {
 		host, port, serve, closing, err := at.open(name, device, func(ctx context.Context, l net.Listener) error {
-			talks := map[string]func() (vxiserver.Talk, error){}
+			talks := map[string]func() (virtual.Conversation, error){}
 			for device, instrument := range at.instruments {
-				talks[device] = func() (vxiserver.Talk, error) { return b.Talk(instrument) }
+				talks[device] = func() (virtual.Conversation, error) { return b.Talk(instrument) }
 			}
 			return vxiserver.New(talks, vxiserver.Options{}).Serve(ctx, l)
 		})

@@ -68,22 +68,29 @@ func (r *rig) open(changes ...func(*link.Config)) {
 	for _, change := range changes {
 		change(&c)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
-	defer cancel()
-	l, err := r.wire.Opener.Open(ctx, c)
-	if err != nil {
-		r.Fatalf("open %s: %v", c.Address, err)
-	}
+	l := r.opens(r.wire.Opener, c)
 	if r.wire.Wrap != nil {
 		l = r.wire.Wrap(l)
+	}
+	r.link = l
+	r.far = r.wire.Far(r.T)
+}
+
+// opens opens a link that must close at the end of the test.
+func (r *rig) opens(o link.Opener, c link.Config) link.Link {
+	r.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	l, err := o.Open(ctx, c)
+	if err != nil {
+		r.Fatalf("open %s: %v", c.Address, err)
 	}
 	r.Cleanup(func() {
 		if err := l.Close(); err != nil {
 			r.Errorf("close at the end: %v", err)
 		}
 	})
-	r.link = l
-	r.far = r.wire.Far(r.T)
+	return l
 }
 
 // result is what an operation in the background came to.
@@ -174,13 +181,18 @@ func (r *rig) sends(reply string) {
 // clear clears the link, and goes to the new far end where there is one.
 func (r *rig) clear() {
 	r.Helper()
+	r.clears()
+	if r.wire.Renews {
+		r.far = r.wire.Far(r.T)
+	}
+}
+
+func (r *rig) clears() {
+	r.Helper()
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
 	if err := r.link.Clear(ctx); err != nil {
 		r.Fatalf("clear: %v", err)
-	}
-	if r.wire.Renews {
-		r.far = r.wire.Far(r.T)
 	}
 }
 

@@ -58,33 +58,13 @@ func (r *messageRig) another(changes ...func(*link.Config)) link.Link {
 	for _, change := range changes {
 		change(&c)
 	}
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
-	defer cancel()
-	l, err := r.wire.Opener.Open(ctx, c)
-	if err != nil {
-		r.Fatalf("open %s: %v", c.Address, err)
-	}
-	r.Cleanup(func() {
-		if err := l.Close(); err != nil {
-			r.Errorf("close at the end: %v", err)
-		}
-	})
-	return l
+	return r.opens(r.wire.Opener, c)
 }
 
 // asks sends a question and checks the answer.
 func (r *messageRig) asks(question, want string) {
 	r.Helper()
 	r.answered(r.query(question, patience)(), want)
-}
-
-func (r *messageRig) clears() {
-	r.Helper()
-	ctx, cancel := context.WithTimeout(context.Background(), patience)
-	defer cancel()
-	if err := r.link.Clear(ctx); err != nil {
-		r.Fatalf("clear: %v", err)
-	}
 }
 
 func (r *messageRig) writes(message string) {

@@ -15,6 +15,7 @@ import (
 	"bandproof/drivers/link"
 	"bandproof/drivers/link/oncrpc"
 	"bandproof/drivers/link/vxi11"
+	"bandproof/drivers/virtual"
 	"bandproof/drivers/virtual/vxiserver"
 
 	"github.com/stretchr/testify/require"
@@ -253,7 +254,7 @@ func TestVXI11LateRepliesAreNeverTaken(t *testing.T) {
 func TestVXI11AsksThePortmapper(t *testing.T) {
 	i := drivertest.NewInstrument()
 	l, _ := listen(t)
-	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (vxiserver.Talk, error){"inst0": talks(i)})
+	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (virtual.Conversation, error){"inst0": talks(i)})
 	known := oncrpc.Mappings{{Program: vxi11.Core, Version: vxi11.Version, Protocol: oncrpc.TCP, Port: uint32(port)}}
 	tests := []struct {
 		name     string
@@ -304,7 +305,7 @@ func TestVXI11AsksThePortmapper(t *testing.T) {
 func TestVXI11Locks(t *testing.T) {
 	i := drivertest.NewInstrument()
 	l, _ := listen(t)
-	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (vxiserver.Talk, error){"inst0": talks(i)})
+	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (virtual.Conversation, error){"inst0": talks(i)})
 	c := link.Config{Address: fmt.Sprintf("TCPIP0::127.0.0.1,%d::inst0::INSTR", port), Timeout: 20 * time.Second}
 	open := func(change func(*link.Config)) (link.Link, error) {
 		c := c
@@ -360,7 +361,7 @@ func TestVXI11EndByTerminator(t *testing.T) {
 func TestVXI11ServiceRequests(t *testing.T) {
 	i := drivertest.NewInstrument()
 	l, _ := listen(t)
-	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (vxiserver.Talk, error){"inst0": talks(i)})
+	port := vxiHost(t, l, vxiserver.Options{}, map[string]func() (virtual.Conversation, error){"inst0": talks(i)})
 	k, err := link.Opener{}.Open(t.Context(), link.Config{Address: fmt.Sprintf("TCPIP0::127.0.0.1,%d::inst0::INSTR", port), Timeout: 20 * time.Second})
 	require.NoError(t, err)
 	requests, err := k.(link.ServiceRequester).ServiceRequests(t.Context())

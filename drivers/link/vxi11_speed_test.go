@@ -88,8 +88,8 @@ func BenchmarkVXI11(b *testing.B) {
 	}
 	b.Cleanup(func() { _ = bench.Close() })
 	l, _ := listen(b)
-	port := vxiHost(b, l, vxiserver.Options{}, map[string]func() (vxiserver.Talk, error){
-		"inst0": func() (vxiserver.Talk, error) { return bench.Talk("counter") }})
+	port := vxiHost(b, l, vxiserver.Options{}, map[string]func() (virtual.Conversation, error){
+		"inst0": func() (virtual.Conversation, error) { return bench.Talk("counter") }})
 	k, err := link.Opener{}.Open(context.Background(), link.Config{Address: fmt.Sprintf("TCPIP0::127.0.0.1,%d::inst0::INSTR", port)})
 	if err != nil {
 		b.Fatal(err)

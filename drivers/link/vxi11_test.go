@@ -9,12 +9,13 @@ import (
 
 	"bandproof/drivers/drivertest"
 	"bandproof/drivers/link"
+	"bandproof/drivers/virtual"
 	"bandproof/drivers/virtual/vxiserver"
 )
 
 // vxiHost serves devices until the test ends and gives the port of the core
 // channel. The listener may be one that the test can cut.
-func vxiHost(t testing.TB, core net.Listener, o vxiserver.Options, devices map[string]func() (vxiserver.Talk, error)) int {
+func vxiHost(t testing.TB, core net.Listener, o vxiserver.Options, devices map[string]func() (virtual.Conversation, error)) int {
 	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
@@ -55,8 +56,8 @@ func (c *cuttable) cut(*testing.T) {
 	c.conns = nil
 }
 
-func talks(i *drivertest.Instrument) func() (vxiserver.Talk, error) {
-	return func() (vxiserver.Talk, error) { return i.Talk(), nil }
+func talks(i *drivertest.Instrument) func() (virtual.Conversation, error) {
+	return func() (virtual.Conversation, error) { return i.Talk(), nil }
 }
 
 // vxiWire serves a scripted instrument; maxReceive is how much one write takes.
@@ -65,7 +66,7 @@ func vxiWire(device string, maxReceive int) func(t *testing.T) drivertest.Messag
 		l, _ := listen(t)
 		core := &cuttable{Listener: l}
 		i := drivertest.NewInstrument()
-		port := vxiHost(t, core, vxiserver.Options{MaxReceive: maxReceive}, map[string]func() (vxiserver.Talk, error){device: talks(i)})
+		port := vxiHost(t, core, vxiserver.Options{MaxReceive: maxReceive}, map[string]func() (virtual.Conversation, error){device: talks(i)})
 		return drivertest.MessageWire{
 			Config:     link.Config{Address: fmt.Sprintf("TCPIP0::127.0.0.1,%d::%s::INSTR", port, device)},
 			Instrument: i,

@@ -84,7 +84,7 @@ func placeHiSLIPOverlap(u *truth, instrument string, line *faulty.Line) (link.Co
 // placeVXI11: a device of a host. Its abort channel is faulty as well.
 func placeVXI11(device string) func(u *truth, instrument string, line *faulty.Line) (link.Config, link.Opener, func() error, error) {
 	return func(u *truth, instrument string, line *faulty.Line) (link.Config, link.Opener, func() error, error) {
-		host := vxiserver.New(map[string]func() (vxiserver.Talk, error){device: func() (vxiserver.Talk, error) { return u.bench.Talk(instrument) }}, vxiserver.Options{})
+		host := vxiserver.New(map[string]func() (virtual.Conversation, error){device: func() (virtual.Conversation, error) { return u.bench.Talk(instrument) }}, vxiserver.Options{})
 		c, o, end, err := overTCP(line, "TCPIP0::127.0.0.1,%d::"+device+"::INSTR", host.Serve)
 		d := &detour{line: line}
 		if r, bad := link.ParseResource(c.Address); bad == nil {

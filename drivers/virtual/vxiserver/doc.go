@@ -2,5 +2,5 @@
 // interrupt channels of one network host with several devices on it (inst0, or
 // gpib0,7 as behind a gateway), their links and locks, and a portmapper.
 //
-// What an instrument says is the business of a [Talk], one for each link.
+// What an instrument says is the business of a [virtual.Conversation], one for each link.
 package vxiserver

@@ -10,18 +10,8 @@ import (
 
 	"bandproof/drivers/link/oncrpc"
 	"bandproof/drivers/link/vxi11"
+	"bandproof/drivers/virtual"
 )
-
-// Talk is one client's conversation with an instrument; [virtual.Talk] is one.
-type Talk interface {
-	Receive(message []byte)
-	Send(ctx context.Context, most int) (part []byte, end bool, err error)
-	Clear()
-	Trigger()
-	StatusByte() byte
-	Remote(on bool)
-	Close()
-}
 
 // Options are how a host behaves. The zero value is ready for use.
 type Options struct {
@@ -46,7 +36,7 @@ type Host struct {
 // device is one instrument with its lock.
 type device struct {
 	name string
-	talk func() (Talk, error)
+	talk func() (virtual.Conversation, error)
 
 	mutex  sync.Mutex
 	holder *link         // of the lock
@@ -55,7 +45,7 @@ type device struct {
 
 // New makes a host of devices: each name, such as inst0, with what begins a
 // conversation.
-func New(devices map[string]func() (Talk, error), o Options) *Host {
+func New(devices map[string]func() (virtual.Conversation, error), o Options) *Host {
 	if o.MaxReceive <= 0 {
 		o.MaxReceive = 64 << 10
 	}

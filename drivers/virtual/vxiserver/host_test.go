@@ -16,8 +16,6 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-var _ vxiserver.Talk = (*virtual.Talk)(nil)
-
 // client makes calls by hand.
 type client struct {
 	*testing.T
@@ -97,13 +95,13 @@ func (c *client) read(a vxi11.ReadParms) (r vxi11.ReadResp) {
 func host(t *testing.T, o vxiserver.Options) (*drivertest.Instrument, int) {
 	t.Helper()
 	i := drivertest.NewInstrument()
-	talk := func() (vxiserver.Talk, error) { return i.Talk(), nil }
+	talk := func() (virtual.Conversation, error) { return i.Talk(), nil }
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() {
-		ended <- vxiserver.New(map[string]func() (vxiserver.Talk, error){"inst0": talk, "gpib0,5": talk}, o).Serve(ctx, l)
+		ended <- vxiserver.New(map[string]func() (virtual.Conversation, error){"inst0": talk, "gpib0,5": talk}, o).Serve(ctx, l)
 	}()
 	t.Cleanup(func() { cancel(); require.NoError(t, <-ended) })
 	return i, l.Addr().(*net.TCPAddr).Port

@@ -11,6 +11,7 @@ import (
 
 	"bandproof/drivers/link/oncrpc"
 	"bandproof/drivers/link/vxi11"
+	"bandproof/drivers/virtual"
 )
 
 // connectTime is how long a client's interrupt server may take to answer.
@@ -113,7 +114,7 @@ const lookEvery = 2 * time.Millisecond
 const requested = 1 << 6
 
 // watchService calls tell each time when the instrument begins to ask.
-func watchService(talk Talk, tell func() error) *watch {
+func watchService(talk virtual.Conversation, tell func() error) *watch {
 	w := &watch{end: make(chan struct{})}
 	w.over.Go(func() {
 		ticker := time.NewTicker(lookEvery)

@@ -8,6 +8,7 @@ import (
 
 	"bandproof/drivers/link/oncrpc"
 	"bandproof/drivers/link/vxi11"
+	"bandproof/drivers/virtual"
 )
 
 // mostMessage bounds a program message in bytes.
@@ -17,7 +18,7 @@ const mostMessage = 16 << 20
 type link struct {
 	id     vxi11.Link
 	device *device
-	talk   Talk
+	talk   virtual.Conversation
 	in     []byte // of a message whose END has not come
 	out    []byte // taken from the instrument and not yet asked for
 	outEnd bool   // END goes with the last byte of out
