@@ -10,9 +10,10 @@ import (
 	"bandproof/procedures/quantity/tomlfile"
 )
 
-// LoadProcedure reads a procedure file. The error, if any, is a
-// *tomlfile.Mistakes that lists all that is wrong, with file, line and key.
-func LoadProcedure(file string, text []byte) (*Procedure, error) {
+// LoadProcedure reads a procedure file whose [[measure]] tables are of the given
+// kinds. The error, if any, is a *tomlfile.Mistakes that lists all that is
+// wrong, with file, line and key.
+func LoadProcedure(file string, text []byte, kinds ...MeasureKind) (*Procedure, error) {
 	p := &Procedure{}
 	d := tomlfile.Decode(file, text, p)
 	c := checker{d, map[string]bool{}}
@@ -29,6 +30,7 @@ func LoadProcedure(file string, text []byte) (*Procedure, error) {
 	for k, s := range p.Sweeps {
 		c.sweep(fmt.Sprintf("sweep[%d]", k), s, p)
 	}
+	c.measures(p, kinds)
 	return p, d.Err()
 }
 

@@ -87,6 +87,7 @@ type Plan struct {
 	Topology  map[string]Topology `json:"topology"` // by source
 	Rule      decision.Rule       `json:"decision"`
 	Points    []Point             `json:"points"`
+	Tasks     []Task              `json:"tasks,omitempty"` // of other kinds than the band sweep
 	Inputs    []PlannedInput      `json:"inputs"`
 	Moves     int                 `json:"moves"` // cables that a person has to move
 	Minutes   float64             `json:"minutes"`
@@ -139,6 +140,14 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 		}
 		if err := l.input(i); err != nil {
 			return nil, fmt.Errorf("procedure %q, input %q: %w", p.Name, i.Name, err)
+		}
+	}
+	for _, m := range p.Measures {
+		if m.Keys == nil {
+			return nil, fmt.Errorf("procedure %q: kind of measurement %q is not known here", p.Name, m.Kind)
+		}
+		if err := m.Keys.Plan(&Draft{l}, m); err != nil {
+			return nil, fmt.Errorf("procedure %q, measurement %q: %w", p.Name, m.Title(), err)
 		}
 	}
 	l.order()

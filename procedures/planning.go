@@ -272,25 +272,68 @@ func (l *planner) order() {
 			}
 		}
 	}
-	points := l.plan.Points
+	points, tasks := l.plan.Points, l.plan.Tasks
 	sort.SliceStable(points, func(a, b int) bool { return rank[points[a].Path] < rank[points[b].Path] })
+	sort.SliceStable(tasks, func(a, b int) bool { return rank[tasks[a].Path] < rank[tasks[b].Path] })
 	move := quantity.Of[quantity.Second](120, 0)
 	if l.b.MoveTime != nil {
 		move = *l.b.MoveTime
 	}
-	last := ""
-	for _, p := range points {
-		if p.Path != last {
-			last = p.Path
-			if path, _ := l.b.Path(last); !path.HandsFree() {
-				l.plan.Moves++
-				l.plan.Minutes += move.Float() / 60
-			}
-			// Each input is read once more with RF off, to see that it lets go.
-			l.plan.Minutes += 2 * p.Gate.Float() / 60
+	for _, stop := range l.plan.Stops() {
+		if path, _ := l.b.Path(stop.Path); stop.Path != "" && !path.HandsFree() {
+			l.plan.Moves++
+			l.plan.Minutes += move.Float() / 60
 		}
-		l.plan.Minutes += p.Seconds / 60
+		if len(stop.Points) > 0 { // each input is read once more with RF off, to see that it lets go
+			l.plan.Minutes += 2 * stop.Points[0].Gate.Float() / 60
+		}
+		for _, p := range stop.Points {
+			l.plan.Minutes += p.Seconds / 60
+		}
+		for _, t := range stop.Tasks {
+			l.plan.Minutes += t.Seconds / 60
+		}
 	}
+}
+
+// Stop is what is taken while one path is connected.
+type Stop struct {
+	Path   string // "" where no signal is needed
+	Points []Point
+	Tasks  []Task
+}
+
+// Stops returns the plan cut where the path changes, in the order in which it is
+// taken: first what needs no path, then for each path its points and its tasks.
+func (pl *Plan) Stops() []Stop {
+	var list []Stop
+	rank := map[string]int{}
+	at := func(path string) *Stop {
+		n, ok := rank[path]
+		if !ok {
+			n = len(list)
+			rank[path] = n
+			list = append(list, Stop{Path: path})
+		}
+		return &list[n]
+	}
+	for _, t := range pl.Tasks {
+		if t.Path == "" {
+			s := at("")
+			s.Tasks = append(s.Tasks, t)
+		}
+	}
+	for _, p := range pl.Points {
+		s := at(p.Path)
+		s.Points = append(s.Points, p)
+	}
+	for _, t := range pl.Tasks {
+		if t.Path != "" {
+			s := at(t.Path)
+			s.Tasks = append(s.Tasks, t)
+		}
+	}
+	return list
 }
 
 // Path returns the path of that name.

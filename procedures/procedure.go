@@ -20,6 +20,7 @@ type Procedure struct {
 	Unit     Unit              `toml:"unit" json:"unit" jsonschema_description:"The unit: what its specification promises."`
 	Inputs   []Input           `toml:"input" json:"input" jsonschema_description:"The inputs of the unit."`
 	Sweeps   []Sweep           `toml:"sweep" json:"sweep" jsonschema_description:"The points that show each input."`
+	Measures []Measure         `toml:"measure,omitempty" json:"measure,omitempty" jsonschema_description:"Measurements of other kinds than the band sweep."`
 	Cautions []string          `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
 }
 

@@ -47,7 +47,7 @@ func (e eager) Read(ctx context.Context) (drivers.Reading, error) {
 }
 
 func inputOf(r *rig, name string) procedures.Input {
-	i, _ := r.setup.Procedure.Input(name)
+	i, _ := r.Setup.Procedure.Input(name)
 	return i
 }
 

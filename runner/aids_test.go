@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"bandproof/drivers"
-	"bandproof/drivers/profile"
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
@@ -17,47 +16,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 )
-
-// openAids opens what stands on the bench beside unit and sources.
-func (r *rig) openAids(opening func(string, procedures.Connection) (*profile.Profile, profile.Opening)) {
-	a := runner.Aids{Switches: map[string]drivers.Switch{}, PowerMeters: map[string]drivers.PowerMeter{}, Thermometers: map[string]drivers.Thermometer{}}
-	keep := func(i drivers.Instrument, err error) {
-		require.NoError(r.t, err)
-		r.t.Cleanup(func() { _ = i.Close() })
-	}
-	for _, x := range r.setup.Bench.Switches {
-		p, o := opening(x.Name, x.Connection)
-		s, err := p.OpenSwitch(r.t.Context(), o)
-		keep(s, err)
-		a.Switches[x.Name] = s
-	}
-	for _, x := range r.setup.Bench.PowerMeters {
-		p, o := opening(x.Name, x.Connection)
-		m, err := p.OpenPowerMeter(r.t.Context(), o)
-		keep(m, err)
-		a.PowerMeters[x.Name] = m
-	}
-	for _, x := range r.setup.Bench.Thermometers {
-		p, o := opening(x.Name, x.Connection)
-		m, err := p.OpenThermometer(r.t.Context(), o)
-		keep(m, err)
-		a.Thermometers[x.Name] = m
-	}
-	if m := r.setup.Bench.Monitor; m != nil {
-		p, o := opening(procedures.MonitorName, m.Connection)
-		c, err := p.OpenCounter(r.t.Context(), o)
-		keep(c, err)
-		a.Monitor = c
-	}
-	r.setup.Aids = a
-}
-
-// alone makes sure that nobody was asked for anything.
-func (r *rig) alone() {
-	r.t.Helper()
-	require.Empty(r.t, r.operator.moves)
-	require.Empty(r.t, r.operator.asked)
-}
 
 func faults(t *testing.T, b *virtual.Bench, list ...string) {
 	t.Helper()
@@ -73,9 +31,9 @@ func faults(t *testing.T, b *virtual.Bench, list ...string) {
 // A procedure over a switch with power meter, monitor and thermometer, and
 // nobody there: all of it is in the result.
 func TestSwitchedBenchNeedsNobody(t *testing.T) {
-	r := newRig(t, options{switched: true})
-	got := r.run()
-	r.alone()
+	r := newRig(t, options{Switched: true})
+	got := r.Run()
+	r.Alone()
 	require.True(t, got.Complete)
 	require.NotEmpty(t, got.Points)
 	positions := map[string]string{"A": "1", "B": "2", "C": "3"}
@@ -113,7 +71,7 @@ func TestSwitchedBenchNeedsNobody(t *testing.T) {
 func TestSwitchedBenchRepeats(t *testing.T) {
 	once := func() []string {
 		var list []string
-		for _, p := range newRig(t, options{switched: true, seed: 7}).run().Points {
+		for _, p := range newRig(t, options{Switched: true, Seed: 7}).Run().Points {
 			for _, x := range p.Readings {
 				list = append(list, x.Text)
 			}
@@ -130,9 +88,9 @@ func TestSwitchedBenchRepeats(t *testing.T) {
 }
 
 func TestStuckSwitch(t *testing.T) {
-	r := newRig(t, options{switched: true, faults: []string{"switch-stuck"}})
-	got := r.run()
-	r.alone()
+	r := newRig(t, options{Switched: true, Faults: []string{"switch-stuck"}})
+	got := r.Run()
+	r.Alone()
 	for _, p := range got.Points {
 		require.Equal(t, "not judged: path not proven", p.Verdict.String())
 		require.Empty(t, p.Readings, "no RF goes where the way is not known")
@@ -143,10 +101,10 @@ func TestStuckSwitch(t *testing.T) {
 
 // A switch that moves by itself in the middle of an input's points voids them.
 func TestSwitchThatMovesMeanwhile(t *testing.T) {
-	r := newRig(t, options{switched: true})
-	s := &mover{Switch: r.setup.Switches["SW"]}
-	r.setup.Switches["SW"] = s
-	got := r.run()
+	r := newRig(t, options{Switched: true})
+	s := &mover{Switch: r.Setup.Switches["SW"]}
+	r.Setup.Switches["SW"] = s
+	got := r.Run()
 	for _, p := range got.Points {
 		if p.Point.Input == "B" {
 			require.Equal(t, "not judged: path not proven", p.Verdict.String())
@@ -160,9 +118,9 @@ func TestSwitchThatMovesMeanwhile(t *testing.T) {
 // The contacts fail though the switch reads back right: where a power meter
 // sits at the input, that is no fault of the unit.
 func TestSwitchWithoutContact(t *testing.T) {
-	r := newRig(t, options{switched: true, faults: []string{"switch-no-contact"}})
-	got := r.run()
-	r.alone()
+	r := newRig(t, options{Switched: true, Faults: []string{"switch-no-contact"}})
+	got := r.Run()
+	r.Alone()
 	for _, p := range got.Points {
 		if p.Point.Input == "C" {
 			require.Equal(t, "not judged: "+string(decision.LevelNotAsPlanned), p.Verdict.String())
@@ -179,9 +137,9 @@ func TestAidsProveThePath(t *testing.T) {
 		{"B", "path proven: switch SW reads back position 2, and the monitor counts the source"},
 	} {
 		t.Run(row.input, func(t *testing.T) {
-			r := newRig(t, options{switched: true, faults: []string{"dead-input:input=" + row.input}})
-			got := r.run()
-			r.alone()
+			r := newRig(t, options{Switched: true, Faults: []string{"dead-input:input=" + row.input}})
+			got := r.Run()
+			r.Alone()
 			for _, p := range got.Points {
 				if p.Point.Input != row.input {
 					require.Equal(t, "pass", p.Verdict.String(), p.Point.ID)
@@ -205,9 +163,9 @@ func TestSwitchAloneProvesNoSignal(t *testing.T) {
 		{"dead-input:input=C", "fail: no count"}, // the source was counted at A and B
 	} {
 		t.Run(row.fault, func(t *testing.T) {
-			r := newRig(t, options{switched: true, faults: []string{row.fault}})
+			r := newRig(t, options{Switched: true, Faults: []string{row.fault}})
 			withoutMonitorAndMeter(t, r)
-			got := r.run()
+			got := r.Run()
 			for _, p := range got.Points {
 				if p.Point.Input == "C" || strings.HasPrefix(row.fault, "source") {
 					require.Equal(t, row.want, p.Verdict.String(), "%s %q", p.Point.ID, p.Notes)
@@ -227,9 +185,9 @@ func TestMonitorCatchesTheSource(t *testing.T) {
 		{"gate-short:instrument=monitor,amount=1 %", "monitor shows"},
 	} {
 		t.Run(row.fault, func(t *testing.T) {
-			r := newRig(t, options{switched: true, faults: []string{row.fault}, scenario: nil})
-			got := r.run()
-			r.alone()
+			r := newRig(t, options{Switched: true, Faults: []string{row.fault}, Scenario: nil})
+			got := r.Run()
+			r.Alone()
 			for _, p := range got.Points {
 				if row.note == "" {
 					require.Equal(t, "pass", p.Verdict.String(), p.Point.ID)
@@ -251,23 +209,23 @@ func TestMonitorCatchesTheSource(t *testing.T) {
 // A source that goes off frequency after it was found good: the monitor is
 // asked once more before a reading is booked on the unit.
 func TestMonitorIsAskedAgainBeforeAFailure(t *testing.T) {
-	r := newRig(t, options{switched: true})
+	r := newRig(t, options{Switched: true})
 	n := 0
-	r.setup.Counter = watchful(r.setup.Counter, func() {
+	r.Setup.Counter = watchful(r.Setup.Counter, func() {
 		if n++; n == 2 {
-			faults(t, r.bench, "source-offset:instrument=SG,amount=5 ppm")
+			faults(t, r.Bench, "source-offset:instrument=SG,amount=5 ppm")
 		}
 	})
-	got := r.run()
+	got := r.Run()
 	require.Equal(t, "not judged: source not at frequency (monitor)", got.Points[0].Verdict.String(), "%q", got.Points[0].Notes)
 }
 
 func TestMeterThatIsOff(t *testing.T) {
 	for fault, note := range map[string]string{"meter-offset:amount=6 dB": "off the planned level", "meter-dead": "under-range", "source-level-low:instrument=SG,amount=9 dB": "off the planned level"} {
 		t.Run(fault, func(t *testing.T) {
-			r := newRig(t, options{switched: true, faults: []string{fault}})
-			got := r.run()
-			r.alone()
+			r := newRig(t, options{Switched: true, Faults: []string{fault}})
+			got := r.Run()
+			r.Alone()
 			for _, p := range got.Points {
 				if p.Point.Input == "C" {
 					require.Equal(t, "not judged: "+string(decision.LevelNotAsPlanned), p.Verdict.String())
@@ -283,15 +241,15 @@ func TestMeterThatIsOff(t *testing.T) {
 // more of a lower level.
 func TestMeasuredLevelEntersTheLimit(t *testing.T) {
 	noisy := []string{`accuracy = { kind = "down-converted" }`, `accuracy = { kind = "down-converted", trigger_noise = "0.5 mV" }`}
-	r := newRig(t, options{switched: true, procedure: noisy})
-	got := r.run()
+	r := newRig(t, options{Switched: true, Procedure: noisy})
+	got := r.Run()
 	seen := 0
 	for _, p := range got.Points {
 		if p.Level == nil {
 			continue
 		}
 		seen++
-		want, err := r.setup.Plan.LimitAt(inputOf(r, "C"), with(p.Point, p.Level.Input), p.Reference, p.Gate)
+		want, err := r.Setup.Plan.LimitAt(inputOf(r, "C"), with(p.Point, p.Level.Input), p.Reference, p.Gate)
 		require.NoError(t, err)
 		require.Zero(t, p.Limit.Total.Cmp(want.Total))
 		require.NotZero(t, p.Limit.Total.Cmp(p.Point.Limit.Total), "not that of the computed level")
@@ -300,10 +258,10 @@ func TestMeasuredLevelEntersTheLimit(t *testing.T) {
 }
 
 func TestSilentThermometerIsDoneWithout(t *testing.T) {
-	r := newRig(t, options{switched: true, benchFile: []string{`profile = "scpi-thermometer"`, "profile = \"scpi-thermometer\"\ntimeout = \"200 ms\""}})
-	faults(t, r.bench, "silent:instrument=room,reply=MEAS")
-	got := r.run()
-	r.alone()
+	r := newRig(t, options{Switched: true, BenchFile: []string{`profile = "scpi-thermometer"`, "profile = \"scpi-thermometer\"\ntimeout = \"200 ms\""}})
+	faults(t, r.Bench, "silent:instrument=room,reply=MEAS")
+	got := r.Run()
+	r.Alone()
 	require.True(t, got.Complete)
 	require.Len(t, got.Ambient, 1, "asked once, not at each input")
 	require.NotEmpty(t, got.Ambient[0].Failed)
@@ -315,8 +273,8 @@ func TestSilentThermometerIsDoneWithout(t *testing.T) {
 }
 
 func TestRoomThatIsTooWarmWarns(t *testing.T) {
-	r := newRig(t, options{switched: true, scenario: []string{`ambient = "23.4 °C"`, `ambient = "29 °C"`, `humidity = "45 %"`, `humidity = "80 %"`}})
-	got := r.run()
+	r := newRig(t, options{Switched: true, Scenario: []string{`ambient = "23.4 °C"`, `ambient = "29 °C"`, `humidity = "45 %"`, `humidity = "80 %"`}})
+	got := r.Run()
 	said := strings.Join(got.Warnings, "\n")
 	require.Contains(t, said, "input B: ambient temperature by thermometer room is 29.1 °C, outside 18 °C to 28 °C")
 	require.Contains(t, said, "end: relative humidity by thermometer room is 80.0 %, outside 20 % to 70 %")
@@ -324,8 +282,8 @@ func TestRoomThatIsTooWarmWarns(t *testing.T) {
 
 func TestAidsThatAreOthersThanStatedEndTheRun(t *testing.T) {
 	for _, serial := range []string{"DSX-0001", "DP-0009", "DT-0004", "DM-0002"} {
-		r := newRig(t, options{switched: true, benchFile: []string{serial, "OTHER-1"}})
-		_, err := runner.Run(t.Context(), r.setup)
+		r := newRig(t, options{Switched: true, BenchFile: []string{serial, "OTHER-1"}})
+		_, err := runner.Run(t.Context(), r.Setup)
 		require.ErrorIs(t, err, runner.ErrBench)
 		require.ErrorContains(t, err, `but "OTHER-1"`)
 	}
@@ -334,8 +292,8 @@ func TestAidsThatAreOthersThanStatedEndTheRun(t *testing.T) {
 // A monitor that runs from another reference than stated would blame the
 // source: the run does not start.
 func TestMonitorOnAnotherReferenceThanStated(t *testing.T) {
-	r := newRig(t, options{switched: true, scenario: []string{"reference = \"external\"\nexternal = \"standard\"", "reference = \"own\"\nexternal = \"standard\""}})
-	_, err := runner.Run(t.Context(), r.setup)
+	r := newRig(t, options{Switched: true, Scenario: []string{"reference = \"external\"\nexternal = \"standard\"", "reference = \"own\"\nexternal = \"standard\""}})
+	_, err := runner.Run(t.Context(), r.Setup)
 	require.ErrorIs(t, err, runner.ErrBench)
 	require.ErrorContains(t, err, "the monitor reports that it runs from its own reference, the bench file says house standard (external)")
 }
@@ -363,14 +321,14 @@ func TestFaultsOfTheBenchAreNeverBookedOnTheUnit(t *testing.T) {
 					unhurried = append(unhurried, x)
 				}
 			}
-			r := newRig(t, options{switched: true, seed: seed, faults: unhurried})
-			faults(t, r.bench, some...)
-			got, _ := runner.Run(t.Context(), r.setup) // a bench error is an answer too
+			r := newRig(t, options{Switched: true, Seed: seed, Faults: unhurried})
+			faults(t, r.Bench, some...)
+			got, _ := runner.Run(t.Context(), r.Setup) // a bench error is an answer too
 			for _, p := range got.Points {
 				require.False(t, p.Verdict.Bad(), "%s: %s %q", p.Point.ID, p.Verdict, p.Notes)
 				words[p.Verdict.Word]++
 			}
-			require.Empty(t, r.bench.Events(), "no cable or switch moved with RF on, nothing destroyed")
+			require.Empty(t, r.Bench.Events(), "no cable or switch moved with RF on, nothing destroyed")
 		})
 	}
 	require.NotZero(t, words[decision.Pass], "some points are not touched by the faults")
@@ -380,23 +338,23 @@ func TestFaultsOfTheBenchAreNeverBookedOnTheUnit(t *testing.T) {
 // A source that dies while an input is under way: that it was counted before is
 // no proof that it still gives a signal.
 func TestSourceThatDiesIsNotProvenByItsPast(t *testing.T) {
-	r := newRig(t, options{switched: true})
+	r := newRig(t, options{Switched: true})
 	withoutMonitorAndMeter(t, r)
 	passed := 0
-	for _, p := range r.setup.Plan.Points {
+	for _, p := range r.Setup.Plan.Points {
 		if p.Input == "A" {
 			passed++
 		}
 	}
 	reads := 0
-	r.setup.Counter = watchful(r.setup.Counter, func() {
+	r.Setup.Counter = watchful(r.Setup.Counter, func() {
 		// Each point of A throws one reading away and counts three, the first one looks twice
 		// with RF off; as many for the first point of B.
 		if reads++; reads == (passed+1)*4+4+1 {
-			faults(t, r.bench, "source-no-output:instrument=SG")
+			faults(t, r.Bench, "source-no-output:instrument=SG")
 		}
 	})
-	got := r.run()
+	got := r.Run()
 	words := map[string]int{}
 	for _, p := range got.Points {
 		require.False(t, p.Verdict.Bad(), "%s %s %q", p.Point.ID, p.Verdict, p.Notes)
@@ -408,12 +366,12 @@ func TestSourceThatDiesIsNotProvenByItsPast(t *testing.T) {
 
 func withoutMonitorAndMeter(t *testing.T, r *rig) {
 	t.Helper()
-	r.setup.Bench.Monitor, r.setup.Monitor = nil, nil
-	for k := range r.setup.Bench.Paths {
-		r.setup.Bench.Paths[k].Meter = nil
+	r.Setup.Bench.Monitor, r.Setup.Monitor = nil, nil
+	for k := range r.Setup.Bench.Paths {
+		r.Setup.Bench.Paths[k].Meter = nil
 	}
 	var err error
-	r.setup.Plan, err = procedures.NewPlan(r.setup.Procedure, r.setup.Bench, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
+	r.Setup.Plan, err = procedures.NewPlan(r.Setup.Procedure, r.Setup.Bench, procedures.Options{Now: time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)})
 	require.NoError(t, err)
 }
 
@@ -433,10 +391,10 @@ func TestFailureBelowThePromisedLevelIsNotBookedOnTheUnit(t *testing.T) {
 		{0.3, "fail: no count", ""},
 	} {
 		t.Run(fmt.Sprintf("%+.1f dB", row.off), func(t *testing.T) {
-			r := newRig(t, options{switched: true, procedure: atPromise, faults: []string{"dead-input:input=C"}})
-			r.setup.PowerMeters["PM"] = &finder{PowerMeter: r.setup.PowerMeters["PM"], dbm: -20 + row.off}
+			r := newRig(t, options{Switched: true, Procedure: atPromise, Faults: []string{"dead-input:input=C"}})
+			r.Setup.PowerMeters["PM"] = &finder{PowerMeter: r.Setup.PowerMeters["PM"], dbm: -20 + row.off}
 			seen := 0
-			for _, p := range r.run().Points {
+			for _, p := range r.Run().Points {
 				if p.Point.Input != "C" {
 					continue
 				}
@@ -456,10 +414,10 @@ func TestFailureBelowThePromisedLevelIsNotBookedOnTheUnit(t *testing.T) {
 func TestMeasuredLevelNearDamageEndsTheRun(t *testing.T) {
 	for name, meter := range map[string]*finder{"14.1 dBm, margin 3 dB": {dbm: 14.1}, "beyond the meter's 20 dBm": {mark: drivers.OverRange}} {
 		t.Run(name, func(t *testing.T) {
-			r := newRig(t, options{switched: true})
-			meter.PowerMeter = r.setup.PowerMeters["PM"]
-			r.setup.PowerMeters["PM"] = meter
-			got, err := runner.Run(t.Context(), r.setup)
+			r := newRig(t, options{Switched: true})
+			meter.PowerMeter = r.Setup.PowerMeters["PM"]
+			r.Setup.PowerMeters["PM"] = meter
+			got, err := runner.Run(t.Context(), r.Setup)
 			require.ErrorIs(t, err, runner.ErrBench)
 			require.ErrorContains(t, err, "at input C, which is destroyed at 17 dBm")
 			last := got.Points[len(got.Points)-1]

@@ -20,7 +20,7 @@ import (
 // technician has eyes and hands at the virtual bench: reads the counter's
 // display and types it, turns the sources' knobs, and makes slips.
 type technician struct {
-	t       *testing.T
+	t       testing.TB
 	counter drivers.Counter
 	sources map[string]drivers.Source
 	slips   *rand.Rand // nil: never one
@@ -128,21 +128,21 @@ func (h *technician) slip(text string) string {
 }
 
 // handOver takes the instruments' links away: a person works them.
-func (r *rig) handOver(sources bool) *technician {
-	h := &technician{t: r.t, counter: r.setup.Counter, sources: r.setup.Sources, rate: 0.3}
-	x, err := manual.OpenCounter(manual.Opening{Name: "counter", Panel: manual.Panel{Unit: "MHz"}, Person: h, Clock: r.clock})
-	require.NoError(r.t, err)
-	r.setup.Counter = x
+func handOver(r *rig, sources bool) *technician {
+	h := &technician{t: r.T, counter: r.Setup.Counter, sources: r.Setup.Sources, rate: 0.3}
+	x, err := manual.OpenCounter(manual.Opening{Name: "counter", Panel: manual.Panel{Unit: "MHz"}, Person: h, Clock: r.Clock})
+	require.NoError(r.T, err)
+	r.Setup.Counter = x
 	if !sources {
 		return h
 	}
-	r.setup.Sources = map[string]drivers.Source{}
+	r.Setup.Sources = map[string]drivers.Source{}
 	for name := range h.sources {
-		spec, _ := r.setup.Bench.Source(name)
-		s, err := manual.OpenSource(r.t.Context(), manual.Opening{Name: name, Panel: manual.Panel{Unit: "MHz", Step: spec.Resolution}, Person: h,
-			Interlock: r.setup.Interlock, Clock: r.clock})
-		require.NoError(r.t, err)
-		r.setup.Sources[name] = s
+		spec, _ := r.Setup.Bench.Source(name)
+		s, err := manual.OpenSource(r.T.Context(), manual.Opening{Name: name, Panel: manual.Panel{Unit: "MHz", Step: spec.Resolution}, Person: h,
+			Interlock: r.Setup.Interlock, Clock: r.Clock})
+		require.NoError(r.T, err)
+		r.Setup.Sources[name] = s
 	}
 	return h
 }
@@ -151,11 +151,11 @@ func (r *rig) handOver(sources bool) *technician {
 func TestByHandTheSameVerdicts(t *testing.T) {
 	for _, faults := range [][]string{nil, {"dead-above:input=B,from=850 MHz"}, {"timebase-offset:amount=3 ppm"}, {"dead-below:input=B,to=150 MHz"}} {
 		t.Run(strings.Join(faults, " "), func(t *testing.T) {
-			remote := newRig(t, options{faults: faults}).run()
+			remote := newRig(t, options{Faults: faults}).Run()
 			for _, sources := range []bool{false, true} {
-				r := newRig(t, options{faults: faults})
-				h := r.handOver(sources)
-				got := r.run()
+				r := newRig(t, options{Faults: faults})
+				h := handOver(r, sources)
+				got := r.Run()
 				require.True(t, got.Complete)
 				for _, input := range []string{"A", "B"} {
 					require.Equal(t, verdicts(remote, input), verdicts(got, input), "input %s, sources by hand: %v", input, sources)
@@ -182,10 +182,10 @@ func TestByHandTheSameVerdicts(t *testing.T) {
 func TestByHandADisplayCoarserThanACount(t *testing.T) {
 	for step, want := range map[string]bool{"0.1 Hz": false, "10 Hz": true} {
 		r := newRig(t, options{})
-		r.handOver(false)
+		handOver(r, false)
 		gate := quantity.MustParse[quantity.Second]("10 s")
-		r.setup.Bench.Counter.Panel = &procedures.Panel{Gates: []procedures.PanelGate{{Time: gate, Resolution: quantity.MustParse[quantity.Hertz](step)}}}
-		p := find(r.run(), "A-003")
+		r.Setup.Bench.Counter.Panel = &procedures.Panel{Gates: []procedures.PanelGate{{Time: gate, Resolution: quantity.MustParse[quantity.Hertz](step)}}}
+		p := find(r.Run(), "A-003")
 		require.Zero(t, p.Point.Gate.Cmp(gate))
 		require.Equal(t, want, strings.Contains(strings.Join(p.Notes, "\n"), "replies show fewer digits"), p.Notes)
 		require.Equal(t, want, p.Decision.Expanded > 5, "10 Hz, rectangular: half-width 5 Hz")
@@ -197,10 +197,10 @@ func TestByHandADisplayCoarserThanACount(t *testing.T) {
 func TestByHandSlipsAreNoticed(t *testing.T) {
 	slips, questioned := 0, 0
 	for seed := range uint64(40) {
-		r := newRig(t, options{seed: int(seed) + 1})
-		h := r.handOver(true)
+		r := newRig(t, options{Seed: int(seed) + 1})
+		h := handOver(r, true)
 		h.slips = rand.New(rand.NewPCG(seed, 1))
-		got := r.run()
+		got := r.Run()
 		slips += len(h.made)
 		require.Equal(t, all("pass", 4), verdicts(got, "A"), "seed %d: %v", seed, h.made)
 		require.Equal(t, all("pass", 6), verdicts(got, "B"), "seed %d: %v", seed, h.made)
@@ -227,10 +227,10 @@ func TestByHandSlipsAreNoticed(t *testing.T) {
 
 // A unit that really shows half the frequency is judged by what it shows.
 func TestByHandAFaultIsBelieved(t *testing.T) {
-	r := newRig(t, options{faults: []string{"wrong-prescale:input=B,amount=1/2"}})
-	h := r.handOver(false)
-	got := r.run()
-	remote := newRig(t, options{faults: []string{"wrong-prescale:input=B,amount=1/2"}}).run()
+	r := newRig(t, options{Faults: []string{"wrong-prescale:input=B,amount=1/2"}})
+	h := handOver(r, false)
+	got := r.Run()
+	remote := newRig(t, options{Faults: []string{"wrong-prescale:input=B,amount=1/2"}}).Run()
 	require.Equal(t, verdicts(remote, "B"), verdicts(got, "B"))
 	require.NotEmpty(t, h.read)
 	twice := 0
@@ -247,9 +247,9 @@ func TestByHandAFaultIsBelieved(t *testing.T) {
 func TestByHandNobody(t *testing.T) {
 	t.Run("from the start", func(t *testing.T) {
 		r := newRig(t, options{})
-		h := r.handOver(true)
+		h := handOver(r, true)
 		h.leaves = h.answers // RF was seen to be off when the sources were opened
-		got := r.run()
+		got := r.Run()
 		for _, p := range got.Points {
 			require.Equal(t, decision.Verdict{Word: decision.NotJudged, Reason: decision.NoOperator}, p.Verdict, p.Point.ID)
 		}
@@ -260,8 +260,8 @@ func TestByHandNobody(t *testing.T) {
 	})
 	t.Run("leaves the counter in the middle", func(t *testing.T) {
 		r := newRig(t, options{})
-		r.handOver(false).leaves = 12
-		got := r.run()
+		handOver(r, false).leaves = 12
+		got := r.Run()
 		require.Equal(t, []string{"pass", "pass"}, verdicts(got, "A")[:2])
 		require.Equal(t, "not judged: no operator", verdicts(got, "A")[3])
 		require.Equal(t, all("not judged: no operator", 6), verdicts(got, "B"))
@@ -270,25 +270,25 @@ func TestByHandNobody(t *testing.T) {
 	})
 	t.Run("leaves a source with RF on", func(t *testing.T) {
 		r := newRig(t, options{})
-		h := r.handOver(true)
+		h := handOver(r, true)
 		h.leaves = h.answers + 7
-		got, err := runner.Run(t.Context(), r.setup)
+		got, err := runner.Run(t.Context(), r.Setup)
 		require.NoError(t, err)
 		require.Equal(t, []string{"LF"}, got.RFMayBeOn)
 		_, bench, _ := got.Worst()
 		require.True(t, bench, "RF that may be on is an error of the bench")
-		require.True(t, r.journal.said("do it by hand"))
+		require.True(t, r.Journal.Said("do it by hand"))
 	})
 }
 
 // A source whose display shows another frequency is not the unit's fault.
 func TestByHandSourceShowsSomethingElse(t *testing.T) {
 	r := newRig(t, options{})
-	r.handOver(true)
-	person := r.setup.Sources["MW"].(drivers.ByHand)
+	handOver(r, true)
+	person := r.Setup.Sources["MW"].(drivers.ByHand)
 	require.Equal(t, "A. Example (invented)", person.By())
-	r.setup.Sources["MW"] = offSource{r.setup.Sources["MW"]}
-	got := r.run()
+	r.Setup.Sources["MW"] = offSource{r.Setup.Sources["MW"]}
+	got := r.Run()
 	require.Equal(t, all("not judged: source does not report what was set", 6), verdicts(got, "B"))
 	require.Equal(t, 8, find(got, "B-001").Setting.Tries)
 }

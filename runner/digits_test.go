@@ -51,16 +51,16 @@ func TestChangedDigitsAreScatter(t *testing.T) {
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			count := &atomic.Int64{}
-			r := newRig(t, options{wrap: func(instrument string, c net.Conn) net.Conn {
+			r := newRig(t, options{Wrap: func(instrument string, c net.Conn) net.Conn {
 				if instrument != "counter" {
 					return c
 				}
 				return misprint{c, count, row.hits}
 			}})
 			if !row.again {
-				r.withoutAgain()
+				withoutAgain(r)
 			}
-			result := r.run()
+			result := r.Run()
 			require.Equal(t, all(row.verdict, 5), verdicts(result, "B")[1:], "all but the one below 100 MHz")
 			p, looks := find(result, "B-004"), 0
 			for _, x := range p.Readings {
@@ -74,20 +74,20 @@ func TestChangedDigitsAreScatter(t *testing.T) {
 }
 
 // withoutAgain opens the counter with a profile that asks for no reading twice.
-func (r *rig) withoutAgain() {
-	r.t.Helper()
-	require.NoError(r.t, r.setup.Counter.Close())
+func withoutAgain(r *rig) {
+	r.T.Helper()
+	require.NoError(r.T, r.Setup.Counter.Close())
 	text, err := profiles.Text("scpi-counter")
-	require.NoError(r.t, err)
+	require.NoError(r.T, err)
 	whole, _, _ := strings.Cut(string(text), "[[example]]")
 	plain := regexp.MustCompile(`(?m)^again = .*$`).ReplaceAllString(whole, "")
-	require.NotEqual(r.t, whole, plain)
+	require.NotEqual(r.T, whole, plain)
 	p, err := profile.Load("plain.toml", []byte(plain))
-	require.NoError(r.t, err)
-	opener := link.Opener{Dial: r.dial}
-	l, err := opener.Open(r.t.Context(), p.Prefer(link.Config{Address: r.setup.Bench.Counter.Address}))
-	require.NoError(r.t, err)
-	r.setup.Counter, err = p.OpenCounter(r.t.Context(), profile.Opening{Name: "counter", Link: l, Clock: r.clock})
-	require.NoError(r.t, err)
-	r.t.Cleanup(func() { _ = r.setup.Counter.Close() })
+	require.NoError(r.T, err)
+	opener := link.Opener{Dial: r.Dial}
+	l, err := opener.Open(r.T.Context(), p.Prefer(link.Config{Address: r.Setup.Bench.Counter.Address}))
+	require.NoError(r.T, err)
+	r.Setup.Counter, err = p.OpenCounter(r.T.Context(), profile.Opening{Name: "counter", Link: l, Clock: r.Clock})
+	require.NoError(r.T, err)
+	r.T.Cleanup(func() { _ = r.Setup.Counter.Close() })
 }

@@ -44,33 +44,67 @@ const (
 	nobody                  // final, and the person that the group needs is not there
 )
 
-// group connects one path and takes its points; those that the source was not
-// good for, or whose path is not proven yet, once more at the end.
-func (r *run) group(ctx context.Context, points []procedures.Point) error {
-	at, err := r.connect(ctx, points[0])
+// stop connects one path and takes its points, those that the source was not
+// good for, or whose path is not proven yet, once more at the end, and then its
+// tasks.
+func (r *run) stop(ctx context.Context, s procedures.Stop) error {
+	if s.Path == "" {
+		return r.tasks(ctx, nil, s.Tasks)
+	}
+	at, err := r.connect(ctx, s.Path)
 	if err != nil {
-		switch {
+		why, note := Reason(""), err.Error()
+		switch n, ok := asNotRouted(err); {
 		case errors.Is(err, ErrNoOperator):
-			return r.giveUp(ctx, points, decision.NoOperator, err.Error())
+			why = decision.NoOperator
 		case errors.Is(err, ErrLeftOut):
-			return r.giveUp(ctx, points, decision.LeftOut, err.Error())
+			why = decision.LeftOut
+		case ok:
+			why, note = n.why, n.note
+		default:
+			return err
 		}
-		if n, ok := asNotRouted(err); ok {
-			return r.giveUp(ctx, points, n.why, n.note)
+		if err := r.giveUp(ctx, s.Points, why, note); err != nil {
+			return err
 		}
+		return r.giveUpTasks(ctx, s.Tasks, why, note)
+	}
+	gone, err := r.points(ctx, at, s.Points)
+	if err != nil {
 		return err
 	}
+	if gone {
+		err = r.giveUpTasks(ctx, s.Tasks, decision.NoOperator, "nobody answered at an earlier point of this path")
+	} else {
+		err = r.tasks(ctx, at, s.Tasks)
+	}
+	if err != nil {
+		return err
+	}
+	r.at = nil
+	if gone {
+		return nil
+	}
+	if err := r.checkRoute(ctx, at); err != nil {
+		return err
+	}
+	return r.checkReferences(ctx, at, after)
+}
+
+// points takes the points of a stop; gone tells that the person whom the path
+// needs is not there.
+func (r *run) points(ctx context.Context, at *place, points []procedures.Point) (gone bool, err error) {
 	var later []procedures.Point
 	for k, p := range points {
 		o, err := r.point(ctx, at, p, false)
 		if err != nil {
-			return err
+			return false, err
 		}
 		switch o {
 		case deferred:
 			later = append(later, p)
 		case nobody:
-			return r.nobodyLeft(ctx, append(slices.Clone(points[k+1:]), later...))
+			return true, r.nobodyLeft(ctx, append(slices.Clone(points[k+1:]), later...))
 		}
 	}
 	if len(later) > 0 {
@@ -79,17 +113,13 @@ func (r *run) group(ctx context.Context, points []procedures.Point) error {
 	for k, p := range later {
 		o, err := r.point(ctx, at, p, true)
 		if err != nil {
-			return err
+			return false, err
 		}
 		if o == nobody {
-			return r.nobodyLeft(ctx, later[k+1:])
+			return true, r.nobodyLeft(ctx, later[k+1:])
 		}
 	}
-	r.at = nil
-	if err := r.checkRoute(ctx, at); err != nil {
-		return err
-	}
-	return r.checkReferences(ctx, at, after)
+	return false, nil
 }
 
 // nobodyLeft gives up what is left of a group whose instruments a person has to
@@ -116,13 +146,13 @@ func (r *run) giveUp(ctx context.Context, points []procedures.Point, why decisio
 
 // connect switches RF off, has the cable moved or the path routed, and selects
 // the input.
-func (r *run) connect(ctx context.Context, p procedures.Point) (*place, error) {
-	path, _ := r.Bench.Path(p.Path)
-	input, _ := r.Procedure.Input(p.Input)
-	spec, _ := r.Bench.Source(p.Source)
-	at := &place{path: path, input: input, spec: spec, source: r.Sources[p.Source], from: len(r.result.Points)}
+func (r *run) connect(ctx context.Context, name string) (*place, error) {
+	path, _ := r.Bench.Path(name)
+	input, _ := r.Procedure.Input(path.Input)
+	spec, _ := r.Bench.Source(path.Source)
+	at := &place{path: path, input: input, spec: spec, source: r.Sources[path.Source], from: len(r.result.Points)}
 	if at.source == nil {
-		return nil, fmt.Errorf("%w: source %s of path %s is not open", ErrBench, p.Source, p.Path)
+		return nil, fmt.Errorf("%w: source %s of path %s is not open", ErrBench, path.Source, name)
 	}
 	r.Interlock.disarm()
 	if err := r.rfOffAll(ctx); err != nil {

@@ -11,6 +11,7 @@ import (
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
+	"bandproof/runner/runnertest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -80,14 +81,14 @@ func TestNoReadingIsForgiven(t *testing.T) {
 	for _, fault := range []string{"dead-input:input=B,probability=20 %", "double-counting:input=B,probability=5 %", "noisy:input=B,amount=1,probability=20 %", "dead-input:probability=5 %"} {
 		for seed := 1; seed <= 12; seed++ {
 			t.Run(fmt.Sprintf("%s seed %d", fault, seed), func(t *testing.T) {
-				r := newRig(t, options{faults: []string{fault}, seed: seed})
-				r.operator.answers = []bool{true, true, true, true, true, true}
-				unit := &counted{Counter: r.setup.Counter}
-				r.setup.Counter = struct {
+				r := newRig(t, options{Faults: []string{fault}, Seed: seed})
+				r.Operator.Answers = []bool{true, true, true, true, true, true}
+				unit := &counted{Counter: r.Setup.Counter}
+				r.Setup.Counter = struct {
 					drivers.Counter
 					drivers.ReferenceReporter
 				}{unit, unit.Counter.(drivers.ReferenceReporter)}
-				got := r.run()
+				got := r.Run()
 				kept := 0
 				for _, p := range got.Points {
 					kept += len(p.Readings)
@@ -107,8 +108,8 @@ func TestNoReadingIsForgiven(t *testing.T) {
 
 func TestSourceOnAnotherReferenceThanStated(t *testing.T) {
 	t.Run("from the start", func(t *testing.T) {
-		r := newRig(t, options{scenario: []string{"name = \"MW\"\nreference = \"standard\"", "name = \"MW\"\nreference = \"own\""}})
-		got, err := runner.Run(t.Context(), r.setup)
+		r := newRig(t, options{Scenario: []string{"name = \"MW\"\nreference = \"standard\"", "name = \"MW\"\nreference = \"own\""}})
+		got, err := runner.Run(t.Context(), r.Setup)
 		require.ErrorIs(t, err, runner.ErrBench)
 		require.ErrorContains(t, err, "source MW reports that it runs from its own reference before the points of input B, the bench file says house standard")
 		require.Empty(t, verdicts(got, "B"))
@@ -116,13 +117,13 @@ func TestSourceOnAnotherReferenceThanStated(t *testing.T) {
 	t.Run("from half-way", func(t *testing.T) {
 		r := newRig(t, options{})
 		reference := "external"
-		r.setup.Sources["MW"] = &wanders{r.setup.Sources["MW"], &reference}
-		r.setup.Watcher = watcher(func(p runner.PointResult) {
+		r.Setup.Sources["MW"] = &wanders{r.Setup.Sources["MW"], &reference}
+		r.Setup.Watcher = watcher(func(p runner.PointResult) {
 			if p.Point.ID == "B-003" {
 				reference = "own"
 			}
 		})
-		require.Equal(t, all("not judged: source runs from another reference than stated", 6), verdicts(r.run(), "B"))
+		require.Equal(t, all("not judged: source runs from another reference than stated", 6), verdicts(r.Run(), "B"))
 	})
 }
 
@@ -136,22 +137,22 @@ func (w *wanders) Reference(context.Context) (string, error) { return *w.referen
 
 func TestLevelReadBackIsCompared(t *testing.T) {
 	r := newRig(t, options{})
-	r.setup.Sources["MW"] = &told{Source: r.setup.Sources["MW"], level: func(quantity.Level) quantity.Level { return quantity.MustLevel("-45 dBm") }}
-	require.Equal(t, all("not judged: source does not report what was set", 6), verdicts(r.run(), "B"))
+	r.Setup.Sources["MW"] = &told{Source: r.Setup.Sources["MW"], level: func(quantity.Level) quantity.Level { return quantity.MustLevel("-45 dBm") }}
+	require.Equal(t, all("not judged: source does not report what was set", 6), verdicts(r.Run(), "B"))
 }
 
 func TestGateThatIsNotInForce(t *testing.T) {
 	r := newRig(t, options{})
-	r.setup.Counter = &counted{Counter: r.setup.Counter, gate: func(quantity.Duration) quantity.Duration { return quantity.MustParse[quantity.Second]("10 ms") }}
-	got := r.run()
+	r.Setup.Counter = &counted{Counter: r.Setup.Counter, gate: func(quantity.Duration) quantity.Duration { return quantity.MustParse[quantity.Second]("10 ms") }}
+	got := r.Run()
 	require.Equal(t, all("not judged: gate not in force", 6), verdicts(got, "B"))
 }
 
 // The limit is that of the gate in force, where a unit rounds its gate a little.
 func TestLimitOfTheGateInForce(t *testing.T) {
 	r := newRig(t, options{})
-	r.setup.Counter = &counted{Counter: r.setup.Counter, gate: func(g quantity.Duration) quantity.Duration { return g.Scale(1005, -3) }}
-	p := find(r.run(), "B-001")
+	r.Setup.Counter = &counted{Counter: r.Setup.Counter, gate: func(g quantity.Duration) quantity.Duration { return g.Scale(1005, -3) }}
+	p := find(r.Run(), "B-001")
 	require.Equal(t, "pass", p.Verdict.String())
 	require.Equal(t, "6400/201", p.Limit.Resolution.String()) // 32/1.005
 }
@@ -170,8 +171,8 @@ func TestLostReplies(t *testing.T) {
 	}
 	t.Run("once", func(t *testing.T) {
 		r := newRig(t, options{})
-		r.setup.Counter = &counted{Counter: r.setup.Counter, change: lose(3)}
-		p := find(r.run(), "A-001")
+		r.Setup.Counter = &counted{Counter: r.Setup.Counter, change: lose(3)}
+		p := find(r.Run(), "A-001")
 		require.Equal(t, "pass", p.Verdict.String())
 		require.Equal(t, 3, p.Counted)
 		require.Equal(t, runner.Lost, p.Readings[2].Use)
@@ -179,8 +180,8 @@ func TestLostReplies(t *testing.T) {
 	})
 	t.Run("again", func(t *testing.T) {
 		r := newRig(t, options{})
-		r.setup.Counter = &counted{Counter: r.setup.Counter, change: lose(3, 5)}
-		require.Equal(t, "not judged: link", find(r.run(), "A-001").Verdict.String())
+		r.Setup.Counter = &counted{Counter: r.Setup.Counter, change: lose(3, 5)}
+		require.Equal(t, "not judged: link", find(r.Run(), "A-001").Verdict.String())
 	})
 }
 
@@ -191,8 +192,8 @@ func TestSuppressedZeros(t *testing.T) {
 		return r
 	}
 	r := newRig(t, options{})
-	r.setup.Counter = &counted{Counter: r.setup.Counter, change: short}
-	p := find(r.run(), "A-003") // 1 MHz
+	r.Setup.Counter = &counted{Counter: r.Setup.Counter, change: short}
+	p := find(r.Run(), "A-003") // 1 MHz
 	require.Equal(t, "pass", p.Verdict.String())
 	require.Less(t, p.Decision.Expanded, 0.1)
 }
@@ -210,8 +211,8 @@ func TestRepliesOfFixedLength(t *testing.T) {
 		return r
 	}
 	r := newRig(t, options{})
-	r.setup.Counter = &counted{Counter: r.setup.Counter, change: eight}
-	got := r.run()
+	r.Setup.Counter = &counted{Counter: r.Setup.Counter, change: eight}
+	got := r.Run()
 	seen := 0
 	for _, p := range got.Points {
 		if p.Point.Input != "A" {
@@ -232,9 +233,9 @@ func TestRepliesOfFixedLength(t *testing.T) {
 // From RF off, which may have detuned the source, the frequency goes first.
 func TestOrderOfCommands(t *testing.T) {
 	r := newRig(t, options{})
-	mw := &told{Source: r.setup.Sources["MW"]}
-	r.setup.Sources["MW"] = mw
-	r.run()
+	mw := &told{Source: r.Setup.Sources["MW"]}
+	r.Setup.Sources["MW"] = mw
+	r.Run()
 	text := strings.Join(mw.said, " ")
 	require.Contains(t, text, "off frequency level on")
 	require.NotContains(t, text, "off level")
@@ -245,48 +246,48 @@ func TestOrderOfCommands(t *testing.T) {
 // after the frequency, and what the plan allowed the interlock allows.
 func TestInterlockFollowsTheFrequency(t *testing.T) {
 	r := newRig(t, options{
-		procedure: []string{`above_sensitivity = "6 dB"`, `above_sensitivity = "24 dB"`, `damage = "20 dBm"`, `damage = "10 dBm"`},
-		benchFile: []string{"name = \"cable 2, 1.5 m\"\ncoax = true\nloss = [[\"10 MHz\", \"0.1 dB\"], [\"100 MHz\", \"0.3 dB\"], [\"1 GHz\", \"0.9 dB\"], [\"4 GHz\", \"1.9 dB\"], [\"18 GHz\", \"4.3 dB\"]]\nuncertainty = \"0.2 dB\"",
+		Procedure: []string{`above_sensitivity = "6 dB"`, `above_sensitivity = "24 dB"`, `damage = "20 dBm"`, `damage = "10 dBm"`},
+		BenchFile: []string{"name = \"cable 2, 1.5 m\"\ncoax = true\nloss = [[\"10 MHz\", \"0.1 dB\"], [\"100 MHz\", \"0.3 dB\"], [\"1 GHz\", \"0.9 dB\"], [\"4 GHz\", \"1.9 dB\"], [\"18 GHz\", \"4.3 dB\"]]\nuncertainty = \"0.2 dB\"",
 			"name = \"pad\"\nfixed = true\nloss = [[\"10 MHz\", \"0 dB\"], [\"400 MHz\", \"1 dB\"], [\"900 MHz\", \"7 dB\"], [\"18 GHz\", \"7 dB\"]]"},
-		scenario: []string{"max = \"7 dBm\"\ndamage = \"20 dBm\"", "max = \"15 dBm\"\ndamage = \"20 dBm\""},
+		Scenario: []string{"max = \"7 dBm\"\ndamage = \"20 dBm\"", "max = \"15 dBm\"\ndamage = \"20 dBm\""},
 	})
-	require.Equal(t, all("pass", 6), verdicts(r.run(), "B"))
+	require.Equal(t, all("pass", 6), verdicts(r.Run(), "B"))
 }
 
 func TestInterruptedRunAsksForTheReferenceOnceMore(t *testing.T) {
 	r := newRig(t, options{})
 	ctx, stop := context.WithCancel(t.Context())
-	r.setup.Watcher = watcher(func(p runner.PointResult) {
+	r.Setup.Watcher = watcher(func(p runner.PointResult) {
 		if p.Point.ID == "B-002" {
-			ask(t, r.bench, "counter", "SENS:ROSC:SOUR EXT;SOUR?")
+			runnertest.Ask(t, r.Bench, "counter", "SENS:ROSC:SOUR EXT;SOUR?")
 			stop()
 		}
 	})
-	got, err := runner.Run(ctx, r.setup)
+	got, err := runner.Run(ctx, r.Setup)
 	require.NoError(t, err)
 	require.Equal(t, all("not judged: reference changed", 2), verdicts(got, "B"))
-	require.Equal(t, decision.ReferenceChanged, r.journal.last("B-001").Verdict.Reason)
+	require.Equal(t, decision.ReferenceChanged, r.Journal.Last("B-001").Verdict.Reason)
 	require.Equal(t, "unit reports own before and after", got.Inputs[0].ReferenceCheck)
 }
 
 // A run that ends while points are put off keeps what was read of them.
 func TestInterruptedRunKeepsPointsThatArePutOff(t *testing.T) {
-	r := newRig(t, options{faults: []string{"dead-below:input=B,to=150 MHz"}})
+	r := newRig(t, options{Faults: []string{"dead-below:input=B,to=150 MHz"}})
 	ctx, stop := context.WithCancel(t.Context())
-	r.setup.Watcher = watcher(func(p runner.PointResult) {
+	r.Setup.Watcher = watcher(func(p runner.PointResult) {
 		if p.Point.ID == "B-003" {
 			stop()
 		}
 	})
-	got, err := runner.Run(ctx, r.setup)
+	got, err := runner.Run(ctx, r.Setup)
 	require.NoError(t, err)
-	r.always(got)
+	r.Always(got)
 	for _, id := range []string{"B-001", "B-002"} {
 		p := find(got, id)
 		require.Equal(t, "not judged: path not proven", p.Verdict.String())
 		require.Len(t, p.Readings, 6, "one discarded, five that count")
 		require.Contains(t, strings.Join(p.Notes, ""), "the run ended before it was taken again")
-		require.Equal(t, p.Readings, r.journal.last(id).Readings)
+		require.Equal(t, p.Readings, r.Journal.Last(id).Readings)
 	}
 	require.False(t, got.Complete)
 }

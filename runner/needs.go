@@ -2,6 +2,7 @@ package runner
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"time"
 
@@ -14,6 +15,9 @@ type Journal interface {
 	Point(ctx context.Context, p PointResult) error
 	Event(ctx context.Context, e Event) error
 	Entry(ctx context.Context, e Entry) error
+	// Outcome keeps what came of a task, Step a part of a long one.
+	Outcome(ctx context.Context, o Outcome) error
+	Step(ctx context.Context, task string, body json.RawMessage) error
 }
 
 // Operator is the person at the bench.
@@ -39,6 +43,8 @@ type Watcher interface {
 	// Progress after each point: how many are done, an estimate of the time
 	// that the rest takes, and the last point.
 	Progress(done, planned int, remaining time.Duration, last PointResult)
+	// Measured after each task of another kind than the band sweep.
+	Measured(o Outcome)
 	// Says passes a line on.
 	Says(text string)
 }

@@ -48,13 +48,7 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		if ctx.Err() != nil {
 			return taken, ctx.Err() // cut off midway: taken anew on resume
 		}
-		bench = decision.LinkFailed
-		switch {
-		case errors.Is(err, drivers.ErrInterlock):
-			bench = decision.InterlockRefused
-		case errors.Is(err, ErrNoOperator):
-			bench = decision.NoOperator
-		}
+		bench = whose(err)
 		res.Notes = append(res.Notes, err.Error())
 	}
 	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven ||

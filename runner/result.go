@@ -129,10 +129,13 @@ type Result struct {
 	Inputs   []InputResult                  `json:"inputs"`
 	Points   []PointResult                  `json:"points"`
 	Planned  int                            `json:"planned_points"`
-	Ambient  []Ambient                      `json:"ambient,omitempty"`
-	Entries  []Entry                        `json:"entries,omitempty"`
-	Events   []Event                        `json:"events,omitempty"`
-	Warnings []string                       `json:"warnings,omitempty"`
+	// Outcomes are of other kinds of measurement than the band sweep.
+	Outcomes     []Outcome `json:"outcomes,omitempty"`
+	PlannedTasks int       `json:"planned_tasks,omitempty"`
+	Ambient      []Ambient `json:"ambient,omitempty"`
+	Entries      []Entry   `json:"entries,omitempty"`
+	Events       []Event   `json:"events,omitempty"`
+	Warnings     []string  `json:"warnings,omitempty"`
 	// RFMayBeOn names sources whose RF could not be switched off at the end.
 	RFMayBeOn []string  `json:"rf_may_be_on,omitempty"`
 	Statement Statement `json:"statement"`

@@ -3,6 +3,7 @@ package runner
 import (
 	"cmp"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -35,6 +36,10 @@ type Setup struct {
 	Operator  Operator
 	Watcher   Watcher
 	Log       *slog.Logger
+	// Kinds take the plan's tasks; Steps are those that an interrupted run has
+	// kept of them, by task.
+	Kinds []MeasureKind
+	Steps map[string][]json.RawMessage
 	// Serial number of the unit as the job states it; "" where it does not.
 	Serial string
 	// OnFor is how long the unit had been on when the run is called.
@@ -102,9 +107,12 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, everSet: map[string]bool{}, secondsTo: map[string]float64{}, begun: map[string]begun{},
 		alive: map[string]bool{}, deaf: map[string]bool{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
-		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), Warnings: s.Plan.Warnings}
+		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), PlannedTasks: len(s.Plan.Tasks), Warnings: s.Plan.Warnings}
 	for _, p := range s.Plan.Points {
 		r.secondsTo[p.ID] = p.Seconds
+	}
+	for _, t := range s.Plan.Tasks {
+		r.secondsTo[t.ID] = t.Seconds
 	}
 	err := r.all(ctx)
 	if ctx.Err() != nil {
@@ -142,24 +150,12 @@ func (r *run) all(ctx context.Context) error {
 	if err := r.warmUp(ctx); err != nil {
 		return err
 	}
-	for _, group := range groups(r.Plan.Points) {
-		if err := r.group(ctx, group); err != nil {
+	for _, stop := range r.Plan.Stops() {
+		if err := r.stop(ctx, stop); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// groups cuts the plan where the path changes.
-func groups(points []procedures.Point) [][]procedures.Point {
-	var out [][]procedures.Point
-	for k, p := range points {
-		if k == 0 || p.Path != points[k-1].Path {
-			out = append(out, nil)
-		}
-		out[len(out)-1] = append(out[len(out)-1], p)
-	}
-	return out
 }
 
 // identify asks every instrument who it is and compares with what the files
@@ -283,7 +279,7 @@ func (r *run) finish(keep, ctx context.Context, err error) {
 		}
 	}
 	res.Finished = r.Clock.Now()
-	res.Complete = err == nil && len(res.Points) == res.Planned && len(r.begun) == 0
+	res.Complete = err == nil && len(res.Points) == res.Planned && len(res.Outcomes) == res.PlannedTasks && len(r.begun) == 0
 	switch {
 	case err == nil && res.Complete:
 	case ctx.Err() != nil:
@@ -391,4 +387,5 @@ func seconds(d quantity.Duration) time.Duration {
 type silent struct{}
 
 func (silent) Progress(int, int, time.Duration, PointResult) {}
+func (silent) Measured(Outcome)                              {}
 func (silent) Says(string)                                   {}

@@ -11,6 +11,7 @@ import (
 	"bandproof/drivers"
 	"bandproof/procedures/decision"
 	"bandproof/runner"
+	"bandproof/runner/runnertest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -49,12 +50,12 @@ func find(r runner.Result, id string) runner.PointResult {
 
 func TestHealthyUnitPasses(t *testing.T) {
 	r := newRig(t, options{})
-	got := r.run()
+	got := r.Run()
 	require.True(t, got.Complete)
 	require.Equal(t, all("pass", 4), verdicts(got, "A"))
 	require.Equal(t, all("pass", 6), verdicts(got, "B"))
 	require.Equal(t, runner.WithinAll, got.Statement)
-	require.Equal(t, []string{"LF to A", "MW to B"}, r.operator.moves)
+	require.Equal(t, []string{"LF to A", "MW to B"}, r.Operator.Moves)
 	for _, i := range got.Inputs {
 		require.True(t, i.Coverage.Complete, i.Input.Name)
 		require.Contains(t, i.HeldCheck, "no frequency with RF off")
@@ -77,8 +78,8 @@ func TestHealthyUnitPasses(t *testing.T) {
 }
 
 func TestDeadBandIsNoCountOnceThePathIsProven(t *testing.T) {
-	r := newRig(t, options{faults: []string{"dead-above:input=B,from=850 MHz"}})
-	got := r.run()
+	r := newRig(t, options{Faults: []string{"dead-above:input=B,from=850 MHz"}})
+	got := r.Run()
 	require.Equal(t, append(all("pass", 3), all("fail: no count", 3)...), verdicts(got, "B"))
 	require.Equal(t, runner.Outside, got.Statement)
 	p := find(got, "B-005")
@@ -88,37 +89,37 @@ func TestDeadBandIsNoCountOnceThePathIsProven(t *testing.T) {
 
 // The lowest points read nothing: they are put off until others have passed.
 func TestNoCountWaitsForAPointThatPasses(t *testing.T) {
-	r := newRig(t, options{faults: []string{"dead-below:input=B,to=150 MHz"}})
-	got := r.run()
+	r := newRig(t, options{Faults: []string{"dead-below:input=B,to=150 MHz"}})
+	got := r.Run()
 	require.Equal(t, []string{"fail: no count", "fail: no count", "pass", "pass", "pass", "pass"}, verdicts(got, "B"))
-	require.True(t, r.journal.said("2 points put off"))
+	require.True(t, r.Journal.Said("2 points put off"))
 }
 
 func TestDeadInput(t *testing.T) {
 	t.Run("nobody proves the path", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"dead-input:input=B"}})
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"dead-input:input=B"}})
+		got := r.Run()
 		require.Equal(t, all("not judged: path not proven", 6), verdicts(got, "B"))
 		require.Equal(t, runner.Incomplete, got.Statement)
-		require.Len(t, r.operator.asked, 1, "a person is asked once for the path, not at each point")
+		require.Len(t, r.Operator.Asked, 1, "a person is asked once for the path, not at each point")
 	})
 	t.Run("the operator sees the signal arrive", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"dead-input:input=B"}})
-		r.operator.answers = []bool{true, true, true}
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"dead-input:input=B"}})
+		r.Operator.Answers = []bool{true, true, true}
+		got := r.Run()
 		require.Equal(t, all("fail: no count", 6), verdicts(got, "B"))
 		require.Equal(t, runner.Outside, got.Statement)
 	})
 	t.Run("a source without output is not the unit's fault", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"source-no-output:instrument=MW"}})
-		r.operator.answers = []bool{true, false, true}
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"source-no-output:instrument=MW"}})
+		r.Operator.Answers = []bool{true, false, true}
+		got := r.Run()
 		require.Equal(t, all("not judged: path not proven", 6), verdicts(got, "B"))
 	})
 	t.Run("a unit that reads nothing anywhere is not obtainable", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"dead-input"}})
-		r.operator.answers = []bool{true, true, true, true, true, true}
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"dead-input"}})
+		r.Operator.Answers = []bool{true, true, true, true, true, true}
+		got := r.Run()
 		require.Equal(t, runner.NotObtainable, got.Statement)
 		require.NotEmpty(t, got.Symptom)
 		failed, _, _ := got.Worst()
@@ -128,22 +129,22 @@ func TestDeadInput(t *testing.T) {
 
 func TestFaultOfTheSourceIsNeverBookedOnTheUnit(t *testing.T) {
 	t.Run("does not lock", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"source-unlock:instrument=MW,from=300 MHz,to=500 MHz"}})
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"source-unlock:instrument=MW,from=300 MHz,to=500 MHz"}})
+		got := r.Run()
 		require.Equal(t, []string{"pass", "pass", "not judged: source not locked", "pass", "pass", "pass"}, verdicts(got, "B"))
 		require.Equal(t, runner.Incomplete, got.Statement)
 		require.Equal(t, 8, find(got, "B-003").Setting.Tries, "tried four times, put off, and four times again")
 	})
 	t.Run("locks at the third try", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"source-slow-lock:instrument=MW,amount=2"}})
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"source-slow-lock:instrument=MW,amount=2"}})
+		got := r.Run()
 		require.Equal(t, all("pass", 6), verdicts(got, "B"))
 		require.Equal(t, 3, find(got, "B-002").Setting.Tries)
 		require.Contains(t, strings.Join(find(got, "B-002").Notes, ""), "source was not good after 2 of 3 settings")
 	})
 	t.Run("reports another frequency", func(t *testing.T) {
-		r := newRig(t, options{faults: []string{"source-readback:instrument=MW"}})
-		got := r.run()
+		r := newRig(t, options{Faults: []string{"source-readback:instrument=MW"}})
+		got := r.Run()
 		require.Equal(t, all("not judged: source does not report what was set", 6), verdicts(got, "B"))
 	})
 }
@@ -156,9 +157,9 @@ func TestSymptoms(t *testing.T) {
 		{"over-range", "overload-at-low-level:input=B,amount=40 dB", "fail: no count", ""},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			r := newRig(t, options{faults: []string{c.fault}})
-			r.operator.answers = []bool{true, true, true}
-			got := r.run()
+			r := newRig(t, options{Faults: []string{c.fault}})
+			r.Operator.Answers = []bool{true, true, true}
+			got := r.Run()
 			require.Equal(t, all(c.verdict, 6), verdicts(got, "B"))
 			require.Equal(t, all("pass", 4), verdicts(got, "A"))
 			require.Equal(t, c.symptom, find(got, "B-004").Symptom)
@@ -167,8 +168,8 @@ func TestSymptoms(t *testing.T) {
 }
 
 func TestScatterIsReadAnewOnceAndAllIsKept(t *testing.T) {
-	r := newRig(t, options{faults: []string{"noisy:input=B"}})
-	p := find(r.run(), "B-004")
+	r := newRig(t, options{Faults: []string{"noisy:input=B"}})
+	p := find(r.Run(), "B-004")
 	uses := map[runner.Use]int{}
 	for _, x := range p.Readings {
 		uses[x.Use]++
@@ -178,8 +179,8 @@ func TestScatterIsReadAnewOnceAndAllIsKept(t *testing.T) {
 }
 
 func TestHeldReading(t *testing.T) {
-	r := newRig(t, options{faults: []string{"held-reading:input=B"}})
-	got := r.run()
+	r := newRig(t, options{Faults: []string{"held-reading:input=B"}})
+	got := r.Run()
 	require.Equal(t, all("not judged: held reading", 6), verdicts(got, "B"))
 	require.Contains(t, got.Inputs[1].HeldCheck, "still shows")
 	require.Equal(t, runner.Incomplete, got.Statement)
@@ -187,15 +188,15 @@ func TestHeldReading(t *testing.T) {
 
 func TestUnattendedLeavesOutWhatNeedsAHand(t *testing.T) {
 	r := newRig(t, options{})
-	r.operator.away = true
-	got := r.run()
+	r.Operator.Away = true
+	got := r.Run()
 	require.Equal(t, all("not judged: no operator", 4), verdicts(got, "A"))
 	require.Equal(t, runner.Incomplete, got.Statement)
 }
 
 func TestUnitOnTheWrongReference(t *testing.T) {
-	r := newRig(t, options{benchFile: []string{"reference = \"own\"", "reference = \"house standard\""}})
-	got, err := runner.Run(t.Context(), r.setup)
+	r := newRig(t, options{BenchFile: []string{"reference = \"own\"", "reference = \"house standard\""}})
+	got, err := runner.Run(t.Context(), r.Setup)
 	require.ErrorIs(t, err, runner.ErrBench)
 	require.ErrorContains(t, err, "the unit reports that it runs from its own reference, the bench file says external")
 	require.False(t, got.Complete)
@@ -218,10 +219,10 @@ func TestUnitThatCannotTellItsReference(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := newRig(t, options{})
-			r.setup.Counter = mute{r.setup.Counter}
-			r.operator.answers = c.answers
-			got, err := runner.Run(t.Context(), r.setup)
-			r.always(got)
+			r.Setup.Counter = mute{r.Setup.Counter}
+			r.Operator.Answers = c.answers
+			got, err := runner.Run(t.Context(), r.Setup)
+			r.Always(got)
 			require.Equal(t, c.err, err != nil)
 			require.Equal(t, c.check, got.Inputs[0].ReferenceCheck)
 			if c.err {
@@ -234,29 +235,29 @@ func TestUnitThatCannotTellItsReference(t *testing.T) {
 func TestReferenceThatChangesVoidsThePoints(t *testing.T) {
 	r := newRig(t, options{})
 	n := 0
-	r.setup.Watcher = watcher(func(p runner.PointResult) {
+	r.Setup.Watcher = watcher(func(p runner.PointResult) {
 		if n++; p.Point.ID == "B-003" {
-			ask(t, r.bench, "counter", "SENS:ROSC:SOUR EXT;SOUR?")
+			runnertest.Ask(t, r.Bench, "counter", "SENS:ROSC:SOUR EXT;SOUR?")
 		}
 	})
-	got := r.run()
+	got := r.Run()
 	require.Equal(t, all("pass", 4), verdicts(got, "A"))
 	require.Equal(t, all("not judged: reference changed", 6), verdicts(got, "B"))
 	require.Contains(t, strings.Join(find(got, "B-001").Notes, ""), "was pass before it was voided")
-	require.Equal(t, decision.ReferenceChanged, r.journal.last("B-001").Verdict.Reason)
+	require.Equal(t, decision.ReferenceChanged, r.Journal.Last("B-001").Verdict.Reason)
 }
 
 func TestInterruptedRunKeepsWhatThereIs(t *testing.T) {
 	r := newRig(t, options{})
 	ctx, stop := context.WithCancel(t.Context())
-	r.setup.Watcher = watcher(func(p runner.PointResult) {
+	r.Setup.Watcher = watcher(func(p runner.PointResult) {
 		if p.Point.ID == "B-002" {
 			stop()
 		}
 	})
-	got, err := runner.Run(ctx, r.setup)
+	got, err := runner.Run(ctx, r.Setup)
 	require.NoError(t, err)
-	r.always(got)
+	r.Always(got)
 	require.False(t, got.Complete)
 	require.Equal(t, "interrupted by the operator", got.Ended)
 	require.Equal(t, runner.Incomplete, got.Statement)
@@ -265,18 +266,18 @@ func TestInterruptedRunKeepsWhatThereIs(t *testing.T) {
 
 func TestAJournalThatCannotBeWrittenEndsTheRun(t *testing.T) {
 	r := newRig(t, options{})
-	r.journal.after = 3
-	got, err := runner.Run(t.Context(), r.setup)
+	r.Journal.After = 3
+	got, err := runner.Run(t.Context(), r.Setup)
 	require.ErrorIs(t, err, runner.ErrJournal)
-	require.ErrorIs(t, err, errFull)
-	r.always(got)
+	require.ErrorIs(t, err, runnertest.ErrFull)
+	r.Always(got)
 	require.Len(t, got.Points, 3)
 }
 
 func TestSameSeedSameReadings(t *testing.T) {
 	text := func(seed int) string {
-		r := newRig(t, options{seed: seed, faults: []string{"noisy:input=A,amount=1,probability=30 %"}})
-		data, err := json.Marshal(r.run())
+		r := newRig(t, options{Seed: seed, Faults: []string{"noisy:input=A,amount=1,probability=30 %"}})
+		data, err := json.Marshal(r.Run())
 		require.NoError(t, err)
 		return string(data)
 	}
@@ -286,52 +287,52 @@ func TestSameSeedSameReadings(t *testing.T) {
 }
 
 func TestWarmUpIsWaitedFor(t *testing.T) {
-	r := newRig(t, options{procedure: []string{"[decision]", "warm_up = \"30 min\"\n\n[decision]"}})
-	r.setup.OnFor = r.setup.Procedure.WarmUp.Scale(1, 0).Sub(r.setup.Procedure.WarmUp)
-	start := r.clock.Now()
-	got := r.run()
+	r := newRig(t, options{Procedure: []string{"[decision]", "warm_up = \"30 min\"\n\n[decision]"}})
+	r.Setup.OnFor = r.Setup.Procedure.WarmUp.Scale(1, 0).Sub(r.Setup.Procedure.WarmUp)
+	start := r.Clock.Now()
+	got := r.Run()
 	require.GreaterOrEqual(t, got.Points[0].Started.Sub(start).Minutes(), 30.0)
 	require.Equal(t, "30 min", got.OnFor.String())
 }
 
 func TestPulledLink(t *testing.T) {
-	impatient := options{benchFile: []string{"profile = \"scpi-", "timeout = \"100 ms\"\nprofile = \"scpi-"}}
+	impatient := options{BenchFile: []string{"profile = \"scpi-", "timeout = \"100 ms\"\nprofile = \"scpi-"}}
 	t.Run("plugged in again at once", func(t *testing.T) {
 		r := newRig(t, options{})
-		r.setup.Watcher = watcher(func(p runner.PointResult) {
+		r.Setup.Watcher = watcher(func(p runner.PointResult) {
 			if p.Point.ID == "B-002" {
-				r.pull("counter", false)
-				r.pull("MW", false)
+				r.Pull("counter", false)
+				r.Pull("MW", false)
 			}
 		})
-		got := r.run()
+		got := r.Run()
 		require.Equal(t, all("pass", 6), verdicts(got, "B"))
-		require.True(t, r.journal.said("clearing and trying again"))
+		require.True(t, r.Journal.Said("clearing and trying again"))
 	})
 	t.Run("for good", func(t *testing.T) {
 		r := newRig(t, impatient)
-		r.setup.Watcher = watcher(func(p runner.PointResult) {
+		r.Setup.Watcher = watcher(func(p runner.PointResult) {
 			if p.Point.ID == "B-002" {
-				r.pull("counter", true)
+				r.Pull("counter", true)
 			}
 		})
-		got, err := runner.Run(t.Context(), r.setup)
+		got, err := runner.Run(t.Context(), r.Setup)
 		require.ErrorIs(t, err, runner.ErrBench)
 		require.ErrorContains(t, err, "TCPIP0::127.0.0.1::5025::SOCKET")
-		r.always(got)
+		r.Always(got)
 		require.Equal(t, []string{"pass", "pass", "not judged: link"}, verdicts(got, "B"))
 		require.False(t, got.Complete)
 	})
 	t.Run("of the source", func(t *testing.T) {
 		r := newRig(t, impatient)
-		r.setup.Watcher = watcher(func(p runner.PointResult) {
+		r.Setup.Watcher = watcher(func(p runner.PointResult) {
 			if p.Point.ID == "B-002" {
-				r.pull("MW", true)
+				r.Pull("MW", true)
 			}
 		})
-		got, err := runner.Run(t.Context(), r.setup)
+		got, err := runner.Run(t.Context(), r.Setup)
 		require.ErrorIs(t, err, runner.ErrBench)
-		require.True(t, r.journal.said("RF of source MW could not be switched off, do it by hand"))
+		require.True(t, r.Journal.Said("RF of source MW could not be switched off, do it by hand"))
 		require.Contains(t, strings.Join(got.Warnings, ""), "do it by hand")
 	})
 }
@@ -341,3 +342,4 @@ type watcher func(runner.PointResult)
 
 func (w watcher) Progress(_, _ int, _ time.Duration, last runner.PointResult) { w(last) }
 func (w watcher) Says(string)                                                 {}
+func (w watcher) Measured(runner.Outcome)                                     {}

@@ -80,17 +80,17 @@ func (e *echoes) Close() error {
 
 // No echo of an earlier reading ever stands behind a verdict.
 func TestStaleRepliesAreNotReadings(t *testing.T) {
-	r := newRig(t, options{wrap: func(name string, c net.Conn) net.Conn {
+	r := newRig(t, options{Wrap: func(name string, c net.Conn) net.Conn {
 		if name == "counter" {
 			return withEchoes(c)
 		}
 		return c
 	}})
-	result, _ := runner.Run(t.Context(), r.setup)
+	result, _ := runner.Run(t.Context(), r.Setup)
 	require.NotEmpty(t, result.Points)
 	defer func() {
 		if t.Failed() {
-			for _, e := range r.journal.events {
+			for _, e := range r.Journal.Events {
 				t.Log(e.Text)
 			}
 			for _, p := range result.Points {

@@ -31,12 +31,23 @@ func state(res *Result) (s Statement, symptom string) {
 			}
 		}
 	}
+	for _, o := range res.Outcomes {
+		for _, x := range o.Rows {
+			switch {
+			case x.Verdict.Bad():
+				bad++
+			case x.Open():
+				open++
+			}
+		}
+		numbers += o.numbers()
+	}
 	switch {
 	case bad > 0 && numbers == 0 && res.Complete && open == 0:
 		return NotObtainable, fmt.Sprintf("no reading at any of %d points", len(res.Points))
 	case bad > 0:
 		return Outside, ""
-	case open > 0 || !res.Complete || len(res.Points) == 0:
+	case open > 0 || !res.Complete || len(res.Points)+len(res.Outcomes) == 0:
 		return Incomplete, ""
 	}
 	return extent(res), ""
@@ -66,6 +77,16 @@ type Tally struct {
 	NotJudged int `json:"not_judged"`
 	NotTaken  int `json:"not_taken"`
 	NotShown  int `json:"not_shown_stretches"`
+	// Of other kinds of measurement, by what they judged.
+	Others *Others `json:"other_measurements,omitempty"`
+}
+
+// Others counts what other kinds of measurement than the band sweep judged.
+type Others struct {
+	Passed    int `json:"passed"`
+	Failed    int `json:"failed"`
+	NotJudged int `json:"not_judged"`
+	NotTaken  int `json:"not_taken"` // tasks
 }
 
 // Tally counts the points by verdict and the stretches that were planned out.
@@ -81,6 +102,21 @@ func (res Result) Tally() (n Tally) {
 		}
 	}
 	n.NotTaken = max(res.Planned-len(res.Points), 0)
+	if res.PlannedTasks > 0 {
+		n.Others = &Others{NotTaken: max(res.PlannedTasks-len(res.Outcomes), 0)}
+	}
+	for _, o := range res.Outcomes {
+		for _, x := range o.Rows {
+			switch {
+			case x.Verdict.Good():
+				n.Others.Passed++
+			case x.Verdict.Bad():
+				n.Others.Failed++
+			case x.Open():
+				n.Others.NotJudged++
+			}
+		}
+	}
 	for _, i := range res.Inputs {
 		n.NotShown += len(i.NotShown)
 	}
@@ -95,6 +131,13 @@ func (res Result) Worst() (failed, bench, open bool) {
 		failed = failed || p.Verdict.Bad()
 		open = open || !p.Judged()
 		bench = bench || p.Verdict.Reason == decision.LinkFailed || p.Verdict.Reason == decision.InterlockRefused
+	}
+	for _, o := range res.Outcomes {
+		for _, x := range o.Rows {
+			failed = failed || x.Verdict.Bad()
+			open = open || x.Open()
+			bench = bench || x.Verdict.Reason == decision.LinkFailed || x.Verdict.Reason == decision.InterlockRefused
+		}
 	}
 	return failed || res.Statement == NotObtainable, bench || len(res.RFMayBeOn) > 0, open || !res.Complete
 }

@@ -16,6 +16,7 @@ import (
 	"bandproof/procedures"
 	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
+	"bandproof/runner/kinds"
 
 	"github.com/spf13/cobra"
 )
@@ -37,7 +38,7 @@ func loadFiles(procedureFile, benchFile string) (*files, error) {
 	text, err := readFile(procedureFile, "procedure")
 	var errs []error
 	if err == nil {
-		f.procedure, err = procedures.LoadProcedure(procedureFile, text)
+		f.procedure, err = procedures.LoadProcedure(procedureFile, text, kinds.Tables()...)
 	}
 	errs = append(errs, err)
 	if err == nil {

@@ -76,6 +76,9 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
+	for _, x := range p.Tasks {
+		t.print("%s: %s, %d settings, about %s s", x.ID, x.Measure, len(x.Points), number(x.Seconds, 2))
+	}
 	t.print("")
 	for _, i := range p.Inputs {
 		t.print("input %s: %.1f %% of the range covered (logarithm of frequency)", i.Input, i.Coverage.Share*100)

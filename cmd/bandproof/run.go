@@ -18,6 +18,7 @@ import (
 	"bandproof/reports/sheet"
 	"bandproof/reports/store"
 	"bandproof/runner"
+	"bandproof/runner/kinds"
 
 	"github.com/google/uuid"
 	"github.com/spf13/cobra"
@@ -172,7 +173,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	if err != nil {
 		return finished{}, err
 	}
-	if len(plan.Points) == 0 {
+	if len(plan.Points)+len(plan.Tasks) == 0 {
 		return finished{}, usage{errors.New("the bench can't show any point of this procedure; \"bandproof plan\" tells why")}
 	}
 	w.terminal.cautions(w.files.procedure, record.UsualCautions())
@@ -198,7 +199,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		end = w.terminal.begin(len(plan.Points))
 	}
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
-		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal,
+		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal, Kinds: kinds.All(),
 		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.replyAgrees()})
 	end()
 	// What there is must be kept also when the run was interrupted.
@@ -349,6 +350,11 @@ func (t *terminal) summary(d finished) {
 				line += ", " + p.Symptom
 			}
 			t.print("  %s", line)
+		}
+	}
+	for _, o := range d.Record.Run.Outcomes {
+		for _, x := range o.Rows {
+			t.print("  %s", rowLine(o, x))
 		}
 	}
 	for _, i := range d.Record.Run.Inputs {

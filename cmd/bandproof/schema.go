@@ -8,6 +8,7 @@ import (
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/uncertainty"
+	"bandproof/runner/kinds"
 
 	"github.com/spf13/cobra"
 )
@@ -30,7 +31,7 @@ func schemaCommand(t *terminal) *cobra.Command {
 			case "budget":
 				s, err = uncertainty.JSONSchema()
 			default:
-				s, err = procedures.JSONSchema(args[0])
+				s, err = procedures.JSONSchema(args[0], kinds.Tables()...)
 			}
 			if err != nil {
 				return usage{fmt.Errorf("%w, profile, scenario, budget", err)}

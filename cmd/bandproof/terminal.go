@@ -161,6 +161,28 @@ func (t *terminal) Progress(done, planned int, remaining time.Duration, last run
 	b.redraw()
 }
 
+// Measured implements runner.Watcher.
+func (t *terminal) Measured(o runner.Outcome) {
+	for _, x := range o.Rows {
+		t.note("%s", rowLine(o, x))
+	}
+}
+
+// rowLine is one finding of another kind of measurement in one line.
+func rowLine(o runner.Outcome, x runner.Row) string {
+	text := o.Task.Measure + ": " + x.What
+	if x.At != nil {
+		text += " at " + x.At.String()
+	}
+	if x.Says != "" {
+		text += ": " + x.Says
+	}
+	if v := x.Verdict.String(); v != "" {
+		text += ": " + v
+	}
+	return text
+}
+
 // Says implements runner.Watcher.
 func (t *terminal) Says(text string) { t.note("%s", text) }
 

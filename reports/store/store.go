@@ -186,6 +186,21 @@ func (j *journal) Point(ctx context.Context, p runner.PointResult) error {
 func (j *journal) Event(ctx context.Context, e runner.Event) error { return j.add(ctx, "event", e) }
 func (j *journal) Entry(ctx context.Context, e runner.Entry) error { return j.add(ctx, "entry", e) }
 
+func (j *journal) Outcome(ctx context.Context, o runner.Outcome) error {
+	return j.add(ctx, "outcome", o)
+}
+
+// Step keeps a part of a long task, with the task's id.
+func (j *journal) Step(ctx context.Context, task string, body json.RawMessage) error {
+	return j.add(ctx, "step", Step{task, body})
+}
+
+// Step is a part of a long task as it stands in the journal.
+type Step struct {
+	Task string          `json:"task"`
+	Body json.RawMessage `json:"body"`
+}
+
 // Points returns the journaled points of a run in order; a point that was
 // voided stands as it was written last.
 func (s *Store) Points(ctx context.Context, run string) ([]runner.PointResult, error) {

@@ -22,6 +22,10 @@ type Document struct {
 // order: ["100 MHz", "0.4 dB"].
 type Positional interface{ TOMLList() }
 
+// Open marks a struct whose table has further keys, which another reader takes
+// by At.
+type Open interface{ TOMLOpen() }
+
 // Decode reads TOML text into the struct that into points to. Fields are named
 // by their toml tag; a field whose tag has no ",omitempty" must be present.
 // Scalars are read by encoding.TextUnmarshaler where the field has it. The
@@ -50,6 +54,16 @@ func (d *Document) Into(into any) {
 	if d.root != nil {
 		d.value(d.root, reflect.ValueOf(into).Elem(), "")
 	}
+}
+
+// At reads the table at a key path into the struct that into points to, as Decode
+// does. Keys that the caller names were read already.
+func (d *Document) At(path string, into any, read ...string) {
+	n, rest := d.walk(path)
+	if n == nil || rest != "" || n.kind != table {
+		return
+	}
+	d.fields(n, reflect.ValueOf(into).Elem(), path, read)
 }
 
 // Add notes a mistake at a key path such as "input[0].range" (from 0).
@@ -300,7 +314,20 @@ func (d *Document) structure(n *node, v reflect.Value, path string) {
 		d.Add(path, "is %s; expected a table", kindNames[n.kind])
 		return
 	}
+	if _, ok := v.Addr().Interface().(Open); ok {
+		d.fields(n, v, path, n.keys)
+		return
+	}
+	d.fields(n, v, path, nil)
+}
+
+// fields reads the keys of a table; others than these and those that are read
+// elsewhere are mistakes.
+func (d *Document) fields(n *node, v reflect.Value, path string, elsewhere []string) {
 	known := map[string]bool{}
+	for _, key := range elsewhere {
+		known[key] = true
+	}
 	for _, f := range fieldsOf(v.Type()) {
 		known[f.key] = true
 		child := n.table[f.key]

@@ -1,0 +1,22 @@
+// Package kinds lists the kinds of measurement beyond the band sweep. A new one
+// is a package below runner and one line here.
+package kinds
+
+import (
+	"bandproof/procedures"
+	"bandproof/runner"
+)
+
+// All returns every kind.
+func All() []runner.MeasureKind {
+	return []runner.MeasureKind{}
+}
+
+// Tables are the same kinds as the reader of procedures wants them.
+func Tables() []procedures.MeasureKind {
+	var list []procedures.MeasureKind
+	for _, k := range All() {
+		list = append(list, k)
+	}
+	return list
+}

@@ -1,0 +1,119 @@
+package runnertest
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"strings"
+
+	"bandproof/drivers/virtual"
+	"bandproof/runner"
+
+	"github.com/stretchr/testify/require"
+)
+
+// Journal is a journal that keeps everything, and can be made to fail.
+type Journal struct {
+	Points   []runner.PointResult
+	Events   []runner.Event
+	Outcomes []runner.Outcome
+	Steps    []string // task and body
+	After    int      // fail after this many points; 0 never
+}
+
+// ErrFull is what a full journal says.
+var ErrFull = errors.New("no space left on device")
+
+// Point keeps a point.
+func (m *Journal) Point(_ context.Context, p runner.PointResult) error {
+	if m.After > 0 && len(m.Points) >= m.After {
+		return ErrFull
+	}
+	m.Points = append(m.Points, p)
+	return nil
+}
+
+// Event keeps an event.
+func (m *Journal) Event(_ context.Context, e runner.Event) error {
+	m.Events = append(m.Events, e)
+	return nil
+}
+
+// Entry keeps nothing.
+func (m *Journal) Entry(context.Context, runner.Entry) error { return nil }
+
+// Outcome keeps an outcome.
+func (m *Journal) Outcome(_ context.Context, o runner.Outcome) error {
+	m.Outcomes = append(m.Outcomes, o)
+	return nil
+}
+
+// Step keeps a step.
+func (m *Journal) Step(_ context.Context, task string, body json.RawMessage) error {
+	m.Steps = append(m.Steps, task+" "+string(body))
+	return nil
+}
+
+// Last is the last entry of a point, or nil.
+func (m *Journal) Last(id string) *runner.PointResult {
+	for k := len(m.Points) - 1; k >= 0; k-- {
+		if m.Points[k].Point.ID == id {
+			return &m.Points[k]
+		}
+	}
+	return nil
+}
+
+// Said tells whether an event holds the text.
+func (m *Journal) Said(text string) bool {
+	for _, e := range m.Events {
+		if strings.Contains(e.Text, text) {
+			return true
+		}
+	}
+	return false
+}
+
+// Person is a person at the virtual bench.
+type Person struct {
+	bench   *virtual.Bench
+	Moves   []string
+	Answers []bool // to Confirm, in order; then ErrNoOperator
+	Asked   []string
+	Away    bool
+	Then    func(runner.Move) // after a move
+}
+
+// Name is the one in the record.
+func (*Person) Name() string { return "helper" }
+
+// Move moves the cable of the virtual bench.
+func (h *Person) Move(_ context.Context, m runner.Move) error {
+	if h.Away {
+		return runner.ErrNoOperator
+	}
+	h.Moves = append(h.Moves, m.Source+" to "+m.Input)
+	err := h.bench.Connect(m.Source, m.Input)
+	if h.Then != nil {
+		h.Then(m)
+	}
+	return err
+}
+
+// Confirm answers in order.
+func (h *Person) Confirm(_ context.Context, q string) (bool, error) {
+	h.Asked = append(h.Asked, q)
+	if len(h.Answers) == 0 {
+		return false, runner.ErrNoOperator
+	}
+	a := h.Answers[0]
+	h.Answers = h.Answers[1:]
+	return a, nil
+}
+
+// Alone makes sure that nobody was asked for anything.
+func (r *Rig) Alone() {
+	r.T.Helper()
+	require.Empty(r.T, r.Operator.Moves)
+	require.Empty(r.T, r.Operator.Asked)
+}
