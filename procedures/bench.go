@@ -1,8 +1,6 @@
 package procedures
 
 import (
-	"time"
-
 	"bandproof/procedures/quantity"
 )
 
@@ -42,12 +40,6 @@ type Standard struct {
 	Certificate string `toml:"certificate,omitempty" json:"certificate,omitempty" jsonschema_description:"Number of the calibration certificate."`
 	Calibrated  Date   `toml:"calibrated,omitempty" json:"calibrated" jsonschema_description:"Date of calibration, as 2026-05-31."`
 	Due         Date   `toml:"due,omitempty" json:"due" jsonschema_description:"Date until which the calibration is relied on."`
-}
-
-// Overdue tells whether the due date has passed: the calibration is relied on
-// until the end of that day.
-func (s Standard) Overdue(now time.Time) bool {
-	return !s.Due.IsZero() && !now.Before(s.Due.AddDate(0, 0, 1))
 }
 
 // Reference is one frequency standard.

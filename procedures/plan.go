@@ -93,6 +93,9 @@ type Plan struct {
 	Minutes   float64             `json:"minutes"`
 	Warnings  []string            `json:"warnings,omitempty"`
 	Monitor   *Watch              `json:"monitor,omitempty"` // nil where the bench has none
+	// PastDue are the standards that results would rest on though their due date
+	// has passed: a run stops before the first point unless each is accepted.
+	PastDue []Due `json:"past_due,omitempty"`
 
 	// Timebase is the promised |relative error| of the unit's timebase.
 	Timebase    quantity.Exact `json:"timebase"`

@@ -292,7 +292,7 @@ func TestPlanPicksTheBetterTUR(t *testing.T) {
 }
 
 func TestWarnings(t *testing.T) {
-	p, b := with(t, nil, []string{`uncertainty = "1e-10"`, `uncertainty = "4e-7"`, `due = "2027-01-02"`, `due = "2026-06-01"`})
+	p, b := with(t, nil, []string{`uncertainty = "1e-10"`, `uncertainty = "4e-7"`, `due = "2099-01-02"`, `due = "2026-06-01"`})
 	text := strings.Join(plan(t, p, b).Warnings, "\n")
 	require.Contains(t, text, "TUR below 4")
 	require.Contains(t, text, "reference standard: calibration was due on 2026-06-01")

@@ -417,13 +417,6 @@ func (l *planner) warn() {
 		if s.Certificate == "" && s.Calibrated.IsZero() {
 			w("source %s: no certificate and no date of calibration; the data sheet can't show where its level and frequency are traceable to", s.Name)
 		}
-		if s.Overdue(l.o.Now) {
-			w("source %s: calibration was due on %s", s.Name, s.Due)
-		}
 	}
-	for _, r := range l.b.References {
-		if r.Overdue(l.o.Now) {
-			w("reference %s: calibration was due on %s", r.Name, r.Due)
-		}
-	}
+	l.warnOverdue()
 }

@@ -98,7 +98,4 @@ func (l *planner) reliable(name string, s Standard) {
 	if s.Certificate == "" && s.Calibrated.IsZero() {
 		l.plan.Warnings = append(l.plan.Warnings, name+": no certificate and no date of calibration; the data sheet can't show where its readings are traceable to")
 	}
-	if s.Overdue(l.o.Now) {
-		l.plan.Warnings = append(l.plan.Warnings, fmt.Sprintf("%s: calibration was due on %s", name, s.Due))
-	}
 }

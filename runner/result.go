@@ -136,6 +136,8 @@ type Result struct {
 	Entries      []Entry   `json:"entries,omitempty"`
 	Events       []Event   `json:"events,omitempty"`
 	Warnings     []string  `json:"warnings,omitempty"`
+	// Overdue are standards that were used past their due date.
+	Overdue []Overdue `json:"overdue,omitempty"`
 	// RFMayBeOn names sources whose RF could not be switched off at the end.
 	RFMayBeOn []string  `json:"rf_may_be_on,omitempty"`
 	Statement Statement `json:"statement"`

@@ -20,7 +20,7 @@ import (
 	"bandproof/procedures/quantity"
 )
 
-// Setup is all that a run needs; every field but Watcher, Log and Aids is required.
+// Setup is all that a run needs; every field but Watcher, Log, Aids and Overdue is required.
 type Setup struct {
 	ID        string
 	Kind      Kind
@@ -44,6 +44,8 @@ type Setup struct {
 	Serial string
 	// OnFor is how long the unit had been on when the run is called.
 	OnFor quantity.Duration
+	// Overdue are the standards past their due date that somebody has accepted.
+	Overdue []Overdue
 	// ReplyAgrees: the unit's replies show the digits of its display (profile).
 	ReplyAgrees bool
 }
@@ -67,8 +69,9 @@ type run struct {
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
 	interrupt error
-	alive     map[string]bool // sources of which a point passed in this run, and has not failed to since
-	deaf      map[string]bool // thermometers that do not answer
+	alive     map[string]bool  // sources of which a point passed in this run, and has not failed to since
+	deaf      map[string]bool  // thermometers that do not answer
+	inDate    []procedures.Due // standards whose due date had not passed yet
 }
 
 // setting is what a source was last told.
@@ -139,6 +142,9 @@ func (r *run) all(ctx context.Context) error {
 	// Where only the person is missing, each point says so.
 	if err := r.rfOffAll(ctx); err != nil && !errors.Is(err, ErrNoOperator) {
 		return fmt.Errorf("%w: before anything else, RF could not be switched off: %w", ErrBench, err)
+	}
+	if err := r.due(ctx); err != nil {
+		return err
 	}
 	if err := r.identify(ctx); err != nil {
 		return err
@@ -358,6 +364,7 @@ func (r *run) entry(ctx context.Context, asked, answer string) {
 // keep journals a finished point before anything else happens.
 func (r *run) keep(ctx context.Context, p PointResult) error {
 	p.Finished = r.Clock.Now()
+	r.lapse(ctx, &p)
 	if err := r.Journal.Point(ctx, p); err != nil {
 		return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
 	}

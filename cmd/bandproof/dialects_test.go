@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"bandproof/drivers/virtual"
 
@@ -29,7 +30,7 @@ func oldBenchFile(t *testing.T, dir, counter, source string, resources map[strin
 	t.Helper()
 	data, err := os.ReadFile("demo/bench.toml")
 	require.NoError(t, err)
-	text := strings.NewReplacer(`profile = "scpi-counter"`, `profile = "`+counter+`"`, `profile = "scpi-source"`, `profile = "`+source+`"`).Replace(string(data))
+	text := strings.NewReplacer(`profile = "scpi-counter"`, `profile = "`+counter+`"`, `profile = "scpi-source"`, `profile = "`+source+`"`).Replace(string(toToday(data, time.Now())))
 	for name, port := range map[string]string{"counter": "5025", "LF": "5026", "MW": "5027"} {
 		address, via, _ := strings.Cut(resources[name], " via ")
 		stated := `address = "` + address + `"`

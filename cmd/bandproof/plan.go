@@ -94,6 +94,9 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	for _, x := range p.Warnings {
 		t.print("warning: %s", x)
 	}
+	for _, d := range p.PastDue {
+		t.print("overdue: %s; a run stops before the first point unless --accept-overdue %q is given", d, d.Name)
+	}
 	f.people(t)
 	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, strings.TrimSuffix(fmt.Sprintf("%.1f", p.Minutes), ".0"))
 	return nil

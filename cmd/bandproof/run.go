@@ -29,6 +29,7 @@ type runFlags struct {
 	store, out, follows, wireLogTo               string
 	unattended, json, verbose, invented, wireLog bool
 	job                                          jobFlags
+	accept                                       []string
 }
 
 func runCommand(t *terminal) *cobra.Command {
@@ -58,6 +59,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&f.invented, "invented", false, "mark the record as invented data (virtual bench)")
 	c.Flags().BoolVar(&f.wireLog, "wire-log", false, "keep every byte to and from the instruments with the record (\"records wire-log\" shows them)")
 	c.Flags().StringVar(&f.wireLogTo, "wire-log-to", "", "write every byte to and from the instruments to this file as well")
+	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
 	f.job.all(c)
 	return c
 }
@@ -105,7 +107,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		level = slog.LevelInfo
 	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
-		wireLog: f.wireLog, wireLogTo: f.wireLogTo,
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo, accept: f.accept,
 		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -148,6 +150,7 @@ type sweep struct {
 	// wireLog keeps the wire log with the record; wireLogTo names a file for it.
 	wireLog   bool
 	wireLogTo string
+	accept    []string // overdue standards that are used all the same
 	log       *slog.Logger
 	// dial and system stand in for the network and the drivers of the machine.
 	dial   func(ctx context.Context, network, address string) (net.Conn, error)
@@ -176,6 +179,10 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	if len(plan.Points)+len(plan.Tasks) == 0 {
 		return finished{}, usage{errors.New("the bench can't show any point of this procedure; \"bandproof plan\" tells why")}
 	}
+	overdue, err := w.overdue(plan)
+	if err != nil {
+		return finished{}, err
+	}
 	w.terminal.cautions(w.files.procedure, record.UsualCautions())
 	interlock := runner.NewInterlock(w.files.procedure.Unit)
 	id := w.newID()
@@ -200,11 +207,28 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	}
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal, Kinds: kinds.All(),
-		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, ReplyAgrees: w.files.replyAgrees()})
+		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, Overdue: overdue, ReplyAgrees: w.files.replyAgrees()})
 	end()
 	// What there is must be kept also when the run was interrupted.
 	done, err := w.keep(context.WithoutCancel(ctx), result)
 	return done, errors.Join(runErr, err)
+}
+
+// overdue takes over what was accepted by name, and refuses the run where a
+// standard is overdue that was not.
+func (w sweep) overdue(plan *procedures.Plan) ([]runner.Overdue, error) {
+	by := w.job.Technician
+	if by == "" {
+		by = w.operator.Name()
+	}
+	accepted, err := runner.Accept(plan.PastDue, w.accept, by, w.clock.Now())
+	if err != nil {
+		return nil, usage{fmt.Errorf("--accept-overdue: %w", err)}
+	}
+	if err := runner.Refused(plan.PastDue, accepted); err != nil {
+		return nil, fmt.Errorf("%w (use another standard or mend the date; --accept-overdue with the name goes on, and the record says so)", err)
+	}
+	return accepted, nil
 }
 
 // person is the operator, where that is somebody who can set and read instruments.

@@ -63,10 +63,14 @@ func New(p Parts) Record {
 	if job.Serial == "" && p.Run.Unit.Stated {
 		job.Serial = p.Run.Unit.Serial
 	}
+	taken := p.Run.Finished // a record may be made long after its run
+	if taken.IsZero() {
+		taken = p.Now
+	}
 	return Record{Schema: Schema, ID: p.ID, Follows: p.Follows, Created: p.Now,
 		Program: Program{"bandproof", Version, runtime.Version()}, Job: job, Laboratory: p.Bench.Laboratory,
 		Maker: p.Procedure.Unit.Maker, Model: p.Procedure.Unit.Model, Procedure: p.ProcedureFile, Bench: p.BenchFile,
-		Standards: standards(p.Bench, p.Run, p.Now), Cautions: append(UsualCautions(), p.Procedure.Cautions...), Run: p.Run, Invented: p.Invented}
+		Standards: standards(p.Bench, p.Run, taken), Cautions: append(UsualCautions(), p.Procedure.Cautions...), Run: p.Run, Invented: p.Invented}
 }
 
 // standards lists the sources and references that the results rest on.

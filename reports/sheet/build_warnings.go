@@ -16,10 +16,30 @@ func (r run) overdue() string {
 	var list []string
 	for _, x := range r.Standards {
 		if x.Overdue {
-			list = append(list, fmt.Sprintf("%q (due %s)", x.Name, stated(x.Due.String())))
+			list = append(list, fmt.Sprintf("%q (due %s%s)", x.Name, stated(x.Due.String()), r.accepted(x.Name)))
+		}
+	}
+	for _, o := range r.Run.Overdue { // such as a switch, which is no standard of a result
+		if !slices.ContainsFunc(r.Standards, func(x record.Standard) bool { return x.Overdue && x.Name == o.Name }) {
+			list = append(list, fmt.Sprintf("%q (due %s%s)", o.Name, stated(o.Due.Due.String()), r.accepted(o.Name)))
 		}
 	}
 	return prefixed(plural(len(list), "standard ", "standards ")+"overdue at the time of the run: ", strings.Join(list, ", "))
+}
+
+// accepted says who let an overdue standard be used, or that its date passed
+// during the run; "" where the record says neither.
+func (r run) accepted(name string) string {
+	for _, o := range r.Run.Overdue {
+		switch {
+		case o.Name != name:
+		case !o.Lapsed.IsZero():
+			return "; it passed during the run, noticed at " + moment(o.Lapsed)
+		default:
+			return fmt.Sprintf("; accepted by %s, %s", stated(o.By), moment(o.At))
+		}
+	}
+	return ""
 }
 
 // otherIdentity says where the unit states another model or serial number than

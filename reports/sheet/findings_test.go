@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"bandproof/drivers"
 	"bandproof/procedures"
@@ -80,6 +81,7 @@ func TestFailures(t *testing.T) {
 }
 
 func TestTrust(t *testing.T) {
+	noticed := time.Date(2027, 1, 2, 3, 4, 0, 0, time.UTC)
 	s := sheetOf(t, other(t))
 	text := dump(&document{Blocks: []block{s.trust(), s.identity()}})
 	for _, want := range []string{
@@ -90,6 +92,10 @@ func TestTrust(t *testing.T) {
 	} {
 		assert.Contains(t, text, want)
 	}
+	accepted := other(t)
+	accepted.Run.Overdue = []runner.Overdue{{Due: procedures.Due{Name: "LF", What: "source"}, By: "A. Example (invented)", At: noticed}, {Due: procedures.Due{Name: "house standard", What: "reference"}, Lapsed: noticed}}
+	assert.Contains(t, sheetOf(t, accepted).runs[0].overdue(),
+		`"LF" (due 2026-03-05; accepted by A. Example (invented), 2027-01-02 03:04 UTC), "MW" (due 2027-03-05), "house standard" (due 2027-03-02; it passed during the run, noticed at 2027-01-02 03:04 UTC)`)
 	assert.NotContains(t, text, "standing wave", "what the plan says aloud is no matter of trust")
 	pages := pdftotext(t, pdfOf(t, s))
 	assert.Contains(t, strings.Join(strings.Fields(pages[0]), " "), "Warnings that bear on trust in the results")
