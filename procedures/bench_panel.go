@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"bandproof/procedures/quantity"
@@ -52,6 +53,16 @@ func (p Panel) Digit(gate quantity.Duration) quantity.Frequency {
 		}
 	}
 	return quantity.Frequency{}
+}
+
+// GateTimes lists the positions of the gate switch, shortest first; empty: any.
+func (p Panel) GateTimes() []quantity.Duration {
+	list := make([]quantity.Duration, len(p.Gates))
+	for k, g := range p.Gates {
+		list[k] = g.Time
+	}
+	slices.SortFunc(list, quantity.Duration.Cmp)
+	return list
 }
 
 // TakesReading and TakesSetting are what a person needs, for the plan.

@@ -59,7 +59,7 @@ func TestMalformedFiles(t *testing.T) {
 }
 
 func FuzzLoad(f *testing.F) {
-	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml", "testdata/bench-manual.toml", "../testdata/switched/bench.toml"} {
+	for _, file := range []string{"testdata/procedure.toml", "testdata/bench.toml", "testdata/bench-manual.toml", "../testdata/switched/bench.toml", "../cmd/bandproof/demo/procedure.toml"} {
 		text, err := os.ReadFile(file)
 		require.NoError(f, err)
 		f.Add(text)

@@ -115,7 +115,7 @@ type Want struct {
 // Point plans a point on the path with the highest TUR, or on the one that is
 // wanted; why tells what stands against it.
 func (d *Draft) Point(i Input, w Want) (p Point, why string) {
-	s := Sweep{Input: i.Name, Gate: w.Gate, Readings: w.Readings, Level: w.Level, AboveSensitivity: w.Above}
+	s := Sweep{Input: i.Name, Gate: GateTime{Fixed: w.Gate}, Readings: w.Readings, Level: w.Level, AboveSensitivity: w.Above}
 	if w.Path == "" {
 		return d.l.point(i, s, w.Frequency)
 	}

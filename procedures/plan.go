@@ -16,10 +16,11 @@ const PlanSchema = "bandproof plan 1"
 
 // Capability is what a profile says of an instrument's timing; cmd fills it in.
 type Capability struct {
-	Settle         quantity.Duration // of a source, after each set
-	Discard        int               // readings of a counter to throw away after a change
-	GateLengthened bool              // the counter multiplies its gate by the prescale factor
-	Overhead       quantity.Duration // per reading, beyond the gate
+	Settle         quantity.Duration   // of a source, after each set
+	Discard        int                 // readings of a counter to throw away after a change
+	GateLengthened bool                // the counter multiplies its gate by the prescale factor
+	Overhead       quantity.Duration   // per reading, beyond the gate
+	Gates          []quantity.Duration // the only ones that the counter has, shortest first; empty: any
 }
 
 // Point is one frequency at one level at one input with one gate time.
@@ -31,9 +32,11 @@ type Point struct {
 	Path      string             `json:"path"`
 	Source    string             `json:"source_name"`
 	Gate      quantity.Duration  `json:"gate"`
-	Readings  int                `json:"readings"`
-	Limit     accuracy.Limit     `json:"limit"`
-	LimitPPM  float64            `json:"limit_ppm"`
+	// Longest gate that could have been chosen; nil where the gate is fixed.
+	Longest  *quantity.Duration `json:"longest_gate,omitempty"`
+	Readings int                `json:"readings"`
+	Limit    accuracy.Limit     `json:"limit"`
+	LimitPPM float64            `json:"limit_ppm"`
 	// BenchU is the expanded uncertainty of reference, source and path, Hz.
 	BenchU float64 `json:"bench_uncertainty_hz"`
 	// TUR is nil where the bench adds no uncertainty ("not limited").

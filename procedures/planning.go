@@ -6,7 +6,6 @@ import (
 	"math/big"
 	"sort"
 
-	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 
 	"github.com/cockroachdb/apd/v3"
@@ -179,27 +178,10 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if err := checkLevels(levels, l.p.Unit, i, path, source, f); err != nil {
 		return Point{}, err
 	}
-	reference := f.Exact().Mul(l.plan.Topology[source.Name].Factor)
-	p := Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Gate: s.Gate, Readings: s.readings()}
-	limit, err := l.plan.LimitAt(i, p, reference, s.Gate)
+	p, err := l.gated(i, s, Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Readings: s.readings()}, source)
 	if err != nil {
 		return Point{}, err
 	}
-	if limit.Vacuous(reference) {
-		return Point{}, errors.New("limit is more than a tenth of the frequency: meeting it shows nothing; lengthen the gate")
-	}
-	u, err := l.plan.BenchBudget(source, f).Combine()
-	if err != nil {
-		return Point{}, err
-	}
-	p.Limit, p.LimitPPM, p.BenchU = limit, PPM(limit.Total, reference), u.Expanded
-	if tur, limited := decision.TUR(limit.Total, u.Expanded); limited {
-		p.TUR = &tur
-	}
-	if w := l.p.Decision.GuardBand(limit.Total, u); limit.Total.Cmp(w) < 0 {
-		return Point{}, errors.New("guard band is wider than the limit: no error could pass")
-	}
-	p.Coherent = l.plan.Topology[source.Name].Coherent && i.Accuracy.At(f).WholeCounts(f.Exact(), s.Gate)
 	if err := l.aids(&p); err != nil {
 		return Point{}, err
 	}

@@ -61,10 +61,12 @@ type Sensitivity struct {
 // Sweep chooses points of one input: any mix of the ways below; the edges of
 // what it covers are always among them.
 type Sweep struct {
-	Name     string            `toml:"name,omitempty" json:"name,omitempty" jsonschema_description:"Name of the sweep."`
-	Input    string            `toml:"input" json:"input" jsonschema_description:"Input that is swept."`
-	Gate     quantity.Duration `toml:"gate" json:"gate" jsonschema_description:"Gate time."`
-	Readings int               `toml:"readings,omitempty" json:"readings,omitempty" jsonschema:"minimum=1,maximum=1000" jsonschema_description:"Readings at each point; 3 unless stated."`
+	Name  string   `toml:"name,omitempty" json:"name,omitempty" jsonschema_description:"Name of the sweep."`
+	Input string   `toml:"input" json:"input" jsonschema_description:"Input that is swept."`
+	Gate  GateTime `toml:"gate" json:"gate" jsonschema_description:"Gate time, or auto: at each point the shortest gate within gate_range at which the limit is still at least four times what bench and scatter of the unit add up to, or what the longest gate gives where none does, and counts and trigger error are at most a hundredth of the frequency."`
+	// GateRange bounds an automatic gate: shortest, longest.
+	GateRange *[2]quantity.Duration `toml:"gate_range,omitempty" json:"gate_range,omitempty" jsonschema_description:"Shortest and longest gate that gate = auto may choose."`
+	Readings  int                   `toml:"readings,omitempty" json:"readings,omitempty" jsonschema:"minimum=1,maximum=1000" jsonschema_description:"Readings at each point; 3 unless stated."`
 	// Level at the input; or a margin above the specified sensitivity.
 	Level            *quantity.Level      `toml:"level,omitempty" json:"level,omitempty" jsonschema_description:"Level at the input. Give this or above_sensitivity."`
 	AboveSensitivity *quantity.Gain       `toml:"above_sensitivity,omitempty" json:"above_sensitivity,omitempty" jsonschema_description:"Level as distance above the specified sensitivity."`

@@ -111,10 +111,10 @@ func (f *files) knownInputs() []string {
 // counterTiming and sourceTiming are what a plan has to know of an instrument.
 func (f *files) counterTiming() procedures.Capability {
 	if x := f.bench.Counter; x.ByHand() {
-		return procedures.Capability{Discard: 1, Overhead: x.Front().TakesReading()}
+		return procedures.Capability{Discard: 1, Overhead: x.Front().TakesReading(), Gates: x.Front().GateTimes()}
 	}
 	c := f.counter.Capability()
-	return procedures.Capability{Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead}
+	return procedures.Capability{Discard: c.Discard, GateLengthened: c.GateLengthened, Overhead: c.Overhead, Gates: c.Gates}
 }
 
 func (f *files) sourceTiming(s procedures.Source) procedures.Capability {
