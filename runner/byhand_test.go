@@ -290,7 +290,7 @@ func TestByHandSourceShowsSomethingElse(t *testing.T) {
 	r.Setup.Sources["MW"] = offSource{r.Setup.Sources["MW"]}
 	got := r.Run()
 	require.Equal(t, all("not judged: source does not report what was set", 6), verdicts(got, "B"))
-	require.Equal(t, 8, find(got, "B-001").Setting.Tries)
+	require.Equal(t, 16, find(got, "B-001").Setting.Tries)
 }
 
 // offSource shows 10 Hz more than was asked for.

@@ -39,13 +39,16 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 	if res.Counted > 0 && res.Verdict.Bad() {
 		res.Symptom = symptomOf(res.Mean, res.Reference, res.Limit.Total)
 	}
+	if x := intermittent(res); x != "" && res.Verdict.Bad() {
+		res.Symptom = x
+	}
 	describe(res)
 	return nil
 }
 
 // describe adds notes on how the point was taken.
 func describe(res *PointResult) {
-	if n := res.missing(); n > 0 && res.Counted > 0 {
+	if n := res.missing(); n > 0 && res.Counted > 0 && res.Symptom == "" {
 		res.Notes = append(res.Notes, fmt.Sprintf("%d readings gave no count, %d did", n, res.Counted))
 	}
 	if res.Setting.Refused > 0 {

@@ -107,19 +107,7 @@ func (r *run) points(ctx context.Context, at *place, points []procedures.Point) 
 			return true, r.nobodyLeft(ctx, append(slices.Clone(points[k+1:]), later...))
 		}
 	}
-	if len(later) > 0 {
-		r.event(ctx, fmt.Sprintf("input %s: %d points put off, taken again now", at.input.Name, len(later)))
-	}
-	for k, p := range later {
-		o, err := r.point(ctx, at, p, true)
-		if err != nil {
-			return false, err
-		}
-		if o == nobody {
-			return true, r.nobodyLeft(ctx, later[k+1:])
-		}
-	}
-	return false, nil
+	return r.later(ctx, at, later)
 }
 
 // nobodyLeft gives up what is left of a group whose instruments a person has to

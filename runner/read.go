@@ -31,6 +31,9 @@ func (r *run) readings(ctx context.Context, res *PointResult, n int) (bench deci
 			if err := r.reading(ctx, res, Counted); err != nil {
 				return "", err
 			}
+			if bench, err = r.lockHeld(ctx, res); bench != "" || err != nil {
+				return bench, err
+			}
 		}
 		if n = res.unanswered(); n == 0 || len(res.numbers()) == 0 {
 			break
@@ -160,7 +163,12 @@ func (p *PointResult) missing() int {
 // scatters tells whether readings of a steady signal lie further apart than
 // counts and trigger error allow: each may be off by both, either way.
 func scatters(res *PointResult) bool {
-	return procedures.Spread(res.numbers()).Cmp(res.Limit.Scatter().Mul(quantity.ExactInt(2))) > 0
+	return procedures.Spread(res.numbers()).Cmp(scatterAllowed(res)) > 0
+}
+
+// scatterAllowed is how far readings of a steady signal may lie apart.
+func scatterAllowed(res *PointResult) quantity.Exact {
+	return res.Limit.Scatter().Mul(quantity.ExactInt(2))
 }
 
 // heldCheck looks, once on each input, whether the unit stops showing the

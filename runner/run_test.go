@@ -133,7 +133,7 @@ func TestFaultOfTheSourceIsNeverBookedOnTheUnit(t *testing.T) {
 		got := r.Run()
 		require.Equal(t, []string{"pass", "pass", "not judged: source not locked", "pass", "pass", "pass"}, verdicts(got, "B"))
 		require.Equal(t, runner.Incomplete, got.Statement)
-		require.Equal(t, 8, find(got, "B-003").Setting.Tries, "tried four times, put off, and four times again")
+		require.Equal(t, 16, find(got, "B-003").Setting.Tries, "tried four times, put off, and four times again in each of three rounds")
 	})
 	t.Run("locks at the third try", func(t *testing.T) {
 		r := newRig(t, options{Faults: []string{"source-slow-lock:instrument=MW,amount=2"}})
