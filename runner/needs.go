@@ -31,6 +31,11 @@ type Operator interface {
 	Name() string
 }
 
+// Texter is an operator who can be asked for a free text; "" for none.
+type Texter interface {
+	Text(ctx context.Context, question string) (string, error)
+}
+
 // Move says which cable goes where.
 type Move struct {
 	Source, Input, Connector, Path string

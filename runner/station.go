@@ -178,6 +178,41 @@ func (s *Station) taking(ctx context.Context, p procedures.Point, how func(res *
 	return res, r.interrupt
 }
 
+// Unit does something with the unit that the methods above do not. A link that
+// fails is cleared and the action done again; where that does not help, bench
+// and note say why it could not be done. An error ends the run.
+func (s *Station) Unit(ctx context.Context, action func() error) (bench decision.Reason, note string, err error) {
+	r := s.r
+	failed := r.retryLink(ctx, r.Counter, action)
+	switch {
+	case failed == nil:
+		r.linkFails = 0
+		return "", "", r.interrupt
+	case ctx.Err() != nil:
+		return "", "", ctx.Err()
+	case r.dead != nil:
+		return "", "", fmt.Errorf("%w: %s: %w", ErrBench, s.task.ID, errors.Join(r.dead, failed))
+	}
+	return whose(failed), failed.Error(), r.interrupt
+}
+
+// Text asks the operator for a free text; "" where the operator gives none or
+// can't be asked for one. What was given is kept with the record's entries.
+func (s *Station) Text(ctx context.Context, question string) (string, error) {
+	o, ok := s.r.Operator.(Texter)
+	if !ok {
+		return "", nil
+	}
+	text, err := o.Text(ctx, question)
+	if errors.Is(err, ErrNoOperator) {
+		return "", nil
+	}
+	if err == nil && text != "" {
+		s.Entry(ctx, question, text)
+	}
+	return text, err
+}
+
 // whose books an error on the part of the bench that it came from.
 func whose(err error) decision.Reason {
 	switch {

@@ -326,6 +326,14 @@ func (p person) Confirm(ctx context.Context, question string) (bool, error) {
 	}
 }
 
+// Text implements runner.Texter.
+func (p person) Text(ctx context.Context, question string) (string, error) {
+	for k, line := range wrapped(question+" [a text, or Enter for none]", lineWidth-3) {
+		p.t.note("%s%s", []string{">> ", "   "}[min(k, 1)], line)
+	}
+	return p.ask(ctx)
+}
+
 // lineWidth is where a line of a question ends.
 const lineWidth = 78
 

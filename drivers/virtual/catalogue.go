@@ -41,6 +41,11 @@ type gateMods struct {
 	stuck      bool
 	place      int // of the stuck digit, 0 is the last
 	digit      int
+	blind      bool // a digit of the display that never takes one value: it shows the one below
+	blindPlace int
+	blindTo    int
+	most       float64 // the gate is never longer than this, s; 0 is as long as set
+	failsTest  int     // answer of the self-test
 	held       bool
 	overload   float64 // dB by which the over-range marker comes too early
 	noExternal bool
@@ -130,6 +135,12 @@ func countingKinds() []kind {
 			func(m *gateMods, a amount, _ draw, _ string) { m.scatter += a.x }),
 		counterKind("stuck-digit", "A digit of the display and the reply always shows the same.", inDigit, "1:0",
 			func(m *gateMods, a amount, _ draw, _ string) { m.stuck, m.place, m.digit = true, a.n, a.m }),
+		counterKind("missing-digit", "A digit of the display and the reply never shows one value, but the one below it.", inDigit, "0:8",
+			func(m *gateMods, a amount, _ draw, _ string) { m.blind, m.blindPlace, m.blindTo = true, a.n, a.m }),
+		counterKind("gate-stays", "No gate is longer than this, whatever is set and read back.", inTime, "100 ms",
+			func(m *gateMods, a amount, _ draw, _ string) { m.most = a.x }),
+		counterKind("self-test-fails", "The self-test answers this number.", inCounts, "1",
+			func(m *gateMods, a amount, _ draw, _ string) { m.failsTest = a.n }),
 		counterKind("held-reading", "Without a signal the last reading stays.", amountUnit{}, "",
 			func(m *gateMods, _ amount, _ draw, _ string) { m.held = true }),
 	}

@@ -22,7 +22,12 @@ var commonCommands = []command{
 		s.dev.registers().clear()
 		return "", nil
 	}},
-	{scpi.MustPattern("*TST"), true, 0, func(*session, []string) (string, error) { return "0", nil }},
+	{scpi.MustPattern("*TST"), true, 0, func(s *session, _ []string) (string, error) {
+		if c, ok := s.dev.(*counter); ok {
+			return strconv.Itoa(c.b.gateMods(c.occasion(signal{}, c.inputs[c.selected])).failsTest), nil
+		}
+		return "0", nil
+	}},
 	{scpi.MustPattern("*OPC"), false, 0, func(s *session, _ []string) (string, error) {
 		s.passInstantly()
 		s.dev.registers().opc = true

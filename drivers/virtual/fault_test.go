@@ -1,6 +1,7 @@
 package virtual
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -91,6 +92,19 @@ var faultTable = []struct {
 	{"noisy:amount=30", "scatter", off("100 MHZ", "-10", 100e6)},
 	{"stuck-digit:amount=2:7", "high", off("100 MHZ", "-10", 100e6)},
 	{"stuck-digit:amount=11:7", "double", off("100 MHZ", "-10", 100e6)},
+	{"missing-digit:amount=2:0", "high", off("100 MHZ", "-10", 100e6)},
+	{"missing-digit:amount=0:8", "none", off("100 MHZ", "-10", 100e6)}, // shows multiples of 10 Hz
+	{"gate-stays:amount=20 ms", "50 Hz", func(t *testing.T, d *desk) string {
+		start := d.b.clock.Now()
+		x := readings(t, d, d.lf, "123.457 KHZ", "-10", 1, 1)[0]
+		if d.b.clock.Now().Sub(start).Milliseconds() < 100 && math.Mod(x, 50) == 0 {
+			return "50 Hz"
+		}
+		return "none"
+	}},
+	{"self-test-fails:amount=17", "17", func(_ *testing.T, d *desk) string {
+		return strings.Replace(d.unit.ask("*TST?"), "0", "none", 1)
+	}},
 	{"no-external-reference", "stays on its own", func(_ *testing.T, d *desk) string {
 		if d.unit.ask("ROSC:SOUR EXT;SOUR?;*CLS") == "EXT" {
 			return "none"

@@ -39,8 +39,15 @@ func (c *counter) open(r *gateRun) {
 	now := c.b.clock.Now()
 	s := c.sees(r.input)
 	r.start, r.waiting, r.parts = now, false, []part{{now, s}}
-	gate := c.gate.Float()
-	r.end = now.Add(seconds(r.input.seconds(gate, s.f)))
+	r.end = now.Add(seconds(r.input.seconds(c.lasts(c.b.gateMods(c.occasion(s, r.input))), s.f)))
+}
+
+// lasts is how long the gate is, s, with what faults make of the one that is set.
+func (c *counter) lasts(m gateMods) float64 {
+	if gate := c.gate.Float(); m.most == 0 || gate <= m.most {
+		return gate
+	}
+	return m.most
 }
 
 // abort stops an open gate. It uses up no ordinal and ages nothing, so that
@@ -92,7 +99,7 @@ func (c *counter) complete(r *gateRun) {
 		return
 	}
 	c.ordinals[c.setting(s, r.input)]++
-	c.b.age += r.input.seconds(c.gate.Float(), s.f)
+	c.b.age += r.input.seconds(c.lasts(m), s.f)
 	if digits != "" {
 		c.display = digits
 	}
@@ -164,7 +171,12 @@ func (c *counter) reading(in *input, s signal, counted float64, o occasion, m ga
 	if margin < 0 {
 		shot.lost = 1 - counted*(1+margin/in.window*o.draw.uniform("lost"))
 	}
-	digits = c.digits(in.count(shot), m)
+	v := in.count(shot)
+	if gate := c.lasts(m); gate < c.gate.Float() {
+		shot.gate = new(big.Rat).SetFloat64(gate)
+		v.value = in.count(shot).value // and the places stay those of the gate that is set
+	}
+	digits = c.digits(v, m)
 	return number(digits, c.sc.Link.Numbers), digits, true
 }
 
@@ -211,7 +223,19 @@ func (c *counter) digits(v shown, m gateMods) string {
 	if m.stuck {
 		text = stick(text, m.place, m.digit)
 	}
+	if m.blind && digitAt(text, m.blindPlace) == m.blindTo {
+		text = stick(text, m.blindPlace, (m.blindTo+9)%10)
+	}
 	return text
+}
+
+// digitAt is the digit at a place, 0 being the last; -1 where there is none.
+func digitAt(text string, place int) int {
+	digits := strings.ReplaceAll(text, ".", "")
+	if place >= len(digits) {
+		return -1
+	}
+	return int(digits[len(digits)-1-place] - '0')
 }
 
 // stick overwrites the digit at a place, 0 being the last.

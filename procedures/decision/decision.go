@@ -36,6 +36,8 @@ const (
 	CoarseReply    Reason = "resolution"
 	OutsideLimit   Reason = "error outside the limit"
 	ReadingOutside Reason = "a reading outside the limit"
+	SelfTestFailed Reason = "the self-test fails"
+	NotAsExpected  Reason = "not as expected" // what a person saw
 )
 
 // Reasons for not judged.

@@ -5,11 +5,16 @@ package kinds
 import (
 	"bandproof/procedures"
 	"bandproof/runner"
+	"bandproof/runner/observation"
+	"bandproof/runner/selftest"
 )
 
 // All returns every kind.
 func All() []runner.MeasureKind {
-	return []runner.MeasureKind{}
+	return []runner.MeasureKind{
+		selftest.Kind{},
+		observation.Kind{},
+	}
 }
 
 // Tables are the same kinds as the reader of procedures wants them.

@@ -80,6 +80,7 @@ type Person struct {
 	Moves   []string
 	Answers []bool // to Confirm, in order; then ErrNoOperator
 	Asked   []string
+	Texts   []string // to Text, in order; then none
 	Away    bool
 	Then    func(runner.Move) // after a move
 }
@@ -109,6 +110,16 @@ func (h *Person) Confirm(_ context.Context, q string) (bool, error) {
 	a := h.Answers[0]
 	h.Answers = h.Answers[1:]
 	return a, nil
+}
+
+// Text answers in order.
+func (h *Person) Text(context.Context, string) (string, error) {
+	if len(h.Texts) == 0 {
+		return "", nil
+	}
+	text := h.Texts[0]
+	h.Texts = h.Texts[1:]
+	return text, nil
 }
 
 // Alone makes sure that nobody was asked for anything.

@@ -48,6 +48,7 @@ func (r *Rig) Pull(instrument string, forGood bool) {
 
 // Options change the rig before it is built.
 type Options struct {
+	Text      string   // of the procedure, in place of the short one
 	Procedure []string // pairs: old, new text
 	BenchFile []string
 	Scenario  []string
@@ -101,6 +102,9 @@ func New(t testing.TB, o Options) *Rig {
 	procedure, benchFile, scenario := short, "cmd/bandproof/demo/bench.toml", virtual.DefaultScenarioText()
 	if o.Switched {
 		procedure, benchFile, scenario = read(t, "testdata/switched/procedure.toml"), "testdata/switched/bench.toml", virtual.SwitchedScenarioText()
+	}
+	if o.Text != "" {
+		procedure = []byte(o.Text)
 	}
 	var tables []procedures.MeasureKind
 	for _, k := range o.Kinds {
