@@ -48,6 +48,10 @@ const (
 // good for, or whose path is not proven yet, once more at the end, and then its
 // tasks.
 func (r *run) stop(ctx context.Context, s procedures.Stop) error {
+	whole := s
+	if s = r.open(s); len(s.Points)+len(s.Tasks) == 0 {
+		return nil
+	}
 	if s.Path == "" {
 		return r.tasks(ctx, nil, s.Tasks)
 	}
@@ -69,6 +73,7 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 		}
 		return r.giveUpTasks(ctx, s.Tasks, why, note)
 	}
+	r.recall(at, whole.Points)
 	gone, err := r.points(ctx, at, s.Points)
 	if err != nil {
 		return err
@@ -94,7 +99,7 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 // points takes the points of a stop; gone tells that the person whom the path
 // needs is not there.
 func (r *run) points(ctx context.Context, at *place, points []procedures.Point) (gone bool, err error) {
-	var later []procedures.Point
+	points, later := r.putOffBefore(points)
 	for k, p := range points {
 		o, err := r.point(ctx, at, p, false)
 		if err != nil {
@@ -265,7 +270,7 @@ func (r *run) unitReference(ctx context.Context, at *place, when string) error {
 	case !told:
 		return r.confirmReference(ctx, at, in, want)
 	case got == want && when == before:
-		in.ReferenceCheck = at.says("unit reports " + got + " before; after: not asked")
+		in.ReferenceCheck = at.says(onlyBefore(got))
 		return nil
 	case got == want:
 		in.ReferenceCheck = at.says("unit reports " + got + " before and after")

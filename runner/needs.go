@@ -18,6 +18,14 @@ type Journal interface {
 	// Outcome keeps what came of a task, Step a part of a long one.
 	Outcome(ctx context.Context, o Outcome) error
 	Step(ctx context.Context, task string, body json.RawMessage) error
+	// PutOff keeps a point that is to be taken again later.
+	PutOff(ctx context.Context, p PutOff) error
+	// Standing tells how the run stands. It is kept with the next Point,
+	// PutOff, Outcome or Session, both or neither, so that they fit each other.
+	Standing(ctx context.Context, s Standing) error
+	// Session keeps that a process begins with the run, or, with Ended, how it
+	// has ended.
+	Session(ctx context.Context, s Session) error
 }
 
 // Operator is the person at the bench.

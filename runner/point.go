@@ -82,10 +82,14 @@ func (r *run) putOff(ctx context.Context, at *place, res PointResult, why decisi
 		return err
 	}
 	so.Finished = r.Clock.Now()
-	if err := r.Journal.Point(ctx, so); err != nil {
+	b := begun{res, so, why == decision.PathNotProven}
+	if err := r.stand(ctx); err != nil {
+		return err
+	}
+	if err := r.Journal.PutOff(ctx, PutOff{b.res, b.so, b.noCount}); err != nil {
 		return fmt.Errorf("%w: point %s: %w", ErrJournal, res.Point.ID, err)
 	}
-	r.begun[res.Point.ID] = begun{res, so, why == decision.PathNotProven}
+	r.begun[res.Point.ID] = b
 	r.event(ctx, fmt.Sprintf("point %s at %s put off: %s", res.Point.ID, res.Point.Frequency, why))
 	return r.interrupt
 }

@@ -134,8 +134,10 @@ type Result struct {
 	PlannedTasks int       `json:"planned_tasks,omitempty"`
 	Ambient      []Ambient `json:"ambient,omitempty"`
 	Entries      []Entry   `json:"entries,omitempty"`
-	Events       []Event   `json:"events,omitempty"`
-	Warnings     []string  `json:"warnings,omitempty"`
+	// Sessions of a run that was interrupted and gone on with.
+	Sessions []Session `json:"sessions,omitempty"`
+	Events   []Event   `json:"events,omitempty"`
+	Warnings []string  `json:"warnings,omitempty"`
 	// Overdue are standards that were used past their due date.
 	Overdue []Overdue `json:"overdue,omitempty"`
 	// RFMayBeOn names sources whose RF could not be switched off at the end.

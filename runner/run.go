@@ -20,7 +20,8 @@ import (
 	"bandproof/procedures/quantity"
 )
 
-// Setup is all that a run needs; every field but Watcher, Log, Aids and Overdue is required.
+// Setup is all that a run needs; every field but Watcher, Log, Aids, Overdue and
+// those of an interrupted run is required.
 type Setup struct {
 	ID        string
 	Kind      Kind
@@ -48,6 +49,14 @@ type Setup struct {
 	Overdue []Overdue
 	// ReplyAgrees: the unit's replies show the digits of its display (profile).
 	ReplyAgrees bool
+	// Program is the version of the program, for the journal.
+	Program string
+	// Earlier is what the journal holds of the run, where it was interrupted;
+	// nil for one that begins. Changed says in words what else is not as it was.
+	Earlier *Earlier
+	Changed []string
+	// OnNow is how long the unit has been on when an interrupted run goes on, if stated.
+	OnNow *quantity.Duration
 }
 
 // run is one sweep under way.
@@ -68,6 +77,7 @@ type run struct {
 	secondsTo map[string]float64 // remaining, by point id
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
+	left      *Place             // where an interrupted process left off
 	interrupt error
 	alive     map[string]bool  // sources of which a point passed in this run, and has not failed to since
 	deaf      map[string]bool  // thermometers that do not answer
@@ -95,12 +105,8 @@ func (r *run) rfOffWithin() time.Duration {
 	return within
 }
 
-// Run takes every point of the plan. It returns what there is also when it
-// ends early: Complete is then false and Ended says why. The error is nil
-// unless the bench or the journal failed (ErrBench, ErrJournal); cancelling the
-// context ends the run without an error. RF is off at every source when it
-// returns, or an event says which source could not be reached.
-func Run(ctx context.Context, s Setup) (Result, error) {
+// newRun is a run before its first contact with the bench.
+func newRun(s Setup) *run {
 	if s.Log == nil {
 		s.Log = slog.New(slog.DiscardHandler)
 	}
@@ -117,6 +123,19 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	for _, t := range s.Plan.Tasks {
 		r.secondsTo[t.ID] = t.Seconds
 	}
+	if s.Earlier != nil {
+		r.takeUp(s.Earlier)
+	}
+	return r
+}
+
+// Run takes every point of the plan. It returns what there is also when it
+// ends early: Complete is then false and Ended says why. The error is nil
+// unless the bench or the journal failed (ErrBench, ErrJournal); cancelling the
+// context ends the run without an error. RF is off at every source when it
+// returns, or an event says which source could not be reached.
+func Run(ctx context.Context, s Setup) (Result, error) {
+	r := newRun(s)
 	err := r.all(ctx)
 	if ctx.Err() != nil {
 		r.Watcher.Says("ending the run: switching RF off")
@@ -131,6 +150,9 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	r.ambient(off, "end")
 	r.Interlock.disarm()
 	r.finish(keep, ctx, err)
+	if e := r.endSession(keep); e != nil && err == nil {
+		err = e
+	}
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		err = nil
 	}
@@ -143,18 +165,36 @@ func (r *run) all(ctx context.Context) error {
 	if err := r.rfOffAll(ctx); err != nil && !errors.Is(err, ErrNoOperator) {
 		return fmt.Errorf("%w: before anything else, RF could not be switched off: %w", ErrBench, err)
 	}
+	if err := r.beginSession(ctx); err != nil {
+		return err
+	}
+	if err := r.changes(ctx); err != nil {
+		return err
+	}
 	if err := r.due(ctx); err != nil {
 		return err
 	}
 	if err := r.identify(ctx); err != nil {
 		return err
 	}
+	if err := r.sameBench(ctx); err != nil {
+		return err
+	}
 	if err := r.prepareAids(ctx); err != nil {
 		return err
 	}
 	r.ambient(ctx, "start")
+	if err := r.stillThere(ctx); err != nil {
+		return err
+	}
+	if err := r.stillWarm(ctx); err != nil {
+		return err
+	}
 	if err := r.warmUp(ctx); err != nil {
 		return err
+	}
+	if len(r.result.Points) > 0 {
+		r.result.OnFor = r.Earlier.Standing.Result.OnFor // at the first point
 	}
 	for _, stop := range r.Plan.Stops() {
 		if err := r.stop(ctx, stop); err != nil {
@@ -278,13 +318,6 @@ func (r *run) rfOffAll(ctx context.Context) error {
 // finish fills in what follows from the points. keep may outlive ctx.
 func (r *run) finish(keep, ctx context.Context, err error) {
 	res := &r.result
-	for _, p := range r.Plan.Points {
-		if b, ok := r.begun[p.ID]; ok {
-			b.so.Notes = append(b.so.Notes, "put off; the run ended before it was taken again")
-			res.Points = append(res.Points, b.so)
-		}
-	}
-	res.Finished = r.Clock.Now()
 	res.Complete = err == nil && len(res.Points) == res.Planned && len(res.Outcomes) == res.PlannedTasks && len(r.begun) == 0
 	switch {
 	case err == nil && res.Complete:
@@ -298,6 +331,19 @@ func (r *run) finish(keep, ctx context.Context, err error) {
 	if res.Ended != "" {
 		r.event(keep, "run ended: "+res.Ended)
 	}
+	r.settle()
+}
+
+// settle makes of the points what follows from them.
+func (r *run) settle() {
+	res := &r.result
+	for _, p := range r.Plan.Points {
+		if b, ok := r.begun[p.ID]; ok {
+			b.so.Notes = append(b.so.Notes, "put off; the run ended before it was taken again")
+			res.Points = append(res.Points, b.so)
+		}
+	}
+	res.Finished = r.Clock.Now()
 	r.completeInputs()
 	res.Statement, res.Symptom = state(res)
 }
@@ -365,6 +411,9 @@ func (r *run) entry(ctx context.Context, asked, answer string) {
 func (r *run) keep(ctx context.Context, p PointResult) error {
 	p.Finished = r.Clock.Now()
 	r.lapse(ctx, &p)
+	if err := r.stand(ctx); err != nil {
+		return err
+	}
 	if err := r.Journal.Point(ctx, p); err != nil {
 		return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
 	}

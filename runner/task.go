@@ -52,6 +52,9 @@ func (r *run) giveUpTasks(ctx context.Context, list []procedures.Task, why decis
 // keepOutcome journals a finished task before anything else happens.
 func (r *run) keepOutcome(ctx context.Context, o Outcome) error {
 	o.Finished = r.Clock.Now()
+	if err := r.stand(ctx); err != nil {
+		return err
+	}
 	if err := r.Journal.Outcome(ctx, o); err != nil {
 		return fmt.Errorf("%w: %s: %w", ErrJournal, o.Task.ID, err)
 	}

@@ -9,7 +9,6 @@ import (
 	"context"
 	"database/sql"
 	"embed"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -136,101 +135,6 @@ func (s *Store) Close() error {
 		return wrap(s.file, "close", err)
 	}
 	return nil
-}
-
-// Header is what a journal says at its head: enough to go on with the run.
-type Header struct {
-	ID        string        `json:"id"`
-	Kind      runner.Kind   `json:"kind"`
-	Started   time.Time     `json:"started"`
-	Procedure record.Source `json:"procedure"`
-	Bench     record.Source `json:"bench"`
-	Planned   int           `json:"planned_points"`
-}
-
-// Begin opens the journal of a run.
-func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
-	body, err := json.Marshal(h)
-	if err != nil {
-		return nil, wrap(s.file, "begin run", err)
-	}
-	_, err = s.db.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES (?, ?, ?, ?)", h.ID, string(h.Kind), stamp(h.Started), string(body))
-	if err != nil {
-		return nil, wrap(s.file, "begin run "+h.ID, err)
-	}
-	return &journal{s, h.ID}, nil
-}
-
-// stamp writes a time so that text order is time order.
-func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000000Z") }
-
-type journal struct {
-	s   *Store
-	run string
-}
-
-func (j *journal) add(ctx context.Context, what string, body any) error {
-	text, err := json.Marshal(body)
-	if err == nil {
-		_, err = j.s.db.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES (?, ?, ?)", j.run, what, string(text))
-	}
-	if err != nil {
-		return wrap(j.s.file, "journal of run "+j.run, err)
-	}
-	return nil
-}
-
-func (j *journal) Point(ctx context.Context, p runner.PointResult) error {
-	return j.add(ctx, "point", p)
-}
-func (j *journal) Event(ctx context.Context, e runner.Event) error { return j.add(ctx, "event", e) }
-func (j *journal) Entry(ctx context.Context, e runner.Entry) error { return j.add(ctx, "entry", e) }
-
-func (j *journal) Outcome(ctx context.Context, o runner.Outcome) error {
-	return j.add(ctx, "outcome", o)
-}
-
-// Step keeps a part of a long task, with the task's id.
-func (j *journal) Step(ctx context.Context, task string, body json.RawMessage) error {
-	return j.add(ctx, "step", Step{task, body})
-}
-
-// Step is a part of a long task as it stands in the journal.
-type Step struct {
-	Task string          `json:"task"`
-	Body json.RawMessage `json:"body"`
-}
-
-// Points returns the journaled points of a run in order; a point that was
-// voided stands as it was written last.
-func (s *Store) Points(ctx context.Context, run string) ([]runner.PointResult, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT body FROM journal WHERE run = ? AND what = 'point' ORDER BY seq", run)
-	if err != nil {
-		return nil, wrap(s.file, "journal of run "+run, err)
-	}
-	defer func() { _ = rows.Close() }()
-	var list []runner.PointResult
-	at := map[string]int{}
-	for rows.Next() {
-		var body string
-		var p runner.PointResult
-		if err := rows.Scan(&body); err != nil {
-			return nil, wrap(s.file, "journal of run "+run, err)
-		}
-		if err := json.Unmarshal([]byte(body), &p); err != nil {
-			return nil, wrap(s.file, "journal of run "+run, err)
-		}
-		if k, again := at[p.Point.ID]; again {
-			list[k] = p
-			continue
-		}
-		at[p.Point.ID] = len(list)
-		list = append(list, p)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, wrap(s.file, "journal of run "+run, err)
-	}
-	return list, nil
 }
 
 // Add keeps a record, whole, as its JSON.

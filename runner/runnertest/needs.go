@@ -54,6 +54,13 @@ func (m *Journal) Step(_ context.Context, task string, body json.RawMessage) err
 	return nil
 }
 
+// PutOff keeps a point as it stands if it is not taken again.
+func (m *Journal) PutOff(ctx context.Context, p runner.PutOff) error { return m.Point(ctx, p.So) }
+
+// Standing and Session keep nothing.
+func (m *Journal) Standing(context.Context, runner.Standing) error { return nil }
+func (m *Journal) Session(context.Context, runner.Session) error   { return nil }
+
 // Last is the last entry of a point, or nil.
 func (m *Journal) Last(id string) *runner.PointResult {
 	for k := len(m.Points) - 1; k >= 0; k-- {

@@ -1,0 +1,363 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"bandproof/procedures"
+	"bandproof/reports/record"
+	"bandproof/runner"
+)
+
+// Header is what a journal says at its head: all that is needed to go on with
+// the run in another process.
+type Header struct {
+	ID        string        `json:"id"`
+	Kind      runner.Kind   `json:"kind"`
+	Started   time.Time     `json:"started"`
+	Procedure record.Source `json:"procedure"`
+	Bench     record.Source `json:"bench"`
+	Planned   int           `json:"planned_points"`
+
+	// What follows is not there in journals of earlier versions.
+
+	// Plan is the SHA-256 of the plan, lower-case hex.
+	Plan     string         `json:"plan_sha256,omitempty"`
+	Job      procedures.Job `json:"job"`
+	Follows  string         `json:"follows,omitempty"`
+	Invented bool           `json:"invented,omitempty"`
+	Program  string         `json:"program,omitempty"` // its version
+	// Profiles are those of the instruments, by the name that asked for them.
+	Profiles map[string]Profile `json:"profiles,omitempty"`
+	// ProcedurePath and BenchPath are where the files lay, absolute.
+	ProcedurePath string `json:"procedure_path,omitempty"`
+	BenchPath     string `json:"bench_path,omitempty"`
+	// Out is the folder for record and data sheets, absolute; WireLog tells that
+	// the wire log is kept with the record.
+	Out     string `json:"out,omitempty"`
+	WireLog bool   `json:"wire_log,omitempty"`
+}
+
+// Profile is the file of an instrument's profile, kept whole.
+type Profile struct {
+	File string `json:"file"`
+	Text string `json:"text"`
+}
+
+// Begin opens the journal of a run.
+func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
+	body, err := json.Marshal(h)
+	if err != nil {
+		return nil, wrap(s.file, "begin run", err)
+	}
+	_, err = s.db.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES (?, ?, ?, ?)", h.ID, string(h.Kind), stamp(h.Started), string(body))
+	if err != nil {
+		return nil, wrap(s.file, "begin run "+h.ID, err)
+	}
+	return s.Journal(h.ID), nil
+}
+
+// Journal goes on with the journal of a run that was begun.
+func (s *Store) Journal(run string) runner.Journal { return &journal{s: s, run: run} }
+
+// stamp writes a time so that text order is time order.
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000000Z") }
+
+// What the rows of a journal hold.
+const (
+	aPoint    = "point"
+	anEvent   = "event"
+	anEntry   = "entry"
+	aPutOff   = "put off"
+	aStanding = "standing"
+	aSession  = "session"
+	anOutcome = "outcome"
+	aStep     = "step"
+)
+
+type journal struct {
+	s   *Store
+	run string
+	// standing waits for the point that it goes with, kept is the last one
+	// that was written.
+	standing, kept string
+}
+
+// row is one entry to be written.
+type row struct {
+	what, body string
+}
+
+func (j *journal) add(ctx context.Context, what string, body any) error {
+	text, err := json.Marshal(body)
+	if err == nil {
+		err = j.insert(ctx, row{what, string(text)})
+	}
+	return j.wrap(err)
+}
+
+// addStanding writes an entry and how the run stands with it, both or neither.
+func (j *journal) addStanding(ctx context.Context, what string, body any) error {
+	text, err := json.Marshal(body)
+	if err != nil {
+		return j.wrap(err)
+	}
+	rows := []row{{what, string(text)}}
+	if j.standing != j.kept {
+		rows = append(rows, row{aStanding, j.standing})
+	}
+	if err := j.insert(ctx, rows...); err != nil {
+		return j.wrap(err)
+	}
+	j.kept = j.standing
+	return nil
+}
+
+func (j *journal) insert(ctx context.Context, rows ...row) error {
+	tx, err := j.s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES (?, ?, ?)", j.run, r.what, r.body); err != nil {
+			return errors.Join(err, tx.Rollback())
+		}
+	}
+	return tx.Commit()
+}
+
+func (j *journal) wrap(err error) error {
+	if err == nil {
+		return nil
+	}
+	return wrap(j.s.file, "journal of run "+j.run, err)
+}
+
+func (j *journal) Point(ctx context.Context, p runner.PointResult) error {
+	return j.addStanding(ctx, aPoint, p)
+}
+func (j *journal) PutOff(ctx context.Context, p runner.PutOff) error {
+	return j.addStanding(ctx, aPutOff, p)
+}
+func (j *journal) Session(ctx context.Context, s runner.Session) error {
+	return j.addStanding(ctx, aSession, s)
+}
+func (j *journal) Event(ctx context.Context, e runner.Event) error { return j.add(ctx, anEvent, e) }
+func (j *journal) Entry(ctx context.Context, e runner.Entry) error { return j.add(ctx, anEntry, e) }
+
+func (j *journal) Outcome(ctx context.Context, o runner.Outcome) error {
+	return j.addStanding(ctx, anOutcome, o)
+}
+
+// Step keeps a part of a long task, with the task's id.
+func (j *journal) Step(ctx context.Context, task string, body json.RawMessage) error {
+	return j.add(ctx, aStep, Step{task, body})
+}
+
+// Step is a part of a long task as it stands in the journal.
+type Step struct {
+	Task string          `json:"task"`
+	Body json.RawMessage `json:"body"`
+}
+
+func (j *journal) Standing(_ context.Context, s runner.Standing) error {
+	text, err := json.Marshal(s)
+	if err != nil {
+		return j.wrap(err)
+	}
+	j.standing = string(text)
+	return nil
+}
+
+// Points returns the journaled points of a run in order; a point that was
+// voided stands as it was written last.
+func (s *Store) Points(ctx context.Context, run string) ([]runner.PointResult, error) {
+	e, err := s.Earlier(ctx, run)
+	if err != nil {
+		return nil, err
+	}
+	return e.Points, nil
+}
+
+// Earlier returns what the journal of a run holds.
+func (s *Store) Earlier(ctx context.Context, run string) (*runner.Earlier, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT what, body FROM journal WHERE run = ? ORDER BY seq", run)
+	if err != nil {
+		return nil, wrap(s.file, "journal of run "+run, err)
+	}
+	defer func() { _ = rows.Close() }()
+	t := taking{e: &runner.Earlier{Steps: map[string][]json.RawMessage{}}, at: map[string]int{}}
+	for rows.Next() {
+		var r row
+		err := rows.Scan(&r.what, &r.body)
+		if err == nil {
+			err = t.take(r)
+		}
+		if err != nil {
+			return nil, wrap(s.file, "journal of run "+run, err)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return nil, wrap(s.file, "journal of run "+run, err)
+	}
+	return t.e, nil
+}
+
+// taking is a journal being read.
+type taking struct {
+	e  *runner.Earlier
+	at map[string]int // where each point stands
+}
+
+func (t *taking) take(r row) error {
+	e := t.e
+	switch r.what {
+	case aPoint:
+		var p runner.PointResult
+		if err := json.Unmarshal([]byte(r.body), &p); err != nil {
+			return err
+		}
+		t.point(p)
+		e.Last = p.Finished
+	case aPutOff:
+		var p runner.PutOff
+		if err := json.Unmarshal([]byte(r.body), &p); err != nil {
+			return err
+		}
+		t.open(p.Result.Point.ID)
+		e.PutOff = append(e.PutOff, p)
+		e.Last = p.So.Finished
+	case anEvent:
+		x, err := decode[runner.Event](r.body)
+		if err != nil {
+			return err
+		}
+		e.Events, e.Last = append(e.Events, x), x.At
+	case anEntry:
+		x, err := decode[runner.Entry](r.body)
+		if err != nil {
+			return err
+		}
+		e.Entries, e.Last = append(e.Entries, x), x.At
+	case anOutcome:
+		x, err := decode[runner.Outcome](r.body)
+		if err != nil {
+			return err
+		}
+		e.Outcomes, e.Last = append(e.Outcomes, x), x.Finished
+	case aStep:
+		x, err := decode[Step](r.body)
+		if err != nil {
+			return err
+		}
+		e.Steps[x.Task] = append(e.Steps[x.Task], x.Body)
+	case aStanding:
+		x, err := decode[runner.Standing](r.body)
+		if err != nil {
+			return err
+		}
+		e.Standing = x
+	case aSession:
+		x, err := decode[runner.Session](r.body)
+		if err != nil {
+			return err
+		}
+		t.session(x)
+	default:
+		return fmt.Errorf("entry %q is none that this version knows; use the bandproof that wrote it, or a newer one", r.what)
+	}
+	return nil
+}
+
+func decode[T any](body string) (x T, err error) {
+	err = json.Unmarshal([]byte(body), &x)
+	return x, err
+}
+
+// point is final. The last word on it counts, at the place of the first.
+func (t *taking) point(p runner.PointResult) {
+	t.open(p.Point.ID)
+	if k, again := t.at[p.Point.ID]; again {
+		t.e.Points[k] = p
+		return
+	}
+	t.at[p.Point.ID] = len(t.e.Points)
+	t.e.Points = append(t.e.Points, p)
+}
+
+// open takes a point from those that were put off.
+func (t *taking) open(id string) {
+	for k, x := range t.e.PutOff {
+		if x.Result.Point.ID == id {
+			t.e.PutOff = append(t.e.PutOff[:k], t.e.PutOff[k+1:]...)
+			return
+		}
+	}
+}
+
+// session begins, ends, or begins after one that could not say how it ended.
+func (t *taking) session(x runner.Session) {
+	e := t.e
+	k := len(e.Sessions) - 1
+	switch {
+	case x.Ended.IsZero():
+		if k >= 0 && e.Sessions[k].Ended.IsZero() {
+			e.Sessions[k] = e.Sessions[k].CutOff(e.Last)
+		}
+		e.Sessions = append(e.Sessions, x)
+		e.Last = x.Began
+	case k >= 0:
+		e.Sessions[k] = x
+		e.Last = x.Ended
+	}
+}
+
+// Interrupted is a run without a record.
+type Interrupted struct {
+	Header Header
+	Points int       // final ones
+	Last   time.Time // of the last entry
+}
+
+// Interrupted returns the runs without a record, newest first.
+func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
+	if err != nil {
+		return nil, wrap(s.file, "interrupted runs", err)
+	}
+	list, err := headers(rows)
+	if err != nil {
+		return nil, wrap(s.file, "interrupted runs", err)
+	}
+	for k := range list {
+		e, err := s.Earlier(ctx, list[k].Header.ID)
+		if err != nil {
+			return nil, err
+		}
+		list[k].Points, list[k].Last = len(e.Points), e.Last
+		if e.Last.IsZero() {
+			list[k].Last = list[k].Header.Started
+		}
+	}
+	return list, nil
+}
+
+func headers(rows *sql.Rows) (list []Interrupted, err error) {
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		var text string
+		var i Interrupted
+		if err := rows.Scan(&text); err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal([]byte(text), &i.Header); err != nil {
+			return nil, err
+		}
+		list = append(list, i)
+	}
+	return list, rows.Err()
+}
