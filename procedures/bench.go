@@ -92,9 +92,10 @@ type Source struct {
 	Range [2]quantity.Frequency `toml:"range" json:"range" jsonschema_description:"Lowest and highest frequency."`
 	Level [2]quantity.Level     `toml:"level" json:"level" jsonschema_description:"Lowest and highest level, in dBm into 50 Ω."`
 	// LevelUncertainty and Transient both raise what the interlock assumes.
-	LevelUncertainty quantity.Gain      `toml:"level_uncertainty" json:"level_uncertainty" jsonschema_description:"Uncertainty of the set level."`
+	LevelUncertainty quantity.Gain      `toml:"level_uncertainty" json:"level_uncertainty" jsonschema_description:"Largest error of the set level, as its specification states it."`
 	Transient        quantity.Gain      `toml:"level_transient,omitempty" json:"level_transient" jsonschema_description:"Largest overshoot of the level while it switches."`
 	LevelResolution  *quantity.Gain     `toml:"level_resolution,omitempty" json:"level_resolution,omitempty" jsonschema_description:"Step of the level setting; 0.1 dB unless stated."`
+	VSWR             VSWR               `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of the output, by sub-range: highest frequency of each and VSWR up to it."`
 	Resolution       quantity.Frequency `toml:"resolution,omitempty" json:"resolution" jsonschema_description:"Step of the frequency setting."`
 	// Reference: "own", "unit" (driven by the unit's timebase output) or a name.
 	Reference   string          `toml:"reference" json:"reference" jsonschema_description:"What the source runs from: own, unit (the unit's timebase output), or the name of a reference."`
@@ -125,6 +126,9 @@ type Path struct {
 	Parts  []Part `toml:"part,omitempty" json:"part,omitempty" jsonschema_description:"What the path is made of, from the source on."`
 	// Termination: a 50 Ω feed-through at a high-impedance input.
 	Termination bool `toml:"feed_through_termination,omitempty" json:"feed_through_termination,omitempty" jsonschema_description:"A 50 Ω feed-through termination sits at the high-impedance input."`
+	// The match of the whole path at its two ends takes the place of its parts'.
+	SourceEnd VSWR `toml:"source_end_vswr,omitempty" json:"source_end_vswr,omitempty" jsonschema_description:"VSWR of the whole path as seen from its source; takes the place of that of its parts."`
+	InputEnd  VSWR `toml:"input_end_vswr,omitempty" json:"input_end_vswr,omitempty" jsonschema_description:"VSWR of the whole path as seen from its input; takes the place of that of its parts."`
 	// Switch and Position route the path, so that nobody has to move a cable.
 	Switch   string `toml:"switch,omitempty" json:"switch,omitempty" jsonschema_description:"Switch that the path runs over; then no cable has to be moved."`
 	Position string `toml:"position,omitempty" json:"position,omitempty" jsonschema_description:"Position of the switch, by the name that its profile knows."`
@@ -138,8 +142,9 @@ type Part struct {
 	Name        string        `toml:"name" json:"name" jsonschema_description:"What it is."`
 	Coax        bool          `toml:"coax,omitempty" json:"coax,omitempty" jsonschema_description:"A coaxial cable: its loss is interpolated against the root of the frequency."`
 	Fixed       bool          `toml:"fixed,omitempty" json:"fixed,omitempty" jsonschema_description:"Permanently fitted: the interlock may count on its loss."`
-	Loss        []LossEntry   `toml:"loss" json:"loss" jsonschema_description:"Loss table: frequency and loss, rising in frequency."`
-	Uncertainty quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty" jsonschema_description:"Uncertainty (k = 2) of the loss."`
+	Loss        []LossEntry   `toml:"loss" json:"loss" jsonschema_description:"Loss table: frequency and loss, rising in frequency; and the uncertainty (k = 2) of the entry where it has its own."`
+	Uncertainty quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty" jsonschema_description:"Uncertainty (k = 2) of the loss, where an entry states none."`
+	VSWR        VSWR          `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of the part at either end, by sub-range: highest frequency of each and VSWR up to it."`
 	Measured    Date          `toml:"measured,omitempty" json:"measured" jsonschema_description:"Date of the loss measurement."`
 }
 
@@ -147,9 +152,12 @@ type Part struct {
 type LossEntry struct {
 	At   quantity.Frequency `toml:"at" json:"at"`
 	Loss quantity.Gain      `toml:"loss" json:"loss"`
+	// Uncertainty (k = 2) of this entry; nil where that of the table holds.
+	Uncertainty *quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty,omitempty"`
 }
 
-// TOMLList lets an entry be written as ["100 MHz", "0.4 dB"].
+// TOMLList lets an entry be written as ["100 MHz", "0.4 dB"], with its
+// uncertainty as ["100 MHz", "0.4 dB", "0.05 dB"].
 func (*LossEntry) TOMLList() {}
 
 // Source returns the source of that name.

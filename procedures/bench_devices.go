@@ -49,7 +49,8 @@ type Monitor struct {
 type Tap struct {
 	Name        string        `toml:"name" json:"name" jsonschema_description:"The power meter."`
 	Offset      []LossEntry   `toml:"offset" json:"offset" jsonschema_description:"What is added to the meter's reading to have the level at the input's connector: frequency and dB, rising in frequency; negative where the meter sees more than the input."`
-	Uncertainty quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty" jsonschema_description:"Uncertainty (k = 2) of the offset."`
+	Uncertainty quantity.Gain `toml:"uncertainty,omitempty" json:"uncertainty" jsonschema_description:"Uncertainty (k = 2) of the offset, where an entry states none."`
+	VSWR        VSWR          `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR that splitter or coupler show the input, by sub-range: highest frequency of each and VSWR up to it."`
 }
 
 // MonitorName is what the monitor is called among the instruments.

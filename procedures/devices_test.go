@@ -141,7 +141,7 @@ func TestLevelByMeter(t *testing.T) {
 		require.InDelta(t, -24.2+10+0.4*share, l.Connector.DBm(quantity.Dbm50()), 0.006)
 		require.Equal(t, l.Connector, l.Input)
 		require.InDelta(t, 0.2236, l.Uncertainty, 1e-4, "√(0.2² + 0.1²) dB")
-		require.InDelta(t, 0.8+0.05+0.2+0.1+0.3, b.LevelTolerance(x), 1e-9)
+		require.InDelta(t, 0.8+0.05+0.2+0.1+0.3, b.LevelTolerance(in, x), 1e-9)
 	}
 }
 

@@ -35,24 +35,52 @@ func (p Path) loss(f quantity.Frequency) (float64, error) {
 }
 
 func (p Part) at(f quantity.Frequency) (float64, error) {
+	below, above, ok := p.around(f)
+	if !ok {
+		return 0, errUnknownLoss{p.Name}
+	}
+	if below.At.Cmp(above.At) == 0 {
+		return below.Loss.Float(), nil
+	}
+	x, a, b := f.Float(), below.At.Float(), above.At.Float()
+	if p.Coax {
+		x, a, b = math.Sqrt(x), math.Sqrt(a), math.Sqrt(b)
+	}
+	return below.Loss.Float() + (above.Loss.Float()-below.Loss.Float())*(x-a)/(b-a), nil
+}
+
+// around returns the neighbouring entries of f, twice the same where f is in
+// the table; ok is false outside it.
+func (p Part) around(f quantity.Frequency) (below, above LossEntry, ok bool) {
 	for i, e := range p.Loss {
-		c := f.Cmp(e.At)
-		if c == 0 {
-			return e.Loss.Float(), nil
-		}
-		if c < 0 {
-			if i == 0 {
-				return 0, errUnknownLoss{p.Name}
-			}
-			below := p.Loss[i-1]
-			x, a, b := f.Float(), below.At.Float(), e.At.Float()
-			if p.Coax {
-				x, a, b = math.Sqrt(x), math.Sqrt(a), math.Sqrt(b)
-			}
-			return below.Loss.Float() + (e.Loss.Float()-below.Loss.Float())*(x-a)/(b-a), nil
+		switch c := f.Cmp(e.At); {
+		case c == 0:
+			return e, e, true
+		case c < 0 && i == 0:
+			return LossEntry{}, LossEntry{}, false
+		case c < 0:
+			return p.Loss[i-1], e, true
 		}
 	}
-	return 0, errUnknownLoss{p.Name}
+	return LossEntry{}, LossEntry{}, false
+}
+
+// uncertaintyAt is U (k = 2) of the loss at f in dB: the larger one of the
+// neighbouring entries.
+func (p Part) uncertaintyAt(f quantity.Frequency) float64 {
+	below, above, ok := p.around(f)
+	if !ok {
+		return p.Uncertainty.Float()
+	}
+	u := 0.0
+	for _, e := range []LossEntry{below, above} {
+		own := p.Uncertainty
+		if e.Uncertainty != nil {
+			own = *e.Uncertainty
+		}
+		u = math.Max(u, own.Float())
+	}
+	return u
 }
 
 // leastLoss is what the interlock may count on: table less its uncertainty for
@@ -60,14 +88,17 @@ func (p Part) at(f quantity.Frequency) (float64, error) {
 func (p Path) leastLoss(f quantity.Frequency) float64 {
 	var sum float64
 	for _, part := range p.Parts {
-		if !part.Fixed {
-			continue
-		}
-		if x, err := part.at(f); err == nil {
-			sum += math.Max(0, x-part.Uncertainty.Float())
-		}
+		sum += part.leastLoss(f)
 	}
 	return sum
+}
+
+func (p Part) leastLoss(f quantity.Frequency) float64 {
+	x, err := p.at(f)
+	if !p.Fixed || err != nil {
+		return 0
+	}
+	return math.Max(0, x-p.uncertaintyAt(f))
 }
 
 // gain returns voltage at the input over voltage across a matched 50 Ω load at
@@ -77,16 +108,46 @@ func (i Input) gain(f quantity.Frequency, terminated bool) float64 {
 	if !i.HighImpedance() {
 		return 1
 	}
-	g := 1 / i.Impedance.Float()
-	b := 0.0
+	return gainOf(i.admittance(f, terminated))
+}
+
+// gainOf an admittance: 2·|Zin/(Zin + 50)| = 2/|1 + 50·Y|.
+func gainOf(g, b float64) float64 { return 2 / math.Hypot(1+50*g, 50*b) }
+
+// admittance is G and B of a high-impedance input, in siemens, with the
+// feed-through termination if there is one.
+func (i Input) admittance(f quantity.Frequency, terminated bool) (g, b float64) {
+	g = 1 / i.Impedance.Float()
 	if i.Capacitance != nil {
 		b = 2 * math.Pi * f.Float() * i.Capacitance.Float()
 	}
 	if terminated {
 		g += 1.0 / 50
 	}
-	// 2·|Zin/(Zin + 50)| = 2/|1 + 50·Y|
-	return 2 / math.Hypot(1+50*g, 50*b)
+	return g, b
+}
+
+// gainSpread is how far the gain may be off, in dB, because R and C of a
+// high-impedance input may be off by what is stated of them.
+func (i Input) gainSpread(f quantity.Frequency, terminated bool) float64 {
+	if !i.HighImpedance() {
+		return 0
+	}
+	tolerance := func(r *quantity.Ratio) float64 {
+		if r == nil {
+			return 0
+		}
+		return r.Float()
+	}
+	g, b := i.admittance(f, terminated)
+	own, most := 1/i.Impedance.Float(), 0.0
+	for _, r := range []float64{-1, 1} {
+		for _, c := range []float64{-1, 1} {
+			off := gainOf(g-own+own/(1+r*tolerance(i.ImpedanceTolerance)), b*(1+c*tolerance(i.CapacitanceTolerance)))
+			most = math.Max(most, math.Abs(20*math.Log10(off/gainOf(g, b))))
+		}
+	}
+	return most
 }
 
 // levelsFor returns the levels that give at least want at the input.
@@ -117,12 +178,29 @@ func levelsFor(i Input, p Path, s Source, f quantity.Frequency, want quantity.Le
 }
 
 // Ceiling is the highest level in dBm that the interlock lets a source be set
-// to on a path: with the source's uncertainty and transient added and only the
-// least loss taken off, the input stays below its damage level by the margin.
-// At a high-impedance input the voltage doubling of an open end is assumed,
-// because a feed-through termination can be forgotten.
+// to on a path: with the source's uncertainty and transient added, reflections
+// all adding up and only the least loss taken off, the input stays below its
+// damage level by the margin. At a high-impedance input the voltage doubling of
+// an open end is assumed, because a feed-through termination can be forgotten.
 func Ceiling(u Unit, i Input, p Path, s Source, f quantity.Frequency) float64 {
-	return Stands(u, i) - s.over() + p.leastLoss(f)
+	return Stands(u, i) - s.over() + p.leastLoss(f) - p.highest(s, i, f)
+}
+
+// highest is what mismatch may at most add to the level, in dB, where VSWR are
+// stated: nothing that a person fits is counted on to be there.
+func (p Path) highest(s Source, i Input, f quantity.Frequency) float64 {
+	p.Termination = false
+	list, _, _ := p.mismatches(s, i, f, func(part Part) (float64, error) { return part.leastLoss(f), nil })
+	return least(list)
+}
+
+// least sums the lower limits of mismatches, in dB, positive: what they may at
+// most take from a level, and, resonance included, add to it.
+func least(list []Mismatch) (sum float64) {
+	for _, m := range list {
+		sum += m.HalfWidth()
+	}
+	return sum
 }
 
 // Stands is the highest level in dBm, matched at the connector, at which an

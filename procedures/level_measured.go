@@ -1,8 +1,6 @@
 package procedures
 
 import (
-	"math"
-
 	"bandproof/procedures/quantity"
 )
 
@@ -11,7 +9,7 @@ type MeasuredLevel struct {
 	Meter     string         `json:"meter"`
 	Connector quantity.Level `json:"connector"` // at the input's connector, matched, dBm
 	Input     quantity.Level `json:"input"`     // what the input sees: dBm at 50 Ω, volts at high impedance
-	// Uncertainty (k = 2) of both, in dB: meter and offset.
+	// Uncertainty (k = 2) of both, in dB: see [Bench.LevelBudget].
 	Uncertainty float64 `json:"uncertainty_db"`
 }
 
@@ -47,7 +45,11 @@ func (s Source) over() float64 { return s.LevelUncertainty.Float() + s.Transient
 const tooMuchMeter = "level above what the power meter stands"
 
 func (t Tap) at(f quantity.Frequency) (float64, error) {
-	return Part{Name: "offset of power meter " + t.Name, Loss: t.Offset}.at(f)
+	return t.table().at(f)
+}
+
+func (t Tap) table() Part {
+	return Part{Name: "offset of power meter " + t.Name, Loss: t.Offset, Uncertainty: t.Uncertainty}
 }
 
 // LevelBy turns the reading of the path's power meter into the level at the
@@ -57,8 +59,8 @@ func (b *Bench) LevelBy(i Input, p Point, reading quantity.Level) MeasuredLevel 
 	m, _ := b.PowerMeter(path.Meter.Name)
 	offset, _ := path.Meter.at(p.Frequency) // Metered has asked
 	r := quantity.Dbm50()
-	level := MeasuredLevel{Meter: m.Name, Connector: quantity.DBmLevel(reading.DBm(r)+offset, 2),
-		Uncertainty: math.Hypot(m.Uncertainty.Float(), path.Meter.Uncertainty.Float())}
+	u, _ := b.measuredBudget(i, p, path).Combine() // LoadBench has checked its figures
+	level := MeasuredLevel{Meter: m.Name, Connector: quantity.DBmLevel(reading.DBm(r)+offset, 2), Uncertainty: u.Expanded}
 	level.Input = level.Connector
 	if i.HighImpedance() {
 		level.Input = quantity.VoltLevel(level.Connector.Volts(r) * i.gain(p.Frequency, path.Termination))
@@ -68,14 +70,15 @@ func (b *Bench) LevelBy(i Input, p Point, reading quantity.Level) MeasuredLevel 
 
 // LevelTolerance is how far a measured level may be off the planned one, in
 // dB, where nothing is wrong: what source, its setting, parts and meter may
-// each be off, all the same way.
-func (b *Bench) LevelTolerance(p Point) float64 {
+// each be off, and mismatch may make of it, all the same way.
+func (b *Bench) LevelTolerance(i Input, p Point) float64 {
 	path, _ := b.Path(p.Path)
 	s, _ := b.Source(p.Source)
 	m, _ := b.PowerMeter(path.Meter.Name)
-	sum := s.LevelUncertainty.Float() + s.LevelStep()/2 + m.Uncertainty.Float() + path.Meter.Uncertainty.Float()
-	for _, part := range path.Parts {
-		sum += part.Uncertainty.Float()
+	sum := s.LevelUncertainty.Float() + s.LevelStep()/2 + m.Uncertainty.Float() + path.Meter.table().uncertaintyAt(p.Frequency)
+	for _, x := range path.Parts {
+		sum += x.uncertaintyAt(p.Frequency)
 	}
-	return sum
+	list, _, _ := path.mismatches(s, i, p.Frequency, part(p.Frequency)) // the plan knows the loss
+	return sum + least(list)
 }

@@ -153,6 +153,7 @@ func (c checker) input(path string, i Input, margin float64) {
 	if o := i.CrossoverOffset; c.given(path+".crossover_offset") && (o.Sign() <= 0 || o.Float() > 0.5) {
 		c.add(path+".crossover_offset", "is %s; expected above 0 and at most 50 %%", o)
 	}
+	c.match(path, i)
 	c.sensitivity(path, i, sound, levels, margin)
 	c.accuracy(path+".accuracy", i)
 }

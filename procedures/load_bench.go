@@ -112,6 +112,7 @@ func (c checker) source(path string, s Source, b *Bench) {
 	if s.LevelResolution != nil && s.LevelResolution.Sign() <= 0 {
 		c.add(path+".level_resolution", "is %s; expected above zero", s.LevelResolution)
 	}
+	c.vswr(path+".vswr", s.VSWR)
 	c.known(path+".reference", s.Reference, append([]string{runsOwn, runsUnit}, referenceNames(b)...))
 	if s.Reference == runsOwn && s.OwnTimebase == nil {
 		c.add(path+".reference", "is own; then own_timebase must state the accuracy of the source's timebase")
@@ -155,6 +156,11 @@ func (c checker) connection(path string, x Connection) {
 func (c checker) path(path string, p Path, b *Bench) {
 	c.stated(path+".input", p.Input)
 	c.known(path+".source", p.Source, sourceNames(b))
+	c.vswr(path+".source_end_vswr", p.SourceEnd)
+	c.vswr(path+".input_end_vswr", p.InputEnd)
+	if len(p.SourceEnd) > 0 != (len(p.InputEnd) > 0) {
+		c.add(path, "states the VSWR of one end only; give source_end_vswr and input_end_vswr, or that of its parts")
+	}
 	for k, part := range p.Parts {
 		at := fmt.Sprintf("%s.part[%d]", path, k)
 		if len(part.Loss) == 0 && c.given(at+".loss") {
@@ -171,6 +177,8 @@ func (c checker) path(path string, p Path, b *Bench) {
 				c.add(fmt.Sprintf("%s.loss[%d]", at, m), "is %s; a loss can't be negative", e.Loss)
 			}
 		}
+		c.entries(at+".loss", part.Loss)
+		c.vswr(at+".vswr", part.VSWR)
 	}
 }
 

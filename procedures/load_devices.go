@@ -113,6 +113,8 @@ func (c checker) tap(path string, t Tap, meters []string) {
 		c.add(path+".name", "is %q, which is no power meter of this bench; there are %s", t.Name, listed(meters))
 	}
 	c.table(path+".offset", t.Offset)
+	c.entries(path+".offset", t.Offset)
+	c.vswr(path+".vswr", t.VSWR)
 	if t.Uncertainty.Sign() < 0 {
 		c.add(path+".uncertainty", "is %s; expected at least zero", t.Uncertainty)
 	}
@@ -140,6 +142,9 @@ func (c checker) monitor(m Monitor, b *Bench) {
 	for k, e := range m.Splitter {
 		if e.Loss.Sign() < 0 {
 			c.add(fmt.Sprintf("monitor.splitter_loss[%d]", k), "is %s; a loss can't be negative", e.Loss)
+		}
+		if e.Uncertainty != nil {
+			c.add(fmt.Sprintf("monitor.splitter_loss[%d]", k), "states an uncertainty, which has no meaning here: the monitor measures no level")
 		}
 	}
 	c.time("monitor.gate", m.Gate, "1 µs", "10000 s")

@@ -29,9 +29,12 @@ type Point struct {
 	Input     string             `json:"input"`
 	Frequency quantity.Frequency `json:"frequency"`
 	Levels    Levels             `json:"levels"`
-	Path      string             `json:"path"`
-	Source    string             `json:"source_name"`
-	Gate      quantity.Duration  `json:"gate"`
+	// LevelU is U (k = 2) in dB of the level at the input: as set, or, where a
+	// power meter measures it, as measured.
+	LevelU float64           `json:"level_uncertainty_db,omitempty"`
+	Path   string            `json:"path"`
+	Source string            `json:"source_name"`
+	Gate   quantity.Duration `json:"gate"`
 	// Longest gate that could have been chosen; nil where the gate is fixed.
 	Longest  *quantity.Duration `json:"longest_gate,omitempty"`
 	Readings int                `json:"readings"`

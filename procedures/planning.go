@@ -185,6 +185,9 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if err := l.aids(&p); err != nil {
 		return Point{}, err
 	}
+	if p.LevelU, err = l.b.levelU(i, p); err != nil {
+		return Point{}, err
+	}
 	p.Seconds = l.seconds(p, i)
 	return p, nil
 }
@@ -384,6 +387,7 @@ func (l *planner) warn() {
 	}
 	l.warnAids()
 	l.warnDisplay()
+	l.warnLevels()
 	for _, p := range l.b.Paths {
 		if len(p.Parts) == 0 {
 			w("path %s: no part is given; its loss is taken as 0 dB", p.Name)

@@ -40,10 +40,14 @@ type Input struct {
 	Range       [2]quantity.Frequency `toml:"range" json:"range" jsonschema_description:"Lowest and highest frequency."`
 	Impedance   quantity.Resistance   `toml:"impedance" json:"impedance" jsonschema_description:"Input resistance, such as 50 Ω or 1 MΩ."`
 	Capacitance *quantity.Capacitance `toml:"capacitance,omitempty" json:"capacitance,omitempty" jsonschema_description:"Capacitance across a high-impedance input."`
-	Damage      quantity.Level        `toml:"damage" json:"damage" jsonschema_description:"Level that destroys the input."`
-	Maximum     *quantity.Level       `toml:"maximum,omitempty" json:"maximum,omitempty" jsonschema_description:"Highest level at which the input is specified to count."`
-	MaxGap      quantity.Interval     `toml:"max_gap" json:"max_gap" jsonschema_description:"Adjacent shown points no further apart than this show the range between them."`
-	Crossovers  []quantity.Frequency  `toml:"crossovers,omitempty" json:"crossovers,omitempty" jsonschema_description:"Frequencies where the signal path or the harmonic number changes inside; each is shown on both sides."`
+	// How far the true resistance and capacitance may be off what is stated.
+	ImpedanceTolerance   *quantity.Ratio      `toml:"impedance_tolerance,omitempty" json:"impedance_tolerance,omitempty" jsonschema_description:"How far the resistance of a high-impedance input may be off what is stated, such as 2 %."`
+	CapacitanceTolerance *quantity.Ratio      `toml:"capacitance_tolerance,omitempty" json:"capacitance_tolerance,omitempty" jsonschema_description:"How far the capacitance may be off what is stated, such as 20 %."`
+	VSWR                 VSWR                 `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of a 50 Ω input, by sub-range: highest frequency of each and VSWR up to it."`
+	Damage               quantity.Level       `toml:"damage" json:"damage" jsonschema_description:"Level that destroys the input."`
+	Maximum              *quantity.Level      `toml:"maximum,omitempty" json:"maximum,omitempty" jsonschema_description:"Highest level at which the input is specified to count."`
+	MaxGap               quantity.Interval    `toml:"max_gap" json:"max_gap" jsonschema_description:"Adjacent shown points no further apart than this show the range between them."`
+	Crossovers           []quantity.Frequency `toml:"crossovers,omitempty" json:"crossovers,omitempty" jsonschema_description:"Frequencies where the signal path or the harmonic number changes inside; each is shown on both sides."`
 	// CrossoverOffset is how far from a crossover, relative to it, the points
 	// on both sides lie.
 	CrossoverOffset *quantity.Ratio `toml:"crossover_offset,omitempty" json:"crossover_offset,omitempty" jsonschema_description:"Distance of the points on both sides of a crossover, relative to it; 1 % unless stated."`

@@ -55,7 +55,7 @@ func (r *run) level(ctx context.Context, at *place, p procedures.Point, res *Poi
 	found := Level{r.Bench.LevelBy(at.input, p, got.Level), got}
 	res.Level = &found
 	off := found.Connector.DBm(quantity.Dbm50()) - p.Levels.Connector.DBm(quantity.Dbm50())
-	most := r.Bench.LevelTolerance(p)
+	most := r.Bench.LevelTolerance(at.input, p)
 	if math.Abs(off) <= most {
 		return "", nil
 	}

@@ -160,6 +160,20 @@ func printLines(t *terminal, rows []uncertainty.Row, correlations []uncertainty.
 	return nil
 }
 
+// printLevelBudget writes the budget of a level.
+func printLevelBudget(t *terminal, b uncertainty.Budget) error {
+	table, err := b.Table(nil)
+	if err != nil {
+		return err
+	}
+	t.print("uncertainty budget of the level at the input (dB):")
+	if err := printLines(t, table.Rows, nil); err != nil {
+		return err
+	}
+	t.print("level at the input: U = %s dB (k = %.3g)", number(table.Result.Expanded, 2), table.Result.CoverageFactor)
+	return nil
+}
+
 func printMonteCarlo(t *terminal, m *monteCarloReport, unit string) {
 	if m == nil {
 		return

@@ -15,6 +15,7 @@ import (
 
 func planCommand(t *terminal) *cobra.Command {
 	var asJSON bool
+	var point string
 	var job jobFlags
 	c := &cobra.Command{
 		Use:   "plan PROCEDURE BENCH",
@@ -36,12 +37,34 @@ func planCommand(t *terminal) *cobra.Command {
 			if asJSON {
 				return t.json(plan)
 			}
+			if point != "" {
+				return printPlannedLevel(t, f, plan, point)
+			}
 			return printPlan(t, f, plan)
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the plan as JSON (schema \"bandproof plan 1\")")
+	c.Flags().StringVar(&point, "point", "", "show how uncertain the level at one point is, and why, such as B-007")
+	c.MarkFlagsMutuallyExclusive("json", "point")
 	job.file(c)
 	return c
+}
+
+// printPlannedLevel shows one point's level with its budget.
+func printPlannedLevel(t *terminal, f *files, p *procedures.Plan, id string) error {
+	for _, x := range p.Points {
+		if x.ID != id {
+			continue
+		}
+		i, _ := f.procedure.Input(x.Input)
+		b, err := f.bench.LevelBudget(i, x)
+		if err != nil {
+			return err
+		}
+		t.print("point %s: %s at %s, source %s at %s, connector %s, input %s", x.ID, x.Input, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input)
+		return printLevelBudget(t, b)
+	}
+	return usage{fmt.Errorf("the plan has no point %q; points are such as %s", id, p.Points[0].ID)}
 }
 
 // printPlan lays the plan out for a person.
@@ -60,7 +83,7 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	w := tabwriter.NewWriter(t, 0, 0, 2, ' ', tabwriter.AlignRight)
 	for _, i := range p.Inputs {
 		fmt.Fprintf(w, "\ninput %s\t\n", i.Input)
-		fmt.Fprintln(w, "point\tfrequency\tsource\tset\tconnector\tinput\tgate\tn\tlimit/Hz\tlimit/ppm\tTUR\ttime/s\t")
+		fmt.Fprintln(w, "point\tfrequency\tsource\tset\tconnector\tinput\tU/dB\tgate\tn\tlimit/Hz\tlimit/ppm\tTUR\ttime/s\t")
 		for _, x := range p.Points {
 			if x.Input != i.Input {
 				continue
@@ -69,7 +92,7 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 			if x.TUR != nil {
 				tur = number(*x.TUR, 3)
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\t%s\t%s\t%s\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input,
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\t%s\t%s\t%s\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input, number(x.LevelU, 2),
 				x.Gate, x.Readings, number(x.Limit.Total.Float(), 4), number(x.LimitPPM, 4), tur, number(x.Seconds, 3))
 		}
 	}

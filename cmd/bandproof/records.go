@@ -109,6 +109,13 @@ func showPoint(t *terminal, r record.Record, id string) error {
 			t.print("%s", says)
 		}
 		t.showAids(p)
+		levels, err := r.LevelBudget(p)
+		if err != nil {
+			return err
+		}
+		if err := printLevelBudget(t, levels); err != nil {
+			return err
+		}
 		for _, x := range p.Readings {
 			text := x.Text
 			if x.Mark != drivers.None {

@@ -26,7 +26,8 @@ const Coverage = 0.9545
 type Contribution struct {
 	Name string `json:"name"`
 	// Value is the half-width; for Normal and StudentT it is the standard
-	// uncertainty, or K times that. In Hz, or in the unit of a budget file.
+	// uncertainty, or K times that. In Hz, in dB for a level,
+	// or in the unit of a budget file.
 	Value        float64      `json:"value_hz"`
 	Distribution Distribution `json:"distribution"`
 	// Standard is Value over the divisor, in the same unit.
@@ -98,7 +99,8 @@ func (c Contribution) check() error {
 // [Correlation] says otherwise.
 type Budget []Contribution
 
-// Result is what a budget comes to, in Hz (or the unit of a budget file).
+// Result is what a budget comes to, in Hz (in dB for a level, or in
+// the unit of a budget file).
 type Result struct {
 	Standard         float64 `json:"standard_uncertainty_hz"`
 	DegreesOfFreedom float64 `json:"effective_degrees_of_freedom,omitempty"` // 0: infinitely many

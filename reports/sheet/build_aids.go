@@ -158,7 +158,7 @@ func measuredLevels(in procedures.Input, l line) string {
 		}
 		at := p.Point
 		at.Levels.Input = p.Level.Input
-		if text := levelOf(in, at); !slices.Contains(list, text) {
+		if text := withU(levelOf(in, at), p.Level.Uncertainty); !slices.Contains(list, text) {
 			list = append(list, text)
 		}
 	}

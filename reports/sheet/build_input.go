@@ -193,7 +193,7 @@ const whyPass = `A verdict can be a plain pass though U is near the limit: U inc
 
 // pointTable has a line a point and a group of columns a run.
 func pointTable(name string, runs []run) *table {
-	t := &table{Columns: []column{{Head: "Point"}, {Head: "Nominal frequency, Hz", Align: point}, {Head: "Level at input", Align: right}, {Head: "Gate", Align: right}},
+	t := &table{Columns: []column{{Head: "Point"}, {Head: "Nominal frequency, Hz", Align: point}, {Head: "Level at input, U (k = 2)", Align: right}, {Head: "Gate", Align: right}},
 		Legend: "■ fail   ▲ conditional   ? not judged   (no sign) pass   " + none + " no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not. " + whyPass}
 	var labels []string
 	for _, r := range runs {
@@ -209,7 +209,7 @@ func pointTable(name string, runs []run) *table {
 	for _, l := range lines(name, runs) {
 		level := measuredLevels(in, l)
 		if level == "" {
-			level = levelOf(in, l.point)
+			level = withU(levelOf(in, l.point), l.point.LevelU)
 		}
 		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: level}, {Text: l.point.Gate.Grouped()}}
 		for _, p := range l.of {
@@ -218,6 +218,15 @@ func pointTable(name string, runs []run) *table {
 		t.Rows = append(t.Rows, row)
 	}
 	return t
+}
+
+// withU adds the uncertainty of a level, in dB; records of the first version
+// have none.
+func withU(level string, u float64) string {
+	if u <= 0 {
+		return level
+	}
+	return level + " ± " + significant(u, 2) + " dB"
 }
 
 // levelOf is the level at the input in the unit in which the sensitivity there

@@ -21,7 +21,7 @@ import (
 var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "level", "level_unit", "gate_s", "mean_hz", "error_hz", "error_ppm",
 	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
 	"counted_readings", "readings", "started", "finished", "read_by",
-	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position"}
+	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
@@ -72,7 +72,11 @@ func (r run) csvRow(p *runner.PointResult) []string {
 	row := []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
 		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
 		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished), csvText(strings.Join(readers(p), "; "))}
-	return append(row, csvAids(p)...)
+	uncertain := ""
+	if p.Point.LevelU > 0 { // not in records of the first version
+		uncertain = csvFloat(p.Point.LevelU)
+	}
+	return append(append(row, csvAids(p)...), uncertain)
 }
 
 // csvAids are the columns of power meter, monitor (its last reading that counts)

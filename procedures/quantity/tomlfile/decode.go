@@ -19,7 +19,7 @@ type Document struct {
 }
 
 // Positional marks a struct that may be written as a list of its fields in
-// order: ["100 MHz", "0.4 dB"].
+// order: ["100 MHz", "0.4 dB"]; optional fields at the end may be left out.
 type Positional interface{ TOMLList() }
 
 // Open marks a struct whose table has further keys, which another reader takes
@@ -349,12 +349,17 @@ func (d *Document) fields(n *node, v reflect.Value, path string, elsewhere []str
 
 func (d *Document) positional(n *node, v reflect.Value, path string) {
 	fields := fieldsOf(v.Type())
-	if len(n.items) != len(fields) {
-		d.Add(path, "has %d entries; expected %d (%s)", len(n.items), len(fields), keysOf(fields))
+	least := required(fields)
+	if len(n.items) < least || len(n.items) > len(fields) {
+		expected := fmt.Sprint(least)
+		if least < len(fields) {
+			expected = fmt.Sprintf("%d to %d", least, len(fields))
+		}
+		d.Add(path, "has %d entries; expected %s (%s)", len(n.items), expected, keysOf(fields))
 		return
 	}
-	for i, f := range fields {
-		d.value(n.items[i], v.FieldByIndex(f.index), fmt.Sprintf("%s[%d]", path, i))
+	for i, item := range n.items {
+		d.value(item, v.FieldByIndex(fields[i].index), fmt.Sprintf("%s[%d]", path, i))
 	}
 }
 
@@ -420,6 +425,16 @@ func fieldsOf(t reflect.Type) []field {
 		list = append(list, field{key, []int{i}, !strings.Contains(options, "omitempty")})
 	}
 	return list
+}
+
+// required counts the fields at the beginning that must be given.
+func required(fields []field) int {
+	for i, f := range fields {
+		if !f.required {
+			return i
+		}
+	}
+	return len(fields)
 }
 
 func keysOf(fields []field) string {

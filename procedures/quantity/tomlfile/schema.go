@@ -90,13 +90,14 @@ func ownForm(t reflect.Type) *jsonschema.Schema {
 	}
 	if _, ok := reflect.New(t).Interface().(Positional); ok && t.Kind() == reflect.Struct {
 		fields := fieldsOf(t)
-		count := uint64(len(fields))
-		keys := make([]string, len(fields))
-		for k, f := range fields {
+		n := required(fields)
+		least, most := uint64(n), uint64(len(fields))
+		keys := make([]string, n)
+		for k, f := range fields[:n] {
 			keys[k] = f.key
 		}
 		return &jsonschema.Schema{OneOf: []*jsonschema.Schema{
-			{Type: "array", Items: &jsonschema.Schema{Type: "string"}, MinItems: &count, MaxItems: &count},
+			{Type: "array", Items: &jsonschema.Schema{Type: "string"}, MinItems: &least, MaxItems: &most},
 			{Type: "object", Required: keys},
 		}}
 	}
