@@ -20,6 +20,7 @@ type Bench struct {
 	PowerMeters  []PowerMeter  `toml:"power_meter,omitempty" json:"power_meter,omitempty" jsonschema_description:"Power meters that measure the level at inputs."`
 	Thermometers []Thermometer `toml:"thermometer,omitempty" json:"thermometer,omitempty" jsonschema_description:"Thermometers and hygrometers for the ambient conditions."`
 	Monitor      *Monitor      `toml:"monitor,omitempty" json:"monitor,omitempty" jsonschema_description:"A second counter on a splitter at a source, which checks what the source makes."`
+	Notify       []Notify      `toml:"notify,omitempty" json:"notify,omitempty" jsonschema_description:"Who is told what happens: bell, webhook, mail."`
 	// MoveTime is what a person needs to move a cable.
 	MoveTime *quantity.Duration `toml:"move_time,omitempty" json:"move_time,omitempty" jsonschema_description:"Time to move a cable, for the plan; 2 min unless stated."`
 }

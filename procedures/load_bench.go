@@ -38,6 +38,10 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 		c.path(fmt.Sprintf("path[%d]", k), p, b)
 	}
 	c.devices(b)
+	c.distinct("notify", receiverNames(b))
+	for k, n := range b.Notify {
+		c.notify(fmt.Sprintf("notify[%d]", k), n)
+	}
 	if b.MoveTime != nil {
 		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}
