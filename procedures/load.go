@@ -73,11 +73,6 @@ func (c checker) rule(p *Procedure) {
 		}
 	}
 	c.time("warm_up", p.WarmUp, "0 s", "30 d")
-	for key, what := range p.Prompts.Check() {
-		if c.given("prompts." + key) {
-			c.add("prompts."+key, "%s", what)
-		}
-	}
 }
 
 func (c checker) oneOf(path, got string, known ...string) {

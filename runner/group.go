@@ -68,6 +68,7 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 		default:
 			return err
 		}
+		r.tellGivenUp(s, note)
 		if err := r.giveUp(ctx, s.Points, why, note); err != nil {
 			return err
 		}

@@ -14,8 +14,10 @@ type Notice struct {
 	At    time.Time // by the clock of the run
 	Text  string    // in one line
 	Input string    // that it is about; "" where it is about the run
-	// Point that failed.
+	// Point that failed, or Row of a Task of another kind than the band sweep.
 	Point *PointResult
+	Row   *Row
+	Task  string
 	// Prompt that waits for its answer.
 	Prompt *Prompt
 	// Result of the run, at its end.
@@ -44,6 +46,22 @@ func (r *run) tellFailed(p PointResult) {
 	}
 }
 
+// tellFailedRows tells of what failed in another measurement.
+func (r *run) tellFailedRows(o Outcome) {
+	for _, x := range o.Rows {
+		if x.Verdict.Bad() {
+			r.happened(Notice{Event: procedures.PointFailed, Input: o.Task.Input, Row: &x, Task: o.Task.ID,
+				Text: fmt.Sprintf("%s, %s: %s %s", o.Task.ID, x.What, x.Verdict, x.Says)})
+		}
+	}
+}
+
+// tellGivenUp tells of an input whose points, or the rest of them, are not judged.
+func (r *run) tellGivenUp(s procedures.Stop, why string) {
+	path, _ := r.Bench.Path(s.Path)
+	r.happened(Notice{Event: procedures.InputGivenUp, Input: path.Input, Text: fmt.Sprintf("input %s by path %s: %s", path.Input, s.Path, why)})
+}
+
 // tellEnd tells how the run ended: by exactly one of three events.
 func (r *run) tellEnd(err error) {
 	n := Notice{Event: procedures.Finished, Text: string(r.result.Statement), Result: &r.result}
@@ -64,5 +82,5 @@ type Prompt struct {
 	Asked    time.Time
 	Reminder int       // how often somebody was told before
 	Lapses   time.Time // zero: it waits without end
-	Then     string    // procedures.SkipIt, procedures.StopThen; "" where it never lapses
+	Then     string    // what happens then
 }

@@ -153,6 +153,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	if e := r.endSession(keep); e != nil && err == nil {
 		err = e
 	}
+	r.tellEnd(err)
 	if err != nil && ctx.Err() != nil && errors.Is(err, ctx.Err()) {
 		err = nil
 	}
@@ -423,6 +424,7 @@ func (r *run) keep(ctx context.Context, p PointResult) error {
 	for _, s := range r.secondsTo {
 		left += s
 	}
+	r.tellFailed(p)
 	r.Watcher.Progress(len(r.result.Points), r.result.Planned, time.Duration(left*float64(time.Second)), p)
 	r.Log.Info("point", "id", p.Point.ID, "frequency", p.Point.Frequency.String(), "verdict", p.Verdict.String())
 	if p.Verdict.Reason == decision.LinkFailed {

@@ -60,6 +60,7 @@ func (r *run) keepOutcome(ctx context.Context, o Outcome) error {
 	}
 	r.result.Outcomes = append(r.result.Outcomes, o)
 	delete(r.secondsTo, o.Task.ID)
+	r.tellFailedRows(o)
 	r.Watcher.Measured(o)
 	for _, x := range o.Rows {
 		r.Log.Info("measured", "task", o.Task.ID, "what", x.What, "verdict", x.Verdict.String(), "says", x.Says)

@@ -28,6 +28,7 @@ import (
 type runFlags struct {
 	store, out, follows, wireLogTo               string
 	unattended, json, verbose, invented, wireLog bool
+	silent                                       bool
 	job                                          jobFlags
 	accept                                       []string
 }
@@ -60,6 +61,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&f.wireLog, "wire-log", false, "keep every byte to and from the instruments with the record (\"records wire-log\" shows them)")
 	c.Flags().StringVar(&f.wireLogTo, "wire-log-to", "", "write every byte to and from the instruments to this file as well")
 	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
+	c.Flags().BoolVar(&f.silent, "no-bell", false, "never ring the terminal's bell")
 	f.job.all(c)
 	return c
 }
@@ -107,7 +109,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		level = slog.LevelInfo
 	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
-		wireLog: f.wireLog, wireLogTo: f.wireLogTo, accept: f.accept,
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, accept: f.accept,
 		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -150,6 +152,7 @@ type sweep struct {
 	// wireLog keeps the wire log with the record; wireLogTo names a file for it.
 	wireLog   bool
 	wireLogTo string
+	silent    bool     // no bell
 	accept    []string // overdue standards that are used all the same
 	log       *slog.Logger
 	// dial and system stand in for the network and the drivers of the machine.
@@ -201,12 +204,17 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	wires.keep(w.store.WireLog(context.WithoutCancel(ctx), id))
+	told, err := w.tell(ctx, id)
+	if err != nil {
+		return finished{}, err
+	}
+	defer told.close(w.terminal)
 	end := func() {}
 	if !w.files.byHand() { // a bar would move under what a person types
 		end = w.terminal.begin(len(plan.Points))
 	}
 	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
-		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: w.terminal, Kinds: kinds.All(),
+		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: told, Kinds: kinds.All(),
 		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, Overdue: overdue, ReplyAgrees: w.files.replyAgrees()})
 	end()
 	// What there is must be kept also when the run was interrupted.

@@ -2,9 +2,14 @@ package main
 
 import (
 	"context"
+	"errors"
+	"io"
 	"net"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -34,7 +39,7 @@ func TestScripts(t *testing.T) {
 			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched)
 			return nil
 		},
-		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess},
+		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver},
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
@@ -84,4 +89,38 @@ func serveInProcess(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Setenv(strings.ToUpper(i.Name), "TCPIP0::127.0.0.1::"+port+"::SOCKET")
 		ts.Setenv(strings.ToUpper(i.Name)+"_AT", l.Addr().String())
 	}
+}
+
+// receiver NAME serves a web server that takes events until the script ends;
+// $NAME is its address, and each document is a line of NAME.jsonl. "receiver
+// NAME CODE" answers with that code and keeps nothing.
+func serveReceiver(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 1 || len(args) > 2 {
+		ts.Fatalf("usage: receiver NAME [CODE]")
+	}
+	code := http.StatusOK
+	if len(args) == 2 {
+		var err error
+		code, err = strconv.Atoi(args[1])
+		ts.Check(err)
+	}
+	file := ts.MkAbs(args[0] + ".jsonl")
+	ts.Check(os.WriteFile(file, nil, 0o644))
+	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, q *http.Request) {
+		body, err := io.ReadAll(q.Body)
+		if err == nil && code == http.StatusOK {
+			var f *os.File
+			if f, err = os.OpenFile(file, os.O_APPEND|os.O_WRONLY, 0o644); err == nil {
+				_, err = f.Write(append(body, '\n'))
+				err = errors.Join(err, f.Close())
+			}
+		}
+		if err != nil {
+			w.WriteHeader(http.StatusInternalServerError)
+			return
+		}
+		w.WriteHeader(code)
+	}))
+	ts.Defer(server.Close)
+	ts.Setenv(args[0], server.URL)
 }

@@ -32,9 +32,10 @@ import (
 type terminal struct {
 	out, err io.Writer
 	lines    *lineReader
-	turn     chan struct{} // held by the one question of an instrument that waits for its answer
-	live     bool          // standard error is a terminal: draw a bar
-	outErr   error         // the first failure to write a result
+	turn     chan struct{}           // held by the one question of an instrument that waits for its answer
+	live     bool                    // standard error is a terminal: draw a bar
+	outErr   error                   // the first failure to write a result
+	bells    func(event string) bool // which events ring; nil: none
 
 	mu  sync.Mutex
 	bar *bar

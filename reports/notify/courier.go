@@ -46,6 +46,7 @@ func newSender(r procedures.Notify, getenv func(string) (string, bool)) (sender,
 // Problems lists receivers that can't be reached as things stand, such as for
 // want of an environment variable.
 func Problems(o Options) (list []error) {
+	o = o.filled()
 	for _, r := range o.Receivers {
 		if r.To == procedures.ToBell {
 			continue

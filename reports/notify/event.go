@@ -5,7 +5,6 @@ import (
 	"strings"
 	"time"
 
-	"bandproof/procedures"
 	"bandproof/runner"
 )
 
@@ -46,14 +45,17 @@ type Unit struct {
 	Asset  string `json:"asset,omitempty"`
 }
 
-// Point that failed. Error and limit are exact, in hertz.
+// Point that failed. Error and limit are exact, in hertz; What and Says are of
+// measurements other than the band sweep.
 type Point struct {
-	ID        string `json:"id"`
-	Frequency string `json:"frequency"`
+	ID        string `json:"id"` // of the point or the task
+	What      string `json:"what,omitempty"`
+	Frequency string `json:"frequency,omitempty"`
 	Verdict   string `json:"verdict"`
 	ErrorHz   string `json:"error_hz,omitempty"`
-	LimitHz   string `json:"limit_hz"`
+	LimitHz   string `json:"limit_hz,omitempty"`
 	Symptom   string `json:"symptom,omitempty"`
+	Says      string `json:"says,omitempty"`
 }
 
 // Prompt that waits.
@@ -87,6 +89,10 @@ func newEvent(a About, bench string, n runner.Notice) Event {
 		p := newPoint(*n.Point)
 		e.Point = &p
 	}
+	if n.Row != nil {
+		p := ofRow(n.Task, *n.Row)
+		e.Point = &p
+	}
 	if p := n.Prompt; p != nil {
 		e.Prompt = &Prompt{Asked: p.Asked, Reminder: p.Reminder}
 		if !p.Lapses.IsZero() {
@@ -107,15 +113,33 @@ func newPoint(p runner.PointResult) Point {
 	return out
 }
 
+func ofRow(task string, x runner.Row) Point {
+	p := Point{ID: task, What: x.What, Verdict: x.Verdict.String(), Says: x.Says}
+	if x.At != nil {
+		p.Frequency = x.At.String()
+	}
+	return p
+}
+
 func newOutcome(r runner.Result) *Outcome {
 	o := &Outcome{Statement: string(r.Statement), Ended: r.Ended, Planned: r.Planned, Tally: r.Tally(), RFMayBeOn: r.RFMayBeOn}
-	for _, p := range r.Points {
-		switch {
-		case !p.Verdict.Bad():
-		case len(o.FailedPoints) == mostFailed:
+	add := func(p Point) {
+		if len(o.FailedPoints) == mostFailed {
 			o.More++
-		default:
-			o.FailedPoints = append(o.FailedPoints, newPoint(p))
+			return
+		}
+		o.FailedPoints = append(o.FailedPoints, p)
+	}
+	for _, p := range r.Points {
+		if p.Verdict.Bad() {
+			add(newPoint(p))
+		}
+	}
+	for _, task := range r.Outcomes {
+		for _, x := range task.Rows {
+			if x.Verdict.Bad() {
+				add(ofRow(task.Task.ID, x))
+			}
 		}
 	}
 	return o
@@ -154,7 +178,7 @@ func (e Event) lines() string {
 	if p := e.Prompt; p != nil {
 		line("asked", p.Asked.Format("15:04:05"))
 		if p.Lapses != nil {
-			line("lapses", p.Lapses.Format("15:04:05")+", then "+thenWords(p.Then))
+			line("lapses", p.Lapses.Format("15:04:05")+", then "+p.Then)
 		}
 	}
 	if o := e.Outcome; o != nil {
@@ -162,7 +186,7 @@ func (e Event) lines() string {
 		line("ended", o.Ended)
 		fmt.Fprintf(&b, "\n%d of %d points passed, %d failed, %d not judged, %d not taken\n", o.Passed, o.Planned, o.Failed, o.NotJudged, o.NotTaken)
 		for _, p := range o.FailedPoints {
-			fmt.Fprintf(&b, "  %s %s: %s\n", p.ID, p.Frequency, p.Verdict)
+			fmt.Fprintf(&b, "  %s: %s\n", strings.Join(strings.Fields(p.ID+" "+p.What+" "+p.Frequency), " "), p.Verdict)
 		}
 		if o.More > 0 {
 			fmt.Fprintf(&b, "  and %d more\n", o.More)
@@ -172,14 +196,4 @@ func (e Event) lines() string {
 		b.WriteString("\nINVENTED DATA of a virtual bench.\n")
 	}
 	return b.String()
-}
-
-func thenWords(then string) string {
-	switch then {
-	case procedures.SkipIt:
-		return "the input is skipped"
-	case procedures.StopThen:
-		return "the run ends"
-	}
-	return "it goes on waiting"
 }

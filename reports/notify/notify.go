@@ -69,21 +69,7 @@ type Notifier struct {
 // New starts to send what waits in the outbox, whoever it is for. Close must be
 // called.
 func New(ctx context.Context, o Options) (*Notifier, error) {
-	if o.Log == nil {
-		o.Log = slog.New(slog.DiscardHandler)
-	}
-	if o.Getenv == nil {
-		o.Getenv = os.LookupEnv
-	}
-	if o.Say == nil {
-		o.Say = func(string) {}
-	}
-	if o.Pause == nil {
-		o.Pause = pause
-	}
-	if o.Timeout == 0 {
-		o.Timeout = 20 * time.Second
-	}
+	o = o.filled()
 	o.Receivers = single(o.Receivers)
 	n := &Notifier{Options: o, couriers: map[string]*courier{}, closing: make(chan struct{})}
 	waiting, err := o.Outbox.Addresses(ctx)
@@ -103,6 +89,26 @@ func New(ctx context.Context, o Options) (*Notifier, error) {
 		}
 	}
 	return n, nil
+}
+
+// filled fills in what was not stated.
+func (o Options) filled() Options {
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.Getenv == nil {
+		o.Getenv = os.LookupEnv
+	}
+	if o.Say == nil {
+		o.Say = func(string) {}
+	}
+	if o.Pause == nil {
+		o.Pause = pause
+	}
+	if o.Timeout == 0 {
+		o.Timeout = 20 * time.Second
+	}
+	return o
 }
 
 // single splits mail to several people, so that one address that is refused
@@ -205,17 +211,12 @@ func Deliver(ctx context.Context, o Options, within time.Duration) (Left, error)
 // Try sends one event that says that it is a test to a receiver, at once and
 // past the outbox.
 func Try(ctx context.Context, o Options, r procedures.Notify) error {
-	if o.Getenv == nil {
-		o.Getenv = os.LookupEnv
-	}
+	o = o.filled()
 	s, err := newSender(r, o.Getenv)
 	if err != nil {
 		return err
 	}
 	e := Event{Schema: EventSchema, ID: newID(), Event: testEvent, At: time.Now(), Bench: o.Bench, Text: "test: notices of this bench arrive here"}
-	if o.Timeout == 0 {
-		o.Timeout = 20 * time.Second
-	}
 	within, cancel := context.WithTimeout(ctx, o.Timeout)
 	defer cancel()
 	return s.send(within, e)

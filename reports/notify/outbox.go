@@ -24,6 +24,8 @@ type Outbox interface {
 	GiveUp(ctx context.Context, w Waiting, why string) error
 	// Retry has what was given up sent again from now on.
 	Retry(ctx context.Context, now time.Time) error
+	// Drop takes away what is not delivered to an address and returns how many.
+	Drop(ctx context.Context, address string) (int, error)
 	// Addresses lists those for which something is to be sent.
 	Addresses(ctx context.Context) ([]string, error)
 	// List returns what is not delivered, oldest first, or all.

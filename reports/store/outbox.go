@@ -101,6 +101,16 @@ func (o outbox) Retry(ctx context.Context, now time.Time) error {
 	return o.set(ctx, "given_up = 0, next_try = ? WHERE delivered = '' AND given_up = 1", stamp(now))
 }
 
+// Drop implements notify.Outbox.
+func (o outbox) Drop(ctx context.Context, address string) (int, error) {
+	done, err := o.s.db.ExecContext(ctx, "DELETE FROM outbox WHERE address = ? AND delivered = ''", address)
+	if err != nil {
+		return 0, o.wrap(err)
+	}
+	n, err := done.RowsAffected()
+	return int(n), o.wrap(err)
+}
+
 func (o outbox) set(ctx context.Context, what string, args ...any) error {
 	_, err := o.s.db.ExecContext(ctx, "UPDATE outbox SET "+what, args...)
 	return o.wrap(err)
