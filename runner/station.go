@@ -62,6 +62,15 @@ func (s *Station) Operator() Operator { return s.r.Operator }
 func (s *Station) Points() []PointResult { return s.r.result.Points }
 func (s *Station) Outcomes() []Outcome   { return s.r.result.Outcomes }
 
+// AtFrequency and AtLevel give a point as it would be at another frequency, or
+// at another level at the input; the error says why that can't be had.
+func (s *Station) AtFrequency(p procedures.Point, f quantity.Frequency) (procedures.Point, error) {
+	return s.r.Plan.AtFrequency(s.r.Procedure, s.r.Bench, p, f)
+}
+func (s *Station) AtLevel(p procedures.Point, level quantity.Level) (procedures.Point, error) {
+	return s.r.Bench.AtLevel(s.r.Procedure.Unit, s.Input(), p, level)
+}
+
 // Now and Wait are the run's clock.
 func (s *Station) Now() time.Time { return s.r.Clock.Now() }
 func (s *Station) Wait(ctx context.Context, d quantity.Duration) error {

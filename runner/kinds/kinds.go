@@ -5,6 +5,7 @@ package kinds
 import (
 	"bandproof/procedures"
 	"bandproof/runner"
+	"bandproof/runner/edge"
 	"bandproof/runner/observation"
 	"bandproof/runner/selftest"
 )
@@ -12,6 +13,7 @@ import (
 // All returns every kind.
 func All() []runner.MeasureKind {
 	return []runner.MeasureKind{
+		edge.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
 	}
