@@ -138,7 +138,10 @@ func (l *planner) gated(i Input, s Sweep, p Point, source Source) (Point, error)
 		return longest.Point, nil
 	}
 	chosen := longest
-	enough := math.Min(gateRatio, asGood*longest.ratio)
+	enough := float64(gateRatio)
+	if longest.ratio < enough {
+		enough = asGood * longest.ratio
+	}
 	for _, g := range gates[:len(gates)-1] {
 		if x, err := l.judgeable(i, p, source, g); err == nil && x.ratio >= enough && x.fine {
 			chosen = x
@@ -195,6 +198,22 @@ func scatterRatio(limit accuracy.Limit, bench uncertainty.Budget) (float64, erro
 		return 0, err
 	}
 	return limit.Total.Float() / u.Expanded, nil
+}
+
+// longest is the gate that the point would have if none were chosen.
+func (p Point) longest() quantity.Duration {
+	if p.Longest == nil {
+		return p.Gate
+	}
+	return *p.Longest
+}
+
+// fixedSeconds is what the point takes with that gate and all readings.
+func (p Point) fixedSeconds() float64 {
+	if p.FixedSeconds == 0 {
+		return p.Seconds
+	}
+	return p.FixedSeconds
 }
 
 // checkGate checks a gate time and its bounds.

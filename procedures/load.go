@@ -262,6 +262,7 @@ func (c checker) sweep(path string, s Sweep, p *Procedure) {
 		return
 	}
 	c.checkGate(path, s)
+	c.checkEarlyStop(path+".early_stop", s.EarlyStop)
 	for key, n := range map[string]int{"readings": s.Readings, "per_decade": s.PerDecade, "per_octave": s.PerOctave} {
 		if c.given(path+"."+key) && (n < 1 || n > 1000) {
 			c.add(path+"."+key, "is %d; expected 1 to 1000", n)

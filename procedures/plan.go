@@ -38,14 +38,20 @@ type Point struct {
 	// Longest gate that could have been chosen; nil where the gate is fixed.
 	Longest  *quantity.Duration `json:"longest_gate,omitempty"`
 	Readings int                `json:"readings"`
-	Limit    accuracy.Limit     `json:"limit"`
-	LimitPPM float64            `json:"limit_ppm"`
+	// EarlyStop is nil where all readings are always taken.
+	EarlyStop *StopRule      `json:"early_stop,omitempty"`
+	Limit     accuracy.Limit `json:"limit"`
+	LimitPPM  float64        `json:"limit_ppm"`
 	// BenchU is the expanded uncertainty of reference, source and path, Hz.
 	BenchU float64 `json:"bench_uncertainty_hz"`
 	// TUR is nil where the bench adds no uncertainty ("not limited").
 	TUR *float64 `json:"tur"`
-	// Seconds that settling, discarded readings and gates will take.
+	// Seconds that settling, discarded readings and gates will take: where
+	// readings may be left out, if the point passes as soon as it may.
 	Seconds float64 `json:"seconds"`
+	// FixedSeconds is what the longest gate and all readings would take; 0 where
+	// neither can be shorter.
+	FixedSeconds float64 `json:"fixed_seconds,omitempty"`
 	// Coherent: shared reference and a frequency that is a multiple of 1/gate,
 	// so that the phase stands still and readings repeat.
 	Coherent bool `json:"coherent,omitempty"`
@@ -97,8 +103,10 @@ type Plan struct {
 	Inputs    []PlannedInput      `json:"inputs"`
 	Moves     int                 `json:"moves"` // cables that a person has to move
 	Minutes   float64             `json:"minutes"`
-	Warnings  []string            `json:"warnings,omitempty"`
-	Monitor   *Watch              `json:"monitor,omitempty"` // nil where the bench has none
+	// FixedMinutes is what the longest gates and all readings would take.
+	FixedMinutes float64  `json:"fixed_minutes"`
+	Warnings     []string `json:"warnings,omitempty"`
+	Monitor      *Watch   `json:"monitor,omitempty"` // nil where the bench has none
 	// PastDue are the standards that results would rest on though their due date
 	// has passed: a run stops before the first point unless each is accepted.
 	PastDue []Due `json:"past_due,omitempty"`

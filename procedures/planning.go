@@ -36,7 +36,8 @@ func (l *planner) input(i Input) error {
 			key := point.Frequency.Plain() + " " + point.Levels.Input.String() + " " + point.Gate.String()
 			if n, again := at[key]; again { // the sweep that reads more often holds
 				if same := &l.plan.Points[n]; point.Readings > same.Readings {
-					same.Readings, same.Seconds = point.Readings, point.Seconds
+					point.ID = same.ID
+					*same = point
 				}
 				continue
 			}
@@ -178,7 +179,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if err := checkLevels(levels, l.p.Unit, i, path, source, f); err != nil {
 		return Point{}, err
 	}
-	p, err := l.gated(i, s, Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Readings: s.readings()}, source)
+	p, err := l.gated(i, s, Point{Input: i.Name, Frequency: f, Levels: levels, Path: path.Name, Source: source.Name, Readings: s.readings(), EarlyStop: s.EarlyStop.rule(s.readings())}, source)
 	if err != nil {
 		return Point{}, err
 	}
@@ -188,7 +189,10 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if p.LevelU, err = l.b.levelU(i, p); err != nil {
 		return Point{}, err
 	}
-	p.Seconds = l.seconds(p, i)
+	p.Seconds = l.seconds(p, i, p.Gate, p.expected())
+	if p.Longest != nil || p.EarlyStop != nil {
+		p.FixedSeconds = l.seconds(p, i, p.longest(), p.Readings)
+	}
 	return p, nil
 }
 
@@ -231,10 +235,11 @@ func times(step quantity.Frequency, n *big.Int) quantity.Frequency {
 	return quantity.New[quantity.Hertz](&product)
 }
 
-// seconds that one point takes: settling, discarded and counted readings.
-func (l *planner) seconds(p Point, i Input) float64 {
+// seconds that one point takes with a gate and so many readings: settling,
+// discarded and counted readings.
+func (l *planner) seconds(p Point, i Input, length quantity.Duration, readings int) float64 {
 	source, counter := l.o.Capabilities[p.Source], l.o.Capabilities[""]
-	gate := p.Gate.Float()
+	gate := length.Float()
 	if n := i.Accuracy.At(p.Frequency).Prescale; counter.GateLengthened && n > 1 {
 		gate *= float64(n)
 	}
@@ -243,7 +248,7 @@ func (l *planner) seconds(p Point, i Input) float64 {
 		m := l.o.Capabilities[MonitorName]
 		watching = float64(m.Discard+1) * (l.b.Monitor.Gate.Float() + m.Overhead.Float())
 	}
-	return source.Settle.Float() + watching + float64(counter.Discard+p.Readings)*(gate+counter.Overhead.Float())
+	return source.Settle.Float() + watching + float64(counter.Discard+readings)*(gate+counter.Overhead.Float())
 }
 
 // order groups the points by path, in the order in which the procedure names
@@ -264,6 +269,7 @@ func (l *planner) order() {
 	if l.b.MoveTime != nil {
 		move = *l.b.MoveTime
 	}
+	saved := 0.0
 	for _, stop := range l.plan.Stops() {
 		if path, _ := l.b.Path(stop.Path); stop.Path != "" && !path.HandsFree() {
 			l.plan.Moves++
@@ -271,14 +277,17 @@ func (l *planner) order() {
 		}
 		if len(stop.Points) > 0 { // each input is read once more with RF off, to see that it lets go
 			l.plan.Minutes += 2 * stop.Points[0].Gate.Float() / 60
+			saved += 2 * (stop.Points[0].longest().Float() - stop.Points[0].Gate.Float()) / 60
 		}
 		for _, p := range stop.Points {
 			l.plan.Minutes += p.Seconds / 60
+			saved += (p.fixedSeconds() - p.Seconds) / 60
 		}
 		for _, t := range stop.Tasks {
 			l.plan.Minutes += t.Seconds / 60
 		}
 	}
+	l.plan.FixedMinutes = l.plan.Minutes + saved
 }
 
 // Stop is what is taken while one path is connected.

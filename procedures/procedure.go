@@ -71,6 +71,8 @@ type Sweep struct {
 	// GateRange bounds an automatic gate: shortest, longest.
 	GateRange *[2]quantity.Duration `toml:"gate_range,omitempty" json:"gate_range,omitempty" jsonschema_description:"Shortest and longest gate that gate = auto may choose."`
 	Readings  int                   `toml:"readings,omitempty" json:"readings,omitempty" jsonschema:"minimum=1,maximum=1000" jsonschema_description:"Readings at each point; 3 unless stated."`
+	// EarlyStop is nil where all readings are always taken.
+	EarlyStop *EarlyStop `toml:"early_stop,omitempty" json:"early_stop,omitempty" jsonschema_description:"When fewer readings than planned are enough; all are always taken unless stated."`
 	// Level at the input; or a margin above the specified sensitivity.
 	Level            *quantity.Level      `toml:"level,omitempty" json:"level,omitempty" jsonschema_description:"Level at the input. Give this or above_sensitivity."`
 	AboveSensitivity *quantity.Gain       `toml:"above_sensitivity,omitempty" json:"above_sensitivity,omitempty" jsonschema_description:"Level as distance above the specified sensitivity."`

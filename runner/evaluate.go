@@ -20,8 +20,8 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 	if symptom == "" && r.ReplyAgrees && coarser(res) {
 		symptom = decision.CoarseReply
 	}
-	m := procedures.Measurement{Reference: res.Reference, Readings: res.numbers(), Also: res.numbersOf(FirstLook), Limit: res.Limit,
-		Counting: at.input.Accuracy.At(res.Point.Frequency).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: r.linkRounding(at, res), BenchFault: bench, Symptom: symptom}
+	m := r.measurement(at, res)
+	m.BenchFault, m.Symptom = bench, symptom
 	if m.Reply != nil {
 		res.Notes = append(res.Notes, "replies show fewer digits than the unit counts; their rounding is in the budget")
 	}
@@ -44,6 +44,12 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 	}
 	describe(res)
 	return nil
+}
+
+// measurement is what a judgement of the readings so far rests on.
+func (r *run) measurement(at *place, res *PointResult) procedures.Measurement {
+	return procedures.Measurement{Reference: res.Reference, Readings: res.numbers(), Also: res.numbersOf(FirstLook), Limit: res.Limit,
+		Counting: at.input.Accuracy.At(res.Point.Frequency).Counting, Bench: r.Plan.BenchBudget(at.spec, res.Point.Frequency), Reply: r.linkRounding(at, res)}
 }
 
 // describe adds notes on how the point was taken.

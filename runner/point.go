@@ -136,7 +136,7 @@ func (r *run) take(ctx context.Context, at *place, res *PointResult, last bool) 
 	}
 	r.expect(at.input, res.Setting.Reported, res.Limit)
 	for look, distrusted := 1, 0; ; {
-		if bench, err = r.readings(ctx, res, p.Readings); bench != "" || err != nil {
+		if bench, err = r.readings(ctx, res, p.Readings, r.enough(at, res, look)); bench != "" || err != nil {
 			return "", bench, err
 		}
 		trusted, err := r.inStep(ctx, res)

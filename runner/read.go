@@ -19,8 +19,10 @@ import (
 // readings that count. After a link error the device is cleared and the
 // reading taken anew; a reading that came is never repeated. A reading that
 // never came among others that did is the link's fault, not the unit's: it is
-// taken anew once.
-func (r *run) readings(ctx context.Context, res *PointResult, n int) (bench decision.Reason, err error) {
+// taken anew once. enough, where it is not nil, is asked after each reading
+// whether the rest may be left out.
+func (r *run) readings(ctx context.Context, res *PointResult, n int, enough func() (bool, error)) (bench decision.Reason, err error) {
+	res.StoppedEarly = ""
 	for range r.Counter.Discard() {
 		if err := r.reading(ctx, res, Discarded); err != nil {
 			return "", err
@@ -33,6 +35,14 @@ func (r *run) readings(ctx context.Context, res *PointResult, n int) (bench deci
 			}
 			if bench, err = r.lockHeld(ctx, res); bench != "" || err != nil {
 				return bench, err
+			}
+			if round > 1 || enough == nil {
+				continue
+			}
+			if stop, err := enough(); err != nil {
+				return "", err
+			} else if stop {
+				break
 			}
 		}
 		if n = res.unanswered(); n == 0 || len(res.numbers()) == 0 {

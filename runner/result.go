@@ -63,6 +63,8 @@ type PointResult struct {
 	Route   *Route    `json:"route,omitempty"`
 
 	procedures.Judgement
+	// StoppedEarly says why fewer readings than planned were taken; "" where all were.
+	StoppedEarly string `json:"stopped_early,omitempty"`
 	// Symptom names what the readings look like, such as "half the frequency".
 	Symptom   string    `json:"symptom,omitempty"`
 	Notes     []string  `json:"notes,omitempty"`

@@ -116,7 +116,7 @@ func (s *Station) Shot(ctx context.Context, p procedures.Point) (PointResult, er
 		}
 		r.expect(at.input, res.Setting.Reported, res.Limit)
 		for try := 1; ; try++ {
-			if bench, err = r.readings(ctx, res, p.Readings); bench != "" || err != nil {
+			if bench, err = r.readings(ctx, res, p.Readings, nil); bench != "" || err != nil {
 				return "", bench, err
 			}
 			trusted, err := r.inStep(ctx, res)

@@ -92,8 +92,8 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 			if x.TUR != nil {
 				tur = number(*x.TUR, 3)
 			}
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\t%s\t%s\t%s\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input, number(x.LevelU, 2),
-				x.Gate, x.Readings, number(x.Limit.Total.Float(), 4), number(x.LimitPPM, 4), tur, number(x.Seconds, 3))
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", x.ID, x.Frequency, x.Source, x.Levels.Source, x.Levels.Connector, x.Levels.Input, number(x.LevelU, 2),
+				x.Gate, readings(x), number(x.Limit.Total.Float(), 4), number(x.LimitPPM, 4), tur, number(x.Seconds, 3))
 		}
 	}
 	if err := w.Flush(); err != nil {
@@ -121,8 +121,21 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 		t.print("overdue: %s; a run stops before the first point unless --accept-overdue %q is given", d, d.Name)
 	}
 	f.people(t)
-	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, strings.TrimSuffix(fmt.Sprintf("%.1f", p.Minutes), ".0"))
+	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, minutes(p.Minutes))
+	if minutes(p.FixedMinutes) != minutes(p.Minutes) {
+		t.print("with the longest gates and all readings it would be about %s minutes", minutes(p.FixedMinutes))
+	}
 	return nil
+}
+
+func minutes(m float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", m), ".0") }
+
+// readings writes how often a point is read: "2-3" where two may do.
+func readings(p procedures.Point) string {
+	if p.EarlyStop != nil && p.EarlyStop.Least < p.Readings {
+		return fmt.Sprintf("%d-%d", p.EarlyStop.Least, p.Readings)
+	}
+	return strconv.Itoa(p.Readings)
 }
 
 // number writes x with n significant digits and without an exponent, grouped.

@@ -42,6 +42,9 @@ func notesOf(p runner.PointResult) []string {
 		list = append(list, "coverage factor k = "+significant(p.Reported.CoverageFactor, 3))
 	}
 	list = append(list, byHand(p)...)
+	if p.StoppedEarly != "" {
+		list = append(list, "stopped early: "+p.StoppedEarly)
+	}
 	uses := map[runner.Use]int{}
 	for _, r := range p.Readings {
 		uses[r.Use]++
