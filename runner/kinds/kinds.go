@@ -7,6 +7,7 @@ import (
 	"bandproof/runner"
 	"bandproof/runner/edge"
 	"bandproof/runner/observation"
+	"bandproof/runner/overlap"
 	"bandproof/runner/selftest"
 )
 
@@ -14,6 +15,7 @@ import (
 func All() []runner.MeasureKind {
 	return []runner.MeasureKind{
 		edge.Kind{},
+		overlap.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
 	}
