@@ -164,17 +164,22 @@ func levelsFor(i Input, p Path, s Source, f quantity.Frequency, want quantity.Le
 	} else {
 		connector = want.DBm(i.Impedance)
 	}
-	step := s.LevelStep()
 	// Rounded up, so that the input sees no less than asked.
-	set := math.Ceil((connector+loss)/step-1e-6) * step
+	return levelsAt(i, p, s, f, math.Ceil((connector+loss)/s.LevelStep()-1e-6), loss), nil
+}
+
+// levelsAt returns the levels where the source is set to n steps of its level.
+func levelsAt(i Input, p Path, s Source, f quantity.Frequency, n, loss float64) Levels {
+	r := quantity.Dbm50()
+	step := s.LevelStep()
 	decimals := int(math.Max(0, math.Ceil(-math.Log10(step)-1e-9)))
-	l := Levels{Source: quantity.DBmLevel(set, decimals)}
-	l.Connector = quantity.DBmLevel(set-loss, 2)
+	l := Levels{Source: quantity.DBmLevel(n*step, decimals)}
+	l.Connector = quantity.DBmLevel(n*step-loss, 2)
 	l.Input = l.Connector
 	if i.HighImpedance() {
-		l.Input = quantity.VoltLevel(l.Connector.Volts(r) * gain)
+		l.Input = quantity.VoltLevel(l.Connector.Volts(r) * i.gain(f, p.Termination))
 	}
-	return l, nil
+	return l
 }
 
 // Ceiling is the highest level in dBm that the interlock lets a source be set

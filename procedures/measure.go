@@ -173,22 +173,3 @@ func (d *Draft) NotShown(m Measure, i Input, from, to quantity.Frequency, why st
 func (d *Draft) Warn(format string, args ...any) {
 	d.l.plan.Warnings = append(d.l.plan.Warnings, fmt.Sprintf(format, args...))
 }
-
-// AtLevel returns the point at another level at the input, of at least want, or
-// why that can't be had: source out of range, too near to the damage level,
-// above what the input is specified for.
-func (b *Bench) AtLevel(u Unit, i Input, p Point, want quantity.Level) (Point, error) {
-	path, _ := b.Path(p.Path)
-	source, _ := b.Source(p.Source)
-	levels, err := levelsFor(i, path, source, p.Frequency, want)
-	if err == nil {
-		err = checkLevels(levels, u, i, path, source, p.Frequency)
-	}
-	if err != nil {
-		return Point{}, fmt.Errorf("%s at %s: %w", want, p.Frequency, err)
-	}
-	p.Levels = levels
-	p.Metered, _ = b.Metered(p)
-	p.Watched, _ = b.Watched(p)
-	return p, nil
-}

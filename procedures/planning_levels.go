@@ -16,7 +16,7 @@ func (l *planner) warnLevels() {
 	for _, i := range l.p.Inputs {
 		n, most := 0, 0.0
 		for _, p := range l.plan.Points {
-			if p.Input == i.Name && i.beyondPromise(p) {
+			if p.Input == i.Name && i.MayLieOutside(p) {
 				n, most = n+1, max(most, p.LevelU)
 			}
 		}
@@ -29,9 +29,9 @@ func (l *planner) warnLevels() {
 	}
 }
 
-// beyondPromise tells whether the level at a point may, within its uncertainty,
+// MayLieOutside tells whether the level at a point may, within its uncertainty,
 // lie below the specified sensitivity or above the maximum.
-func (i Input) beyondPromise(p Point) bool {
+func (i Input) MayLieOutside(p Point) bool {
 	level := p.Levels.Input.DBm(i.Impedance)
 	if s, ok := i.SensitivityAt(p.Frequency); ok && level-p.LevelU < s.DBm(i.Impedance)-1e-9 {
 		return true

@@ -29,7 +29,7 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 	if err != nil {
 		return fmt.Errorf("point %s: %w", res.Point.ID, err)
 	}
-	if j.Verdict.Bad() && r.belowPromise(at, res) {
+	if j.Verdict.Bad() && !at.search && r.belowPromise(at, res) {
 		m.BenchFault = decision.LevelNotAsPlanned
 		if j, err = procedures.Judge(r.Plan.Rule, m); err != nil {
 			return fmt.Errorf("point %s: %w", res.Point.ID, err)

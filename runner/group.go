@@ -23,6 +23,7 @@ type place struct {
 	proofs []procedures.Point
 	held   bool // the unit keeps showing a frequency without a signal
 	looked bool // the held check was done
+	search bool // a failure is no verdict yet: a search is under way
 	from   int  // index of the first result since the reference was last checked
 	asked  bool // a person was asked to prove the path
 	byHand bool // and saw the signal arrive

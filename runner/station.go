@@ -103,6 +103,8 @@ func (s *Station) Point(ctx context.Context, p procedures.Point) (PointResult, e
 // shown good before and after, but nothing is read anew, and no path proven. It
 // is for searches, where a failure is expected.
 func (s *Station) Shot(ctx context.Context, p procedures.Point) (PointResult, error) {
+	s.at.search = true // also below what the unit promises to count at
+	defer func() { s.at.search = false }()
 	return s.taking(ctx, p, func(res *PointResult) (symptom, bench decision.Reason, err error) {
 		r, at := s.r, s.at
 		if bench, err = r.arrive(ctx, at, p, res); bench != "" || err != nil {
@@ -153,7 +155,15 @@ func (s *Station) Shot(ctx context.Context, p procedures.Point) (PointResult, er
 // Proper tells whether all n readings of a shot lie within the limit and none
 // is missing.
 func (p PointResult) Proper() bool {
-	return p.Counted >= p.Point.Readings && p.missing() == 0 && !p.suspicious()
+	if p.Counted < p.Point.Readings || p.missing() > 0 {
+		return false
+	}
+	for _, x := range p.numbers() {
+		if x.Sub(p.Reference).Abs().Cmp(p.Limit.Total) > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // taking is what Point and Shot share: what went wrong on the bench's side is

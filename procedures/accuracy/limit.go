@@ -83,8 +83,6 @@ type Limit struct {
 const (
 	counts  = "counts"
 	trigger = "trigger"
-	// TimebaseTerm is the share of the unit's timebase.
-	TimebaseTerm = "timebase"
 )
 
 // Limit computes the limit. Terms that are zero are left out.
@@ -99,7 +97,7 @@ func (s Spec) Limit(c Conditions) (Limit, error) {
 	n := int64(max(figures.Counts, 1))
 	l.add(counts, q.Mul(quantity.ExactInt(n)), fmt.Sprintf("%d × %s Hz", n, show(q)))
 	if c.Timebase != nil {
-		l.add(TimebaseTerm, f.Mul(*c.Timebase), c.TimebaseHow)
+		l.add("timebase", f.Mul(*c.Timebase), c.TimebaseHow)
 	}
 	if figures.Trigger.Sign() != 0 {
 		l.add(trigger, f.Mul(figures.Trigger.Exact()).Abs(), figures.Trigger.String())

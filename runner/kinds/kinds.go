@@ -6,18 +6,20 @@ import (
 	"bandproof/procedures"
 	"bandproof/runner"
 	"bandproof/runner/edge"
+	"bandproof/runner/levelrange"
 	"bandproof/runner/observation"
-	"bandproof/runner/overlap"
 	"bandproof/runner/selftest"
+	"bandproof/runner/sensitivity"
 )
 
 // All returns every kind.
 func All() []runner.MeasureKind {
 	return []runner.MeasureKind{
 		edge.Kind{},
-		overlap.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
+		sensitivity.Kind{},
+		levelrange.Kind{},
 	}
 }
 
