@@ -30,6 +30,7 @@ func LoadProcedure(file string, text []byte, kinds ...MeasureKind) (*Procedure, 
 	for k, s := range p.Sweeps {
 		c.sweep(fmt.Sprintf("sweep[%d]", k), s, p)
 	}
+	c.warmUp(p)
 	c.measures(p, kinds)
 	return p, d.Err()
 }

@@ -107,6 +107,9 @@ type Plan struct {
 	FixedMinutes float64  `json:"fixed_minutes"`
 	Warnings     []string `json:"warnings,omitempty"`
 	Monitor      *Watch   `json:"monitor,omitempty"` // nil where the bench has none
+	// WarmUp is read again and again until the unit no longer drifts; nil where
+	// the procedure asks for a time only, or the bench can't show the drift.
+	WarmUp *Point `json:"warm_up,omitempty"`
 	// PastDue are the standards that results would rest on though their due date
 	// has passed: a run stops before the first point unless each is accepted.
 	PastDue []Due `json:"past_due,omitempty"`
@@ -166,6 +169,9 @@ func NewPlan(p *Procedure, b *Bench, o Options) (*Plan, error) {
 		if err := m.Keys.Plan(&Draft{l}, m); err != nil {
 			return nil, fmt.Errorf("procedure %q, measurement %q: %w", p.Name, m.Title(), err)
 		}
+	}
+	if err := l.warmUp(); err != nil {
+		return nil, fmt.Errorf("procedure %q: %w", p.Name, err)
 	}
 	l.order()
 	l.warn()

@@ -262,6 +262,11 @@ func (l *planner) order() {
 			}
 		}
 	}
+	stops := l.plan.Stops
+	if w := l.plan.WarmUp; w != nil { // its path is connected first
+		rank[w.Path] = -1
+		stops = func() []Stop { return withPath(l.plan.Stops(), w.Path) }
+	}
 	points, tasks := l.plan.Points, l.plan.Tasks
 	sort.SliceStable(points, func(a, b int) bool { return rank[points[a].Path] < rank[points[b].Path] })
 	sort.SliceStable(tasks, func(a, b int) bool { return rank[tasks[a].Path] < rank[tasks[b].Path] })
@@ -270,7 +275,7 @@ func (l *planner) order() {
 		move = *l.b.MoveTime
 	}
 	saved := 0.0
-	for _, stop := range l.plan.Stops() {
+	for _, stop := range stops() {
 		if path, _ := l.b.Path(stop.Path); stop.Path != "" && !path.HandsFree() {
 			l.plan.Moves++
 			l.plan.Minutes += move.Float() / 60
@@ -288,6 +293,16 @@ func (l *planner) order() {
 		}
 	}
 	l.plan.FixedMinutes = l.plan.Minutes + saved
+}
+
+// withPath adds a stop for a path that has none.
+func withPath(list []Stop, path string) []Stop {
+	for _, s := range list {
+		if s.Path == path {
+			return list
+		}
+	}
+	return append([]Stop{{Path: path}}, list...)
 }
 
 // Stop is what is taken while one path is connected.

@@ -16,12 +16,14 @@ type Procedure struct {
 	Revision string            `toml:"revision" json:"revision" jsonschema_description:"Revision; every change needs a new one."`
 	Origin   string            `toml:"origin" json:"origin" jsonschema_description:"Where the figures come from, such as the unit's manual with its part number."`
 	WarmUp   quantity.Duration `toml:"warm_up,omitempty" json:"warm_up" jsonschema_description:"How long the unit must have been on before the first point."`
-	Decision decision.Rule     `toml:"decision" json:"decision" jsonschema_description:"The decision rule."`
-	Unit     Unit              `toml:"unit" json:"unit" jsonschema_description:"The unit: what its specification promises."`
-	Inputs   []Input           `toml:"input" json:"input" jsonschema_description:"The inputs of the unit."`
-	Sweeps   []Sweep           `toml:"sweep" json:"sweep" jsonschema_description:"The points that show each input."`
-	Measures []Measure         `toml:"measure,omitempty" json:"measure,omitempty" jsonschema_description:"Measurements of other kinds than the band sweep."`
-	Cautions []string          `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
+	// WarmUpUntil: the warm-up lasts until readings no longer drift; WarmUp is then the least time.
+	WarmUpUntil *WarmUpUntil  `toml:"warm_up_until,omitempty" json:"warm_up_until,omitempty" jsonschema_description:"Warm up until the unit's readings of a steady signal no longer drift; warm_up is then the least time."`
+	Decision    decision.Rule `toml:"decision" json:"decision" jsonschema_description:"The decision rule."`
+	Unit        Unit          `toml:"unit" json:"unit" jsonschema_description:"The unit: what its specification promises."`
+	Inputs      []Input       `toml:"input" json:"input" jsonschema_description:"The inputs of the unit."`
+	Sweeps      []Sweep       `toml:"sweep" json:"sweep" jsonschema_description:"The points that show each input."`
+	Measures    []Measure     `toml:"measure,omitempty" json:"measure,omitempty" jsonschema_description:"Measurements of other kinds than the band sweep."`
+	Cautions    []string      `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
 }
 
 // Unit describes the unit under test as a whole.

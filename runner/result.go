@@ -128,6 +128,7 @@ type Result struct {
 	Rule     decision.Rule                  `json:"decision"`
 	Timebase string                         `json:"timebase"` // what the unit promises, in words
 	OnFor    quantity.Duration              `json:"on_for"`   // at the first point
+	WarmUp   *WarmUp                        `json:"warm_up,omitempty"`
 	Inputs   []InputResult                  `json:"inputs"`
 	Points   []PointResult                  `json:"points"`
 	Planned  int                            `json:"planned_points"`

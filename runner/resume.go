@@ -96,6 +96,7 @@ func (r *run) takeUp(e *Earlier) {
 		delete(r.secondsTo, p.Point.ID)
 	}
 	r.result.Sessions, r.result.Outcomes, r.Steps = slices.Clone(e.Sessions), slices.Clone(e.Outcomes), e.Steps
+	r.result.WarmUp, _ = r.keptWarmUp() // what can't be read is said when the warm-up goes on
 	for _, o := range e.Outcomes {
 		delete(r.secondsTo, o.Task.ID)
 	}
@@ -176,6 +177,7 @@ func (r *run) endSession(ctx context.Context) error {
 func (r *run) stand(ctx context.Context) error {
 	s := Standing{Result: r.result}
 	s.Result.Points, s.Result.Outcomes, s.Result.Events, s.Result.Entries, s.Result.Sessions = nil, nil, nil, nil, nil
+	s.Result.WarmUp = nil // made of its steps
 	for name, yes := range r.alive {
 		if yes {
 			s.Alive = append(s.Alive, name)
@@ -272,7 +274,7 @@ func (r *run) stillWarm(ctx context.Context) error {
 	case r.OnNow != nil:
 		r.OnFor = *r.OnNow
 		return nil
-	case r.Procedure.WarmUp.Sign() <= 0, 0 <= gap && gap <= coolsWithin:
+	case r.Procedure.WarmUp.Sign() <= 0 && r.Plan.WarmUp == nil, 0 <= gap && gap <= coolsWithin:
 		r.OnFor = on
 		return nil
 	}

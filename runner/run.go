@@ -262,22 +262,6 @@ func differs(id drivers.Identity, model, serial string) string {
 	return strings.Join(list, ", and ")
 }
 
-// warmUp waits for what is left of the warm-up time.
-func (r *run) warmUp(ctx context.Context) error {
-	r.result.OnFor = r.OnFor
-	left := r.Procedure.WarmUp.Sub(r.OnFor)
-	if left.Sign() <= 0 {
-		return nil
-	}
-	r.event(ctx, fmt.Sprintf("the unit must be on for %s: waiting %s, until %s (if it has been on already, stop and state --on-for)", r.Procedure.WarmUp, left,
-		r.Clock.Now().Add(seconds(left)).Format("15:04")))
-	if err := r.Clock.Sleep(ctx, seconds(left)); err != nil {
-		return err
-	}
-	r.result.OnFor = r.Procedure.WarmUp
-	return nil
-}
-
 // rfOffAll switches RF off at every source, all at once, and returns the first
 // failure by name, that of a link before that of a missing person; RFMayBeOn
 // then lists those that failed. A source that a person would have to set, and

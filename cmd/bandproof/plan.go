@@ -76,6 +76,9 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	}
 	printAids(t, f, p)
 	t.print("timebase: %s ppm (%s)", number(p.Timebase.Float()*1e6, 4), p.TimebaseHow)
+	if u := f.procedure.WarmUpUntil; u != nil && p.WarmUp != nil {
+		t.print("warm-up: %s, read every %s through %s; at most %s, then: %s", u, u.Every, p.WarmUp.Path, u.Longest, u.Otherwise)
+	}
 	if w := f.procedure.WarmUp; w.Sign() > 0 {
 		t.print("warm-up: the unit must be on for %s before the first point (--on-for states how long it has been)", w)
 	}

@@ -33,7 +33,8 @@ type Bench struct {
 	heard  func(instrument, message, reply string)
 
 	mu         sync.Mutex // guards all below, and all instruments
-	age        float64    // seconds of model time since power-on of the bench
+	age        float64    // seconds of model time since power-on of the bench, see now
+	born       time.Time  // power-on by the clock; the zero time where gates make the time
 	ambient    float64    // °C
 	references map[string]float64
 	counter    *counter
@@ -83,6 +84,9 @@ func New(s Scenario, o Options) (*Bench, error) {
 	}
 	if b.log == nil {
 		b.log = slog.New(slog.DiscardHandler)
+	}
+	if s.AgeByClock {
+		b.born = b.clock.Now()
 	}
 	if s.Ambient != nil {
 		b.ambient = s.Ambient.Float()
@@ -148,6 +152,22 @@ func (b *Bench) device(name string) (device, error) {
 	return nil, fmt.Errorf("virtual bench has no instrument %q; it has %s", name, strings.Join(names, ", "))
 }
 
+// now is the model time since power-on, in seconds: what gates and settling have
+// added up to, or what the clock says where the scenario asks for that.
+func (b *Bench) now() float64 {
+	if b.born.IsZero() {
+		return b.age
+	}
+	return b.age + b.clock.Now().Sub(b.born).Seconds()
+}
+
+// pass lets the time of a gate or of settling pass.
+func (b *Bench) pass(seconds float64) {
+	if b.born.IsZero() {
+		b.age += seconds
+	}
+}
+
 // Advance lets model time pass: drift, ageing and warm-up go on, as in "two
 // weeks later". It takes no process time.
 func (b *Bench) Advance(d quantity.Duration) {
@@ -185,7 +205,7 @@ func (b *Bench) Repair(timebase quantity.Ratio) {
 		for _, in := range b.counter.inputs {
 			in.dead = false
 		}
-		b.counter.timebase.adjust(timebase.Float(), b.age)
+		b.counter.timebase.adjust(timebase.Float(), b.now())
 		b.counter.display = ""
 	})
 }

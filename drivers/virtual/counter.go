@@ -133,7 +133,7 @@ func (c *counter) setReference(choice string) bool {
 	return true
 }
 
-func (c *counter) powered() float64 { return c.timebase.powered + c.b.age }
+func (c *counter) powered() float64 { return c.timebase.powered + c.b.now() }
 
 // setting is the key of the draws of a gate.
 func (c *counter) setting(s signal, in *input) string {

@@ -99,7 +99,7 @@ func (c *counter) complete(r *gateRun) {
 		return
 	}
 	c.ordinals[c.setting(s, r.input)]++
-	c.b.age += r.input.seconds(c.lasts(m), s.f)
+	c.b.pass(r.input.seconds(c.lasts(m), s.f))
 	if digits != "" {
 		c.display = digits
 	}
@@ -185,7 +185,7 @@ func (c *counter) y(s signal, m gateMods) (y float64, coherent bool) {
 	if used := c.inUse(m); used != ownReference {
 		return c.b.references[used], s.coherent == used
 	}
-	return c.timebase.y(c.b.age, c.b.ambient) + m.y, false
+	return c.timebase.y(c.b.now(), c.b.ambient) + m.y, false
 }
 
 // coherentWithCounter: a source locked to the counter is coherent with it

@@ -38,7 +38,7 @@ func (m *powerMeter) name() string        { return m.sc.Name }
 func (m *powerMeter) link() LinkScenario  { return m.sc.Link }
 func (m *powerMeter) identity() Identity  { return m.sc.Identity }
 func (m *powerMeter) registers() *status  { return &m.status }
-func (m *powerMeter) poweredFor() float64 { return longPowered + m.b.age }
+func (m *powerMeter) poweredFor() float64 { return longPowered + m.b.now() }
 func (m *powerMeter) commands() []command { return powerMeterCommands }
 func (m *powerMeter) settleUp()           {}
 func (m *powerMeter) clear()              {}

@@ -25,7 +25,7 @@ func (r *relay) name() string        { return r.sc.Name }
 func (r *relay) link() LinkScenario  { return r.sc.Link }
 func (r *relay) identity() Identity  { return r.sc.Identity }
 func (r *relay) registers() *status  { return &r.status }
-func (r *relay) poweredFor() float64 { return longPowered + r.b.age }
+func (r *relay) poweredFor() float64 { return longPowered + r.b.now() }
 func (r *relay) commands() []command { return relayCommands }
 func (r *relay) settleUp()           {}
 func (r *relay) clear()              {}

@@ -11,7 +11,8 @@ type Scenario struct {
 	Schema     string                `toml:"schema"`
 	Title      string                `toml:"title"`
 	Seed       int                   `toml:"seed,omitempty"`
-	Follow     bool                  `toml:"follow,omitempty"` // a virtual technician moves the cables
+	Follow     bool                  `toml:"follow,omitempty"`       // a virtual technician moves the cables
+	AgeByClock bool                  `toml:"age_by_clock,omitempty"` // drift, ageing and warm-up go on by the clock; by gates and settling unless stated, so that one seed gives one record
 	Ambient    *quantity.Temperature `toml:"ambient,omitempty"`
 	References []ReferenceScenario   `toml:"reference,omitempty"`
 	Counter    CounterScenario       `toml:"counter"`

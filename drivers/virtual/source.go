@@ -127,7 +127,7 @@ func (s *source) settleTime() time.Duration {
 func (s *source) countSettling() {
 	if s.settleDue {
 		s.settleDue = false
-		s.b.age += s.sc.Settle.Float()
+		s.b.pass(s.sc.Settle.Float())
 	}
 }
 
@@ -141,7 +141,7 @@ func (s *source) overshoot() float64 {
 func (s *source) occasion() occasion {
 	text := s.frequency.Plain()
 	return occasion{
-		instrument: s.sc.Name, f: s.frequency.Float(), powered: s.timebase.powered + s.b.age, ambient: s.b.ambient,
+		instrument: s.sc.Name, f: s.frequency.Float(), powered: s.timebase.powered + s.b.now(), ambient: s.b.ambient,
 		draw: newDraw(s.b.seed, s.sc.Name, text, s.tries[text]),
 	}
 }
@@ -182,7 +182,7 @@ func (s *source) settling() bool { return s.b.clock.Now().Before(s.settled) }
 func (s *source) y() (y float64, coherent string, tracks bool) {
 	switch s.sc.Reference {
 	case "", ownReference:
-		return s.timebase.y(s.b.age, s.b.ambient), "", false
+		return s.timebase.y(s.b.now(), s.b.ambient), "", false
 	case counterReference:
 		return 0, "", true
 	}

@@ -11,7 +11,7 @@ func (s *source) name() string        { return s.sc.Name }
 func (s *source) link() LinkScenario  { return s.sc.Link }
 func (s *source) identity() Identity  { return s.sc.Identity }
 func (s *source) registers() *status  { return &s.status }
-func (s *source) poweredFor() float64 { return s.timebase.powered + s.b.age }
+func (s *source) poweredFor() float64 { return s.timebase.powered + s.b.now() }
 func (s *source) settleUp()           { s.countSettling() }
 func (s *source) clear()              {}
 func (s *source) gone(*session)       {}

@@ -23,7 +23,7 @@ func (t *thermometer) name() string        { return t.sc.Name }
 func (t *thermometer) link() LinkScenario  { return t.sc.Link }
 func (t *thermometer) identity() Identity  { return t.sc.Identity }
 func (t *thermometer) registers() *status  { return &t.status }
-func (t *thermometer) poweredFor() float64 { return longPowered + t.b.age }
+func (t *thermometer) poweredFor() float64 { return longPowered + t.b.now() }
 func (t *thermometer) commands() []command { return thermometerCommands }
 func (t *thermometer) settleUp()           {}
 func (t *thermometer) clear()              {}

@@ -19,6 +19,7 @@ type Journal struct {
 	Outcomes []runner.Outcome
 	Steps    []string // task and body
 	After    int      // fail after this many points; 0 never
+	OnStep   func()   // told of each step that was kept; nil for nobody
 }
 
 // ErrFull is what a full journal says.
@@ -51,6 +52,9 @@ func (m *Journal) Outcome(_ context.Context, o runner.Outcome) error {
 // Step keeps a step.
 func (m *Journal) Step(_ context.Context, task string, body json.RawMessage) error {
 	m.Steps = append(m.Steps, task+" "+string(body))
+	if m.OnStep != nil {
+		m.OnStep()
+	}
 	return nil
 }
 

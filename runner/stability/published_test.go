@@ -48,6 +48,11 @@ type check struct {
 	TDays            float64              `toml:"t_days"`
 	Expected         float64              `toml:"expected"`
 	Tolerance        float64              `toml:"tolerance"`
+	// Of a line that is fitted to x and values.
+	X                 []float64 `toml:"x"`
+	SlopeStandard     float64   `toml:"slope_standard"`
+	InterceptStandard float64   `toml:"intercept_standard"`
+	Scatter           float64   `toml:"scatter"`
 }
 
 func checks(t testing.TB, file string, count int) map[string]check {
@@ -151,7 +156,7 @@ func TestPublishedDeviations(t *testing.T) {
 }
 
 func TestPublishedAgeing(t *testing.T) {
-	all := checks(t, "ageing.toml", 4)
+	all := checks(t, "ageing.toml", 5)
 	line := all["ageing-exact-line"]
 	f, err := stability.FitLinear(line.Days, line.Values)
 	require.NoError(t, err)
