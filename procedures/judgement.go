@@ -151,7 +151,7 @@ func (j *Judgement) uncertainties(m Measurement, errors []quantity.Exact) (err e
 		return err
 	}
 	decided := base
-	if repeat, ok := repeatability(errors); ok {
+	if repeat, ok := Repeatability(errors); ok {
 		// Never both, and the one that makes the larger U.
 		scattered := with(base, repeat)
 		u, err := scattered.Combine()
@@ -187,8 +187,8 @@ func ratio(limit quantity.Exact, u float64) *float64 {
 	return nil
 }
 
-// repeatability is s/√n of two readings or more that differ at all.
-func repeatability(errors []quantity.Exact) (uncertainty.Contribution, bool) {
+// Repeatability is s/√n of two readings or more that differ at all.
+func Repeatability(errors []quantity.Exact) (uncertainty.Contribution, bool) {
 	n := len(errors)
 	if n < 2 || Spread(errors).Sign() == 0 {
 		return uncertainty.Contribution{}, false

@@ -83,6 +83,8 @@ type Limit struct {
 const (
 	counts  = "counts"
 	trigger = "trigger"
+	// TimebaseTerm is the share of the unit's timebase.
+	TimebaseTerm = "timebase"
 )
 
 // Limit computes the limit. Terms that are zero are left out.
@@ -97,7 +99,7 @@ func (s Spec) Limit(c Conditions) (Limit, error) {
 	n := int64(max(figures.Counts, 1))
 	l.add(counts, q.Mul(quantity.ExactInt(n)), fmt.Sprintf("%d × %s Hz", n, show(q)))
 	if c.Timebase != nil {
-		l.add("timebase", f.Mul(*c.Timebase), c.TimebaseHow)
+		l.add(TimebaseTerm, f.Mul(*c.Timebase), c.TimebaseHow)
 	}
 	if figures.Trigger.Sign() != 0 {
 		l.add(trigger, f.Mul(figures.Trigger.Exact()).Abs(), figures.Trigger.String())

@@ -87,6 +87,16 @@ func (t Timebase) Relative(since quantity.Duration) (quantity.Exact, string, err
 	return sum, how, nil
 }
 
+// Drift is how far the stated ageing lets the timebase go within a time; stated
+// is false where no ageing is.
+func (t Timebase) Drift(over quantity.Duration) (relative quantity.Exact, stated bool) {
+	period, ok := periods[t.Per]
+	if t.Ageing == nil || !ok {
+		return quantity.Exact{}, false
+	}
+	return t.Ageing.Exact().Abs().Mul(over.Exact()).Quo(period.Exact()), true
+}
+
 // rss returns the root of the sum of squares to 50 digits.
 func rss(parts []quantity.Exact) (quantity.Exact, error) {
 	sum := quantity.Exact{}

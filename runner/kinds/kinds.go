@@ -8,6 +8,7 @@ import (
 	"bandproof/runner/edge"
 	"bandproof/runner/levelrange"
 	"bandproof/runner/observation"
+	"bandproof/runner/overlap"
 	"bandproof/runner/selftest"
 	"bandproof/runner/sensitivity"
 )
@@ -16,6 +17,7 @@ import (
 func All() []runner.MeasureKind {
 	return []runner.MeasureKind{
 		edge.Kind{},
+		overlap.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
 		sensitivity.Kind{},
