@@ -59,6 +59,8 @@ type Point struct {
 	// counts the source.
 	Metered bool `json:"metered,omitempty"`
 	Watched bool `json:"watched,omitempty"`
+	// Also are ways of other sources to the same point.
+	Also []Way `json:"also,omitempty"`
 }
 
 // NotShown is a stretch of an input's range, or a single point of it, that is

@@ -104,14 +104,14 @@ func (l *planner) reachedByOther(i Input, not Path, f quantity.Frequency) bool {
 	return false
 }
 
-// point plans one frequency on the best path: the one with the highest TUR,
-// the first in the bench file among equals. why tells what stands against it.
+// point plans one frequency on the best path (see better) and notes the ways of
+// other sources. why tells what stands against it.
 func (l *planner) point(i Input, s Sweep, f quantity.Frequency) (best Point, why string) {
 	want, err := wanted(i, s, f)
 	if err != nil {
 		return Point{}, err.Error()
 	}
-	found := false
+	var all []Point
 	for _, path := range l.b.Paths {
 		if path.Input != i.Name {
 			continue
@@ -121,24 +121,21 @@ func (l *planner) point(i Input, s Sweep, f quantity.Frequency) (best Point, why
 		switch {
 		case err != nil && why == "":
 			why = err.Error()
-		case err == nil && (!found || better(p, best)):
-			best, found = p, true
+		case err == nil:
+			if len(all) == 0 || l.better(i, p, best) {
+				best = p
+			}
+			all = append(all, p)
 		}
 	}
-	if found {
+	if len(all) > 0 {
+		best.Also = l.also(best, all)
 		return best, ""
 	}
 	if why == "" {
 		why = "no path in the bench file leads to this input"
 	}
 	return Point{}, why
-}
-
-func better(a, b Point) bool {
-	if b.TUR == nil {
-		return false
-	}
-	return a.TUR == nil || *a.TUR > *b.TUR*(1+1e-9)
 }
 
 // wanted is the level that the sweep asks for at f.

@@ -109,7 +109,7 @@ func (l *planner) warmUp() error {
 		switch {
 		case err != "" && why == "":
 			why = err
-		case err == "" && (best.Path == "" || better(p, best)):
+		case err == "" && (best.Path == "" || l.better(i, p, best)):
 			best = p
 		}
 	}

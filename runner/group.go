@@ -20,14 +20,15 @@ type place struct {
 	source drivers.Source
 	// proofs are points that passed here, to be repeated before a "no count"
 	// elsewhere is believed.
-	proofs []procedures.Point
-	held   bool // the unit keeps showing a frequency without a signal
-	looked bool // the held check was done
-	search bool // a failure is no verdict yet: a search is under way
-	from   int  // index of the first result since the reference was last checked
-	asked  bool // a person was asked to prove the path
-	byHand bool // and saw the signal arrive
-	seen   string
+	proofs   []procedures.Point
+	borrowed bool // they passed on another path
+	held     bool // the unit keeps showing a frequency without a signal
+	looked   bool // the held check was done
+	search   bool // a failure is no verdict yet: a search is under way
+	from     int  // index of the first result since the reference was last checked
+	asked    bool // a person was asked to prove the path
+	byHand   bool // and saw the signal arrive
+	seen     string
 
 	earlier string // what was said of the references on earlier paths of this input
 	// finest digit of the replies here, and whether one ended in a zero, so that
@@ -344,6 +345,7 @@ func yesNo(yes bool) string {
 // void takes back the verdicts from index on. The journal gets the points
 // again as they now stand; nothing that was read is lost.
 func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
+	r.voided = why
 	for k := from; k < len(r.result.Points); k++ {
 		p := &r.result.Points[k]
 		if p.Verdict.Word == decision.NotJudged {

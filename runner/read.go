@@ -273,7 +273,11 @@ func (r *run) repeat(ctx context.Context, at *place, res *PointResult) (bool, er
 	got := res.Readings[len(res.Readings)-1]
 	reference := set.Reported.Exact().Mul(r.Plan.Topology[p.Source].Factor)
 	if got.Mark != drivers.None || got.Frequency.Exact().Sub(reference).Abs().Cmp(p.Limit.Total) > 0 {
-		res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed before, no longer reads right on this path", p.ID))
+		if at.borrowed {
+			res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed with another source, does not read right on this path", p.ID))
+		} else {
+			res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed before, no longer reads right on this path", p.ID))
+		}
 		return false, nil
 	}
 	res.Notes = append(res.Notes, fmt.Sprintf("path proven: point %s, repeated, reads %s", p.ID, got.Frequency))

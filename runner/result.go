@@ -65,6 +65,12 @@ type PointResult struct {
 	procedures.Judgement
 	// StoppedEarly says why fewer readings than planned were taken; "" where all were.
 	StoppedEarly string `json:"stopped_early,omitempty"`
+	// Other is a look at the same point through another source, taken because of
+	// what the one here showed, or did not. Both stand as they were found; Alone is
+	// what the one here says by itself, where the two together say something else.
+	Other *PointResult      `json:"other_look,omitempty"`
+	Alone *decision.Verdict `json:"verdict_alone,omitempty"`
+
 	// Symptom names what the readings look like, such as "half the frequency".
 	Symptom   string    `json:"symptom,omitempty"`
 	Notes     []string  `json:"notes,omitempty"`

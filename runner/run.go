@@ -81,6 +81,7 @@ type run struct {
 	interrupt error
 	alive     map[string]bool  // sources of which a point passed in this run, and has not failed to since
 	deaf      map[string]bool  // thermometers that do not answer
+	voided    Reason           // why points were voided last
 	inDate    []procedures.Due // standards whose due date had not passed yet
 }
 
@@ -197,12 +198,16 @@ func (r *run) all(ctx context.Context) error {
 	if len(r.result.Points) > 0 {
 		r.result.OnFor = r.Earlier.Standing.Result.OnFor // at the first point
 	}
-	for _, stop := range r.Plan.Stops() {
+	stops := r.Plan.Stops()
+	for k, stop := range stops {
 		if err := r.stop(ctx, stop); err != nil {
 			return err
 		}
+		if err := r.secondLooks(ctx, stop, stops[k+1:]); err != nil {
+			return err
+		}
 	}
-	return nil
+	return r.suspects(ctx)
 }
 
 // identify asks every instrument who it is and compares with what the files

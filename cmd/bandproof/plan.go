@@ -117,6 +117,12 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 			}
 		}
 	}
+	for _, i := range p.Inputs {
+		n, sources := p.Repeatable(i.Input)
+		if n > 0 {
+			t.print("input %s: %d points can be repeated with source %s if they fail", i.Input, n, strings.Join(sources, " or "))
+		}
+	}
 	for _, x := range p.Warnings {
 		t.print("warning: %s", x)
 	}

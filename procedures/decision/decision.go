@@ -56,6 +56,7 @@ const (
 	LeftOut             Reason = "left out by the operator"
 	Interrupted         Reason = "interrupted"
 	SourceOffFrequency  Reason = "source not at frequency (monitor)"
+	SourcesDisagree     Reason = "sources disagree"
 	LevelNotAsPlanned   Reason = "level at the input not as planned (power meter)"
 )
 

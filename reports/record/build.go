@@ -77,8 +77,10 @@ func New(p Parts) Record {
 func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard {
 	used := map[string]bool{}
 	for _, p := range run.Points {
-		for _, name := range p.Standards {
-			used[name] = true
+		for look := &p; look != nil; look = look.Other {
+			for _, name := range look.Standards {
+				used[name] = true
+			}
 		}
 	}
 	var list []Standard

@@ -37,8 +37,10 @@ func (r Record) Check() error {
 			return fmt.Errorf("point %s stands twice", p.Point.ID)
 		}
 		seen[p.Point.ID] = true
-		if err := checkPoint(p); err != nil {
-			return fmt.Errorf("point %s: %w", p.Point.ID, err)
+		for look := &p; look != nil; look = look.Other {
+			if err := checkPoint(*look); err != nil {
+				return fmt.Errorf("point %s, source %s: %w", p.Point.ID, look.Point.Source, err)
+			}
 		}
 	}
 	return r.checkOutcomes()

@@ -109,6 +109,11 @@ func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
 		"point gone":       {func(r *record.Record) { r.Run.Complete, r.Run.Planned = true, 2 }, "has 1 of 2 points"},
 		"point twice":      {func(r *record.Record) { r.Run.Points = append(r.Run.Points, r.Run.Points[0]) }, "stands twice"},
 		"kind":             {func(r *record.Record) { r.Run.Kind = "as-wished" }, "unknown kind"},
+		"other look edited": {func(r *record.Record) {
+			look := r.Run.Points[0]
+			look.Point.Source, look.Error = "MW", quantity.Exact{}
+			r.Run.Points[0].Other = &look
+		}, "source MW: error 0 Hz is not mean less reference"},
 		"fail made a pass": {func(r *record.Record) {
 			p := &r.Run.Points[0]
 			p.Verdict = decision.Verdict{Word: decision.Pass}

@@ -21,7 +21,8 @@ import (
 var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "level", "level_unit", "gate_s", "mean_hz", "error_hz", "error_ppm",
 	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
 	"counted_readings", "readings", "started", "finished", "read_by",
-	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db"}
+	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db",
+	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
@@ -63,20 +64,42 @@ func (r run) csvRow(p *runner.PointResult) []string {
 	if p.TUR != nil {
 		tur = csvFloat(*p.TUR)
 	}
+	row := []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
+		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
+		strconv.Itoa(p.Counted), csvReadings(p), csvTime(p.Started), csvTime(p.Finished), csvText(strings.Join(readers(p), "; "))}
+	uncertain := ""
+	if p.Point.LevelU > 0 { // not in records of the first version
+		uncertain = csvFloat(p.Point.LevelU)
+	}
+	return append(append(append(row, csvAids(p)...), uncertain), csvOther(p)...)
+}
+
+// csvReadings are the replies that count, as they came.
+func csvReadings(p *runner.PointResult) string {
 	var readings []string
 	for _, x := range p.Readings {
 		if x.Use == runner.Counted {
 			readings = append(readings, strings.ReplaceAll(x.Text, ";", `\x3b`))
 		}
 	}
-	row := []string{csvText(r.ID), csvText(string(r.Run.Kind)), csvText(p.Point.ID), csvText(p.Point.Input), p.Point.Frequency.Plain(), level, unit, p.Gate.Plain(),
-		mean, e, relative, csvExact(p.Limit.Total), csvFloat(p.LimitPPM), u, du, tur, csvText(string(p.Verdict.Word)), csvText(string(p.Verdict.Reason)), csvText(p.Symptom),
-		strconv.Itoa(p.Counted), csvText(strings.Join(readings, ";")), csvTime(p.Started), csvTime(p.Finished), csvText(strings.Join(readers(p), "; "))}
-	uncertain := ""
-	if p.Point.LevelU > 0 { // not in records of the first version
-		uncertain = csvFloat(p.Point.LevelU)
+	return csvText(strings.Join(readings, ";"))
+}
+
+// csvOther are the columns of the look through another source, empty where
+// there was none.
+func csvOther(p *runner.PointResult) []string {
+	row := make([]string, 8)
+	row[0] = csvText(p.Point.Source)
+	if p.Alone != nil {
+		row[1] = csvText(p.Alone.String())
 	}
-	return append(append(row, csvAids(p)...), uncertain)
+	if o := p.Other; o != nil {
+		row[2], row[3], row[7] = csvText(o.Point.Source), csvText(o.Verdict.String()), csvReadings(o)
+		if o.Counted > 0 {
+			row[4], row[5], row[6] = csvExact(o.Mean), csvExact(o.Error), csvFloat(o.Reported.Expanded)
+		}
+	}
+	return row
 }
 
 // csvAids are the columns of power meter, monitor (its last reading that counts)
