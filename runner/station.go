@@ -53,6 +53,9 @@ func (s *Station) Input() procedures.Input {
 // Counter is the unit, for what only some units can (drivers.SelfTester, …).
 func (s *Station) Counter() drivers.Counter { return s.r.Counter }
 
+// ReplyAgrees tells whether the unit's replies show the digits of its display.
+func (s *Station) ReplyAgrees() bool { return s.r.ReplyAgrees }
+
 // Operator is the person at the bench; what was asked and answered is to be
 // kept with Entry.
 func (s *Station) Operator() Operator { return s.r.Operator }

@@ -36,6 +36,8 @@ const (
 	CoarseReply    Reason = "resolution"
 	OutsideLimit   Reason = "error outside the limit"
 	ReadingOutside Reason = "a reading outside the limit"
+	DigitFault     Reason = "a digit is stuck or missing"
+	GateShort      Reason = "readings come sooner than the gate allows"
 	SelfTestFailed Reason = "the self-test fails"
 	NotAsExpected  Reason = "not as expected" // what a person saw
 )

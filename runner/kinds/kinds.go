@@ -6,6 +6,7 @@ import (
 	"bandproof/procedures"
 	"bandproof/runner"
 	"bandproof/runner/edge"
+	"bandproof/runner/gate"
 	"bandproof/runner/levelrange"
 	"bandproof/runner/observation"
 	"bandproof/runner/overlap"
@@ -17,6 +18,7 @@ import (
 func All() []runner.MeasureKind {
 	return []runner.MeasureKind{
 		edge.Kind{},
+		gate.Kind{},
 		overlap.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
