@@ -29,6 +29,7 @@ func (s *Sheet) front() []block {
 	if len(s.inputNames()) > 0 {
 		b = append(b, s.byInput())
 	}
+	b = append(b, s.otherMeasurements()...)
 	b = append(b, s.notShown()...)
 	b = append(b, s.notJudged()...)
 	b = append(b, s.conditions(), s.standards())
@@ -47,10 +48,19 @@ func (s *Sheet) alerts() []block {
 		}
 		if !r.Run.Complete {
 			b = append(b, &notice{Alert: true, Title: r.label + ": run incomplete",
-				Lines: []string{fmt.Sprintf("The run ended before its plan did: %s. Of %d planned points %d were taken.", stated(r.Run.Ended), r.Run.Planned, len(r.Run.Points))}})
+				Lines: []string{fmt.Sprintf("The run ended before its plan did: %s. %s.", stated(r.Run.Ended), r.taken())}})
 		}
 	}
 	return b
+}
+
+// taken says how much of the plan was taken.
+func (r run) taken() string {
+	text := fmt.Sprintf("Of %d planned points %d were taken", r.Run.Planned, len(r.Run.Points))
+	if r.Run.PlannedTasks > 0 {
+		text += fmt.Sprintf(", of %d planned tasks of other measurements %d", r.Run.PlannedTasks, len(r.Run.Outcomes))
+	}
+	return text
 }
 
 func (s *Sheet) identity() block {
@@ -165,13 +175,19 @@ func (r run) statement() block {
 		counts += fmt.Sprintf(", %d not taken", left)
 	}
 	lines := []string{counts + "."}
+	others := r.otherCounts()
+	if others != "" && r.Run.Planned == 0 && len(r.Run.Points) == 0 {
+		lines[0] = others
+	} else if others != "" {
+		lines = append(lines, others)
+	}
 	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
 		lines[0] += " What was not shown stands below and is no part of the statement."
 	}
 	if n[decision.NotJudged] > 0 {
 		lines[0] += " Why points were not judged stands below."
 	}
-	return &notice{Title: r.label + ": " + word, Lines: append(lines, r.failures()...)}
+	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.failures(), r.otherFailures())}
 }
 
 func (s *Sheet) specification() block {
@@ -258,16 +274,24 @@ func (s *Sheet) notJudged() []block {
 		for _, f := range r.findings(func(p *runner.PointResult) bool { return !p.Judged() }) {
 			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: f.input}, {Text: stated(join(", ", string(f.verdict.Reason), f.symptom))}, {Text: f.where()}})
 		}
+		t.Rows = append(t.Rows, r.openRows()...)
 	}
 	if len(t.Rows) == 0 {
 		for _, r := range s.runs {
-			if len(r.Run.Points) == 0 {
+			if len(r.Run.Points)+len(r.Run.Outcomes) == 0 {
 				return nil
 			}
 		}
-		return []block{&paragraph{Label: "Not judged", Text: "Every point that was taken has a verdict."}}
+		return []block{&paragraph{Label: "Not judged", Text: s.allJudged()}}
 	}
 	return []block{t}
+}
+
+func (s *Sheet) allJudged() string {
+	if slices.ContainsFunc(s.runs, func(r run) bool { return len(r.Run.Outcomes) > 0 }) {
+		return "Every point that was taken, and every finding of another measurement that has a limit, has a verdict."
+	}
+	return "Every point that was taken has a verdict."
 }
 
 // conditions is one column a run: what may differ between runs.

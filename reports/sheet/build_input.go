@@ -22,16 +22,23 @@ func (s *Sheet) inputs() []block {
 		if in, ok := s.input(name); ok {
 			b = append(b, s.promises(in))
 		}
-		if !taken {
+		if taken {
+			b = append(b, s.points(name)...)
+		} else {
 			b = append(b, &paragraph{Text: "No point was taken at this input."})
-			continue
 		}
-		b = append(b, s.chart(name))
-		for _, runs := range s.sideBySide() {
-			b = append(b, pointTable(name, runs))
-			if n := pointNotes(name, runs); len(n) > 0 {
-				b = append(b, &notes{Title: "Notes", Lines: n})
-			}
+		b = append(b, s.measurements(name)...)
+	}
+	return b
+}
+
+// points shows the band sweep of an input.
+func (s *Sheet) points(name string) []block {
+	b := []block{s.chart(name)}
+	for _, runs := range s.sideBySide() {
+		b = append(b, pointTable(name, runs))
+		if n := pointNotes(name, runs); len(n) > 0 {
+			b = append(b, &notes{Title: "Notes", Lines: n})
 		}
 	}
 	return b

@@ -237,6 +237,11 @@ func (r run) inputNames() []string {
 	for _, p := range r.Run.Points {
 		add(p.Point.Input)
 	}
+	for _, o := range r.Run.Outcomes {
+		if o.Task.Input != "" {
+			add(o.Task.Input)
+		}
+	}
 	return list
 }
 

@@ -34,6 +34,8 @@ func dump(d *document) string {
 			dumpTable(p, x)
 		case *chart:
 			dumpChart(p, x)
+		case *graph:
+			dumpGraph(p, x)
 		default:
 			p("unknown block %T", x)
 		}
@@ -70,5 +72,26 @@ func dumpChart(p func(string, ...any), c *chart) {
 	}
 	for _, g := range c.Gaps {
 		p("gap %g to %g: %s", g.From, g.To, g.Label)
+	}
+}
+
+func dumpGraph(p func(string, ...any), g *graph) {
+	p("graph: %s", g.Caption)
+	for _, a := range []graphAxis{g.X, g.Y} {
+		p("axis %q log %t frequency %t from %g to %g", a.Title, a.Log, a.Frequency, a.From, a.To)
+	}
+	for _, l := range g.Lines {
+		p("line %q joined %t fit %t, %d points", l.Name, l.Joined, l.Fit, len(l.Points))
+		for k, q := range l.Points {
+			if k < 6 {
+				p("  %.6g %.6g ±%.6g", q.X, q.Y, q.U)
+			}
+		}
+	}
+	for _, l := range g.Levels {
+		p("level %q at %.6g", l.Name, l.Y)
+	}
+	for _, s := range g.Steps {
+		p("%s: %g to %g: %.6g", g.StepsAs, s.From, s.To, s.Y)
 	}
 }

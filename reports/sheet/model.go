@@ -17,7 +17,7 @@ type document struct {
 }
 
 // block is one thing on the sheet: *heading, *paragraph, *notice, *grid,
-// *table, *notes, *chart or *signatures.
+// *table, *notes, *chart, *graph or *signatures.
 type block interface {
 	// texts gives every text of the block, for cleaning in one place.
 	texts() []*string

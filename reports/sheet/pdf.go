@@ -140,8 +140,17 @@ func (w *pdfWriter) need(h float64) {
 }
 
 // keep makes room for a paragraph together with the lines to sign on after it,
-// so that these never stand on a page alone.
+// so that these never stand on a page alone, and for a heading with the drawing
+// or the first rows of the table below it.
 func (w *pdfWriter) keep(b, next block) {
+	if h, ok := b.(*heading); ok && h.Level > 1 {
+		switch next.(type) {
+		case *graph:
+			w.need(graphHeight + 50)
+		case *table:
+			w.need(110)
+		}
+	}
 	p, isText := b.(*paragraph)
 	s, isSigned := next.(*signatures)
 	if isText && isSigned {

@@ -32,7 +32,9 @@ func (w *pdfWriter) block(b block) {
 	case *notes:
 		w.notes(b)
 	case *chart:
-		w.chart(b)
+		w.drawing(b.plot, chartHeight, b.Caption)
+	case *graph:
+		w.drawing(b.plot, graphHeight, b.Caption)
 	case *signatures:
 		w.signatures(b)
 	}
@@ -233,18 +235,23 @@ func (w *pdfWriter) gridLong(x item) {
 	w.y += 4
 }
 
-// chart draws the plot with its caption below.
-func (w *pdfWriter) chart(c *chart) {
-	const height = 128.0
-	caption := w.regular.wrap(w.printable(c.Caption), bodyWidth, smallSize)
-	w.need(height + 8 + float64(len(caption))*smallSize*leading)
+// Heights of drawings, without their captions.
+const (
+	chartHeight = 128.0
+	graphHeight = 140.0
+)
+
+// drawing draws a plot with its caption below.
+func (w *pdfWriter) drawing(plot func(draw.Canvas), height float64, caption string) {
+	lines := w.regular.wrap(w.printable(caption), bodyWidth, smallSize)
+	w.need(height + 8 + float64(len(lines))*smallSize*leading)
 	w.y += 4
 	canvas := &pdfCanvas{w: w, x: marginX, y: w.y + height}
 	vg.Initialize(canvas)
-	c.plot(draw.NewCanvas(canvas, vg.Length(bodyWidth), vg.Length(height)))
+	plot(draw.NewCanvas(canvas, vg.Length(bodyWidth), vg.Length(height)))
 	w.pdf.SetDashPattern(nil, 0)
 	w.y += height
-	w.flow(caption, marginX, w.regular, smallSize)
+	w.flow(lines, marginX, w.regular, smallSize)
 	w.y += 1
 }
 
