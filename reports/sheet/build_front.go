@@ -17,7 +17,7 @@ func (s *Sheet) front() []block {
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)
 	}
-	b = append(b, s.identity(), &paragraph{Text: "Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value."})
+	b = append(b, s.identity(), &paragraph{Text: s.method()})
 	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
 	for _, r := range s.runs {
 		b = append(b, r.statement())
@@ -38,6 +38,19 @@ func (s *Sheet) front() []block {
 	return b
 }
 
+func (s *Sheet) method() string {
+	text := "Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value."
+	if s.hasOthers() {
+		text += " How the other measurements were taken stands with what they found."
+	}
+	return text
+}
+
+// hasOthers tells whether any run has other measurements than the band sweep.
+func (s *Sheet) hasOthers() bool {
+	return slices.ContainsFunc(s.runs, func(r run) bool { return len(r.Run.Outcomes) > 0 })
+}
+
 // alerts say what is wrong with a run as a whole.
 func (s *Sheet) alerts() []block {
 	var b []block
@@ -56,11 +69,15 @@ func (s *Sheet) alerts() []block {
 
 // taken says how much of the plan was taken.
 func (r run) taken() string {
-	text := fmt.Sprintf("Of %d planned points %d were taken", r.Run.Planned, len(r.Run.Points))
-	if r.Run.PlannedTasks > 0 {
-		text += fmt.Sprintf(", of %d planned tasks of other measurements %d", r.Run.PlannedTasks, len(r.Run.Outcomes))
+	points := fmt.Sprintf("Of %d planned points %d were taken", r.Run.Planned, len(r.Run.Points))
+	tasks := fmt.Sprintf("of %d planned %s of other measurements %d", r.Run.PlannedTasks, plural(r.Run.PlannedTasks, "task", "tasks"), len(r.Run.Outcomes))
+	switch {
+	case r.Run.PlannedTasks == 0:
+		return points
+	case r.Run.Planned == 0:
+		return "O" + tasks[1:] + " were taken"
 	}
-	return text
+	return points + ", " + tasks
 }
 
 func (s *Sheet) identity() block {
@@ -288,7 +305,7 @@ func (s *Sheet) notJudged() []block {
 }
 
 func (s *Sheet) allJudged() string {
-	if slices.ContainsFunc(s.runs, func(r run) bool { return len(r.Run.Outcomes) > 0 }) {
+	if s.hasOthers() {
 		return "Every point that was taken, and every finding of another measurement that has a limit, has a verdict."
 	}
 	return "Every point that was taken has a verdict."

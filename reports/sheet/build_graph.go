@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sort"
 	"strings"
+	"unicode/utf8"
 
 	"bandproof/runner"
 )
@@ -39,9 +40,10 @@ func findingGraph(input string, runs []run, list []*findingLine) *graph {
 		}
 	}
 	scale := math.Pow10(-power)
-	g := &graph{X: graphAxis{Title: "Frequency", Log: true, Frequency: true}, Y: graphAxis{Title: what + prefixed(", ", unitText(unit, power))}, StepsAs: "limit"}
-	if in, ok := (&Sheet{runs: runs}).input(input); ok {
-		g.X.From, g.X.To = in.Range[0].Float(), in.Range[1].Float()
+	g := &graph{X: graphAxis{Title: "Frequency", Log: true, Frequency: true}, Y: graphAxis{Title: yTitle(what, unitText(unit, power))}, StepsAs: "limit"}
+	shown := span{math.Inf(1), math.Inf(-1)}
+	if in, ok := (&Sheet{runs: runs}).input(input); ok && drawable(in.Range[0].Float(), true) && drawable(in.Range[1].Float(), true) {
+		shown = span{in.Range[0].Float(), in.Range[1].Float()}
 	}
 	places := map[string]bool{}
 	var side runner.Side
@@ -50,28 +52,30 @@ func findingGraph(input string, runs []run, list []*findingLine) *graph {
 		line := graphLine{Name: r.label}
 		for _, l := range list {
 			x := l.of[k]
-			if x == nil || x.At == nil {
+			if x == nil || x.At == nil || !drawable(x.At.Float(), true) {
 				continue
 			}
 			f := x.At.Float()
-			if x.Found != nil {
+			shown.hold(f)
+			if x.Found != nil && drawable(x.Found.Float()*scale, false) {
 				p := xyu{X: f, Y: x.Found.Float() * scale}
-				if x.Uncertainty != nil {
-					p.U = x.Uncertainty.Expanded * scale
+				if u := x.Uncertainty; u != nil && drawable(u.Expanded*scale, false) {
+					p.U = u.Expanded * scale
 				}
 				line.Points = append(line.Points, p)
 				places[hertz(x)] = true
 			}
-			if x.Limit != nil {
+			if x.Limit != nil && drawable(x.Limit.Float()*scale, false) {
 				side = x.Side
 				limits[k] = append(limits[k], xy{f, x.Limit.Float() * scale})
 			}
 		}
 		g.Lines = append(g.Lines, line)
 	}
-	if len(places) < leastRows {
+	if len(places) < leastRows || !worthDrawing(list) {
 		return nil
 	}
+	g.X.From, g.X.To = shown.low, shown.high
 	for k := range limits {
 		if !slices.ContainsFunc(limits[:k], func(other []xy) bool { return slices.Equal(other, limits[k]) }) {
 			g.addSteps(limits[k], side)
@@ -79,8 +83,23 @@ func findingGraph(input string, runs []run, list []*findingLine) *graph {
 	}
 	g.StepsAs = strings.TrimSpace("limit: " + map[runner.Side]string{runner.AtMost: "at most", runner.AtLeast: "at least"}[side])
 	g.StepsAs = strings.TrimSuffix(g.StepsAs, ":")
-	g.Caption = strings.ToUpper(what[:min(1, len(what))]) + what[min(1, len(what)):] + " against frequency. Bars: expanded uncertainty, where longer than the sign. Values are in the table."
+	g.Caption = capital(what) + " against frequency. Bars: expanded uncertainty, where longer than the sign. Values are in the table."
 	return g
+}
+
+// yTitle leaves out a name that is too long to stand upright; the caption has it.
+func yTitle(name, unit string) string {
+	if utf8.RuneCountInString(name) > 26 {
+		return unit
+	}
+	return name + prefixed(", ", unit)
+}
+
+// worthDrawing tells whether there is something to compare the numbers with.
+func worthDrawing(list []*findingLine) bool {
+	return slices.ContainsFunc(list, func(l *findingLine) bool {
+		return slices.ContainsFunc(l.of, func(x *runner.Row) bool { return x != nil && (x.Limit != nil || x.Uncertainty != nil) })
+	})
 }
 
 // addSteps draws a limit as far as it is known: at each place, and between
@@ -119,14 +138,14 @@ func (r run) curves(input, title string) []block {
 // curveGraph lays a curve out; nil where there is nothing to draw. Its caption
 // says what the drawing leaves out.
 func curveGraph(c runner.Curve) *graph {
-	g := &graph{}
+	g := &graph{Y: graphAxis{Log: c.Y.Log}}
 	left, most, wide := 0, 0.0, 0.0
 	for _, l := range c.Lines {
 		line := graphLine{Name: l.Name, Fit: l.Fit, Joined: !l.Fit && len(l.X) > 2}
 		for k := range min(len(l.X), len(l.Y)) {
-			p := xyu{X: l.X[k], Y: l.Y[k]}
-			if k < len(l.U) && l.U[k] > 0 && !math.IsInf(l.U[k], 0) {
-				p.U = l.U[k]
+			p := xyu{X: notTiny(l.X[k]), Y: notTiny(l.Y[k])}
+			if k < len(l.U) && l.U[k] > 0 && drawable(l.U[k], false) {
+				p.U = notTiny(l.U[k])
 			}
 			if !drawable(p.X, c.X.Log) || !drawable(p.Y, c.Y.Log) {
 				left++
@@ -144,16 +163,23 @@ func curveGraph(c runner.Curve) *graph {
 	}
 	for _, m := range c.Marks {
 		if drawable(m.Y, c.Y.Log) {
-			g.Levels = append(g.Levels, graphLevel(m))
+			g.Levels = append(g.Levels, graphLevel{m.Name, notTiny(m.Y)})
 			most = max(most, math.Abs(m.Y))
 		}
 	}
+	outside := g.farLevels()
 	var px, py int
+	if len(g.Levels) == 0 || len(outside) > 0 {
+		most = mostOf(g.Lines)
+	}
 	g.X, px = axisOf(c.X, wide)
 	g.Y, py = axisOf(c.Y, most)
 	g.rescale(math.Pow10(-px), math.Pow10(-py))
 	if slices.ContainsFunc(g.Lines, func(l graphLine) bool { return slices.ContainsFunc(l.Points, func(p xyu) bool { return p.U > 0 }) }) {
-		g.Caption = ". Bars or shade: expanded uncertainty"
+		g.Caption = ". Bars, or where values are many the shade: expanded uncertainty"
+	}
+	for _, l := range outside {
+		g.Caption += fmt.Sprintf(". Outside the drawing: %s at %s", l.Name, significant(l.Y*math.Pow10(-py), 3)+strings.TrimPrefix(unitText("", py), "1")+prefixed("\u00a0", axisUnit(c.Y.Unit, 0)))
 	}
 	if left > 0 {
 		g.Caption += fmt.Sprintf(". %d %s have no place on these axes", left, plural(left, "value", "values"))
@@ -162,8 +188,61 @@ func curveGraph(c runner.Curve) *graph {
 	return g
 }
 
+// levelRoom is how many times as high as the course itself a drawing may become
+// to show a level.
+const levelRoom = 4
+
+// farLevels takes out the levels that would leave a course too flat to be read,
+// and returns them.
+func (g *graph) farLevels() []graphLevel {
+	own := span{math.Inf(1), math.Inf(-1)}
+	for _, l := range g.Lines {
+		for _, p := range l.Points {
+			own.hold(p.Y)
+			own.hold(p.Y + p.U)
+			if drawable(p.Y-p.U, g.Y.Log) {
+				own.hold(p.Y - p.U)
+			}
+		}
+	}
+	if g.Y.Log || own.low == own.high {
+		return nil
+	}
+	var near, far []graphLevel
+	for _, l := range g.Levels {
+		if all := max(own.high, l.Y) - min(own.low, l.Y); all > levelRoom*(own.high-own.low) {
+			far = append(far, l)
+			continue
+		}
+		near = append(near, l)
+	}
+	g.Levels = near
+	return far
+}
+
+func mostOf(lines []graphLine) float64 {
+	most := 0.0
+	for _, l := range lines {
+		for _, p := range l.Points {
+			most = max(most, math.Abs(p.Y))
+		}
+	}
+	return most
+}
+
+// Numbers beyond these sizes come from no bench, and axes can't be drawn for
+// them: larger ones have no place, smaller ones are zero.
+const smallestDrawn, largestDrawn = 1e-30, 1e30
+
 func drawable(v float64, log bool) bool {
-	return !math.IsNaN(v) && !math.IsInf(v, 0) && (!log || v > 0)
+	return math.Abs(v) <= largestDrawn && (!log || v >= smallestDrawn)
+}
+
+func notTiny(v float64) float64 {
+	if math.Abs(v) < smallestDrawn {
+		return 0
+	}
+	return v
 }
 
 // axisOf is an axis with the power of ten that its numbers are written in; on a
@@ -173,7 +252,7 @@ func axisOf(a runner.Axis, most float64) (graphAxis, int) {
 	if !a.Log {
 		power = smallPower(most)
 	}
-	return graphAxis{Title: a.Name + prefixed(", ", axisUnit(a.Unit, power)), Log: a.Log}, power
+	return graphAxis{Title: yTitle(a.Name, axisUnit(a.Unit, power)), Log: a.Log}, power
 }
 
 func axisUnit(unit string, power int) string {

@@ -1,10 +1,13 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"sort"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"bandproof/procedures/decision"
 	"bandproof/runner"
@@ -63,14 +66,20 @@ func (s *Sheet) kindAndTitle(input, title string) string {
 			kind = o.Task.Kind
 		}
 	}
-	text := strings.ToUpper(title[:1]) + title[1:]
-	if c := title[0]; c >= 0x80 { // not to cut a character apart
-		text = title
-	}
+	text := capital(title)
 	if strings.Contains(strings.ToLower(title), strings.ToLower(kind)) {
 		return text
 	}
 	return text + " (" + kind + ")"
+}
+
+// capital begins a text with a capital letter.
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	if r == utf8.RuneError {
+		return s
+	}
+	return string(unicode.ToUpper(r)) + s[n:]
 }
 
 // measureTitles are the titles of the measurements at an input, in order.
@@ -86,7 +95,7 @@ func (s *Sheet) measureTitles(input string) []string {
 	return list
 }
 
-func titleOf(o runner.Outcome) string { return stated(join("", o.Task.Measure)) }
+func titleOf(o runner.Outcome) string { return stated(o.Task.Measure) }
 
 func (r run) outcomes(input, title string) []runner.Outcome {
 	var list []runner.Outcome
@@ -105,8 +114,8 @@ type findingLine struct {
 	of  []*runner.Row
 }
 
-// findingLines matches the rows of several runs by what, frequency and unit;
-// what a run found twice has two lines. What is alike stands together, by rising
+// findingLines matches the rows of several runs by what, frequency and unit; what
+// a run found twice has two lines. What is alike stands together, by rising
 // frequency.
 func findingLines(input, title string, runs []run) []*findingLine {
 	var list []*findingLine
@@ -116,14 +125,17 @@ func findingLines(input, title string, runs []run) []*findingLine {
 		for _, o := range r.outcomes(input, title) {
 			for n := range o.Rows {
 				x := &o.Rows[n]
-				key := fmt.Sprintf("%q %q %s", x.What, x.Unit, hertz(x))
-				i := slices.IndexFunc(at[key], func(l *findingLine) bool { return l.of[k] == nil })
+				key := fmt.Sprintf("%q %s", x.What, hertz(x))
+				i := slices.IndexFunc(at[key], func(l *findingLine) bool {
+					return l.of[k] == nil && (l.row.Unit == x.Unit || l.row.Unit == "" || x.Unit == "") // what was not judged has no unit
+				})
 				if i < 0 {
 					i = len(at[key])
 					at[key] = append(at[key], &findingLine{row: *x, of: make([]*runner.Row, len(runs))})
 					list = append(list, at[key][i])
 				}
 				at[key][i].of[k] = x
+				at[key][i].row.Unit = cmp.Or(at[key][i].row.Unit, x.Unit)
 				if !slices.Contains(order, x.What) {
 					order = append(order, x.What)
 				}
@@ -239,7 +251,7 @@ func foundCells(x *runner.Row, power int, numbers, says bool) []cell {
 	shown := shownRow{none, none, none, none, none}
 	words, verdict := "", "not taken"
 	if x != nil {
-		m, words, verdict = markOfRow(*x), x.Says, x.Verdict.String()
+		m, words, verdict = markOfRow(*x), x.Says, verdictOf(x.Verdict)
 		shown = showRow(*x, power)
 		if verdict == "" {
 			verdict = "reported only"
@@ -257,6 +269,14 @@ func foundCells(x *runner.Row, power int, numbers, says bool) []cell {
 		cells = append(cells, cell{text, m})
 	}
 	return cells
+}
+
+// verdictOf writes the verdict on a finding, which need not be an error.
+func verdictOf(v decision.Verdict) string {
+	if v.Reason == decision.OutsideLimit {
+		return string(v.Word) + ": outside the limit"
+	}
+	return v.String()
 }
 
 // markOfRow is how the verdict of a finding is set apart; one without a verdict
@@ -277,29 +297,42 @@ func markOfRow(x runner.Row) mark {
 func findingNotes(input, title string, runs []run, list []*findingLine) []string {
 	var m merged
 	for k, r := range runs {
-		n := noteList{points: map[string][]string{}}
+		n, of := noteList{points: map[string][]string{}}, map[string]int{}
+		note := func(text, place string, among int) {
+			n.add(text, place)
+			of[text] = among
+		}
+		uncertain := 0
+		for _, l := range list {
+			if x := l.of[k]; x != nil && x.Uncertainty != nil {
+				uncertain++
+			}
+		}
 		for _, l := range list {
 			x := l.of[k]
 			if x == nil {
 				continue
 			}
 			if u := x.Uncertainty; u != nil && u.CoverageFactor != 2 && u.CoverageFactor > 0 {
-				n.add("coverage factor k = "+significant(u.CoverageFactor, 3), placeOf(*x))
+				note("coverage factor k = "+significant(u.CoverageFactor, 3), placeOf(*x), uncertain)
 			}
 			if x.Says != "" && !saysInTable(runs, list) {
-				n.add(x.Says, placeOf(*x))
+				note(x.Says, placeOf(*x), len(list))
 			}
 		}
 		tasks := r.outcomes(input, title)
 		for _, o := range tasks {
 			for _, text := range o.Notes {
-				n.add(text, taskPlace(o))
+				note(text, taskPlace(o), len(tasks))
 			}
 		}
 		for _, text := range n.order {
 			where := strings.Join(slices.Compact(n.points[text]), ", ")
-			if len(n.points[text]) == len(tasks) && len(tasks) > 3 {
-				where = "all"
+			if len(n.points[text]) == of[text] {
+				where = ""
+				if of[text] > 1 {
+					where = "throughout"
+				}
 			}
 			m.add(r.label, text+prefixed(": ", where))
 		}

@@ -92,17 +92,20 @@ func (g *rowGroup) line() string {
 			worst = x
 		}
 	}
-	verdict := g.verdict.String()
+	verdict := verdictOf(g.verdict)
 	if len(g.rows) > 1 {
-		verdict += fmt.Sprintf(" at %d of them, worst", len(g.rows))
+		verdict += fmt.Sprintf(" (%d findings), worst", len(g.rows))
+	} else if worst.At == nil {
+		verdict += ","
 	}
-	return fmt.Sprintf("%s: %s: %s%s.", g.place(), short(g.what), verdict, prefixed(" ", short(join(", ", at(worst), numbersOf(worst), worst.Says))))
+	text := fmt.Sprintf("%s: %s: %s%s", g.place(), short(g.what), verdict, prefixed(" ", short(join(", ", at(worst), numbersOf(worst), worst.Says))))
+	return strings.TrimRight(text, ",. ") + "."
 }
 
 // place is the input with the measurement; what concerns the unit has no input.
 func (g *rowGroup) place() string {
 	if g.input == "" {
-		return short(g.title)
+		return "Unit, " + short(g.title)
 	}
 	return "Input " + short(g.input) + ", " + short(g.title)
 }

@@ -75,12 +75,20 @@ func (s *Sheet) statements() []block {
 		&paragraph{Label: "Uncertainty", Text: "The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k " +
 			"that gives a coverage probability of about 95 % (95.45 %; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). " +
 			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading " +
-			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use."},
+			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use." + s.otherU()},
 	}
 	if w := s.warnings(); len(w) > 0 {
 		b = append(b, &notes{Title: "Warnings", Lines: w})
 	}
 	return append(b, &paragraph{Label: "Integrity", Text: s.integrity()})
+}
+
+// otherU says what U is where no error of a frequency is meant.
+func (s *Sheet) otherU() string {
+	if !s.hasOthers() {
+		return ""
+	}
+	return ` For the other measurements U is that of what was found; its parts stand under "Behind the other measurements".`
 }
 
 // integrity says what the record ids are good for, and what this sheet can't

@@ -22,17 +22,22 @@ var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "leve
 	"limit_hz", "limit_ppm", "expanded_uncertainty_hz", "decision_uncertainty_hz", "tur", "verdict", "reason", "symptom",
 	"counted_readings", "readings", "started", "finished", "read_by",
 	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db",
-	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings"}
+	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings",
+	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
 const csvPlaces = 20
 
 // CSV writes one row a point and run (RFC 4180, UTF-8, CRLF), in the order in
-// which the points were taken. Numbers are numbers with every digit; a text
-// that a spreadsheet might run as a formula gets an apostrophe in front (and
-// so does one that begins with an apostrophe), which a reader takes off again.
-// Stretches that were not shown are no points and have no row.
+// which the points were taken, and after the points of a run its other
+// measurements: a row for each finding, each setting with its readings, and each
+// value of a curve. The column record_type tells them apart: point, finding,
+// setting, curve; a column that a type has no use for is empty. Numbers are
+// numbers with every digit; a text that a spreadsheet might run as a formula gets
+// an apostrophe in front (and so does one that begins with an apostrophe), which
+// a reader takes off again. Stretches that were not shown are no points and have
+// no row.
 func (s *Sheet) CSV(w io.Writer) error {
 	c := csv.NewWriter(w)
 	c.UseCRLF = true
@@ -41,8 +46,13 @@ func (s *Sheet) CSV(w io.Writer) error {
 	}
 	for _, r := range s.runs {
 		for k := range r.Run.Points {
-			if err := c.Write(r.csvRow(&r.Run.Points[k])); err != nil {
+			if err := c.Write(csvPad(append(r.csvRow(&r.Run.Points[k]), "point"))); err != nil {
 				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
+			}
+		}
+		for _, o := range r.Run.Outcomes {
+			if err := c.WriteAll(r.csvOutcome(o)); err != nil {
+				return fmt.Errorf("write data sheet as CSV, task %q: %w", o.Task.ID, err)
 			}
 		}
 	}

@@ -107,7 +107,7 @@ func (s span) padded(log bool, by float64) span {
 func (a graphAxis) ticks(s span) []plot.Tick {
 	switch {
 	case a.Frequency:
-		return (&chart{From: s.low, To: s.high}).frequencyTicks()
+		return (&chart{From: a.From, To: a.To}).frequencyTicks()
 	case a.Log:
 		return decades(s)
 	}

@@ -154,6 +154,8 @@ func cases(t testing.TB) map[string]*Sheet {
 		"dead":       sheetOf(t, dead(t)),
 		"other":      sheetOf(t, other(t)),
 		"switched":   sheetOf(t, switched(t)),
+		"measured":   sheetOf(t, withOutcomes(t, runner.AsFound), withOutcomes(t, runner.AsLeft)),
+		"one input":  sheetOf(t, oneInput(t)),
 		"empty":      sheetOf(t, record.Record{Run: runner.Result{Kind: runner.AsFound}}),
 	}
 }
