@@ -8,6 +8,7 @@ import (
 	"bandproof/drivers"
 	"bandproof/reports/record"
 	"bandproof/reports/store"
+	"bandproof/runner/kinds"
 
 	"github.com/spf13/cobra"
 )
@@ -109,11 +110,10 @@ func showPoint(t *terminal, r record.Record, id string) error {
 			t.print("%s", says)
 		}
 		t.showAids(p)
-		levels, err := r.LevelBudget(p)
+		levels, err := r.LevelBudget(p, kinds.Tables()...)
 		if err != nil {
-			return err
-		}
-		if err := printLevelBudget(t, levels); err != nil {
+			t.print("level budget: can't be had: %v", err)
+		} else if err := printLevelBudget(t, levels); err != nil {
 			return err
 		}
 		for _, x := range p.Readings {

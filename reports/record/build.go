@@ -83,6 +83,11 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 			}
 		}
 	}
+	for _, o := range run.Outcomes {
+		for _, name := range o.Standards {
+			used[name] = true
+		}
+	}
 	var list []Standard
 	for _, r := range b.References {
 		if used[r.Name] {

@@ -3,7 +3,6 @@ package record
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 
 	"bandproof/drivers"
@@ -43,59 +42,15 @@ func (r Record) Check() error {
 			}
 		}
 	}
-	return r.checkOutcomes()
-}
-
-// checkOutcomes says whether what other kinds of measurement found is whole.
-func (r Record) checkOutcomes() error {
-	if r.Run.Complete && len(r.Run.Outcomes) != r.Run.PlannedTasks {
-		return fmt.Errorf("run is complete, but has %d of %d tasks", len(r.Run.Outcomes), r.Run.PlannedTasks)
+	if err := r.checkOutcomes(); err != nil {
+		return err
 	}
-	seen := map[string]bool{}
-	for _, o := range r.Run.Outcomes {
-		if seen[o.Task.ID] {
-			return fmt.Errorf("task %s stands twice", o.Task.ID)
-		}
-		seen[o.Task.ID] = true
-		if len(o.Rows) == 0 {
-			return fmt.Errorf("task %s has no finding", o.Task.ID)
-		}
-		for _, x := range o.Rows {
-			if err := checkRow(x); err != nil {
-				return fmt.Errorf("task %s, %s: %w", o.Task.ID, x.What, err)
-			}
-		}
-		for _, shot := range o.Shots {
-			if err := checkPoint(shot); err != nil {
-				return fmt.Errorf("task %s, %s: %w", o.Task.ID, shot.Point.ID, err)
-			}
-		}
-	}
-	return nil
-}
-
-// checkRow makes sure that margin and verdict follow from what was found.
-func checkRow(x runner.Row) error {
-	if x.Verdict.Word == "" || x.Found == nil || x.Limit == nil || !x.Judged() {
-		return nil
-	}
-	again := x
-	again.Margin = nil
-	again.Judge(decision.Rule{Name: decision.Simple})
-	switch {
-	case x.Margin == nil || again.Margin.Cmp(*x.Margin) != 0:
-		return errors.New("margin is not limit less what was found")
-	case x.Verdict.Good() && x.Margin.Sign() < 0:
-		return errors.New("passes beyond its limit")
-	}
-	return nil
+	return r.checkStatement()
 }
 
 func checkPoint(p runner.PointResult) error {
-	switch p.Verdict.Word {
-	case decision.Pass, decision.ConditionalPass, decision.ConditionalFail, decision.Fail, decision.NotJudged:
-	default:
-		return fmt.Errorf("verdict %q is no word of a verdict", p.Verdict.Word)
+	if err := checkWord(p.Verdict.Word); err != nil {
+		return err
 	}
 	sum, n := quantity.Exact{}, int64(0)
 	for _, x := range p.Readings {

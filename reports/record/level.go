@@ -9,9 +9,10 @@ import (
 )
 
 // LevelBudget is what makes the level at a point's input uncertain, in dB, from
-// the procedure and bench files that the record keeps.
-func (r Record) LevelBudget(p runner.PointResult) (uncertainty.Budget, error) {
-	procedure, err := procedures.LoadProcedure(r.Procedure.File, []byte(r.Procedure.Text))
+// the procedure and bench files that the record keeps. kinds are those of the
+// procedure's measurements.
+func (r Record) LevelBudget(p runner.PointResult, kinds ...procedures.MeasureKind) (uncertainty.Budget, error) {
+	procedure, err := procedures.LoadProcedure(r.Procedure.File, []byte(r.Procedure.Text), kinds...)
 	if err != nil {
 		return nil, fmt.Errorf("procedure of record %s: %w", r.ID, err)
 	}

@@ -39,7 +39,17 @@ func full() record.Record {
 					{Reading: drivers.Reading{Text: "9.91E37", Mark: drivers.NoSignal, At: at}, Use: runner.Discarded}},
 				Judgement: procedures.Judgement{Counted: 1, Mean: mean, Reference: mean.Add(quantity.ExactOf(big.NewRat(1, 3))), Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
 					Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}}, Notes: []string{"n"}}},
+			Outcomes: []runner.Outcome{outcome()}, PlannedTasks: 1,
 			Statement: runner.Outside}, Invented: true}
+}
+
+func outcome() runner.Outcome {
+	found, limit := quantity.ExactOf(big.NewRat(-61, 3)), quantity.ExactInt(-20)
+	at := quantity.MustParse[quantity.Hertz]("100 MHz")
+	x := runner.Row{What: "least level", At: &at, Unit: "dBm", Found: &found, Limit: &limit, Side: runner.AtMost, Uncertainty: &uncertainty.Result{Expanded: 0.3, CoverageFactor: 2}}
+	x.Judge(decision.Rule{Name: decision.Guarded})
+	return runner.Outcome{Task: procedures.Task{ID: "B-sensitivity-001", Kind: "sensitivity", Measure: "sensitivity B", Input: "B"}, Rows: []runner.Row{x, {What: "lamp", Verdict: decision.Verdict{Word: decision.Pass}}},
+		Curves: []runner.Curve{{Title: "course", Lines: []runner.CurveLine{{Name: "a", X: []float64{1, 2}, Y: []float64{3, 4}, U: []float64{1, 1}}}}}}
 }
 
 // What Encode writes, Decode reads back and Encode writes again, byte for byte.
@@ -120,6 +130,20 @@ func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
 			p.Reference = p.Mean.Sub(quantity.ExactInt(99))
 			p.Error = quantity.ExactInt(99)
 		}, "beyond its limit"},
+		"task gone":        {func(r *record.Record) { r.Run.Complete, r.Run.Planned, r.Run.Outcomes = true, 1, nil }, "has 0 of 1 tasks"},
+		"task twice":       {func(r *record.Record) { r.Run.Outcomes = append(r.Run.Outcomes, outcome()) }, "B-sensitivity-001 stands twice"},
+		"no finding":       {func(r *record.Record) { r.Run.Outcomes[0].Rows = nil }, "has no finding"},
+		"found edited":     {row(func(x *runner.Row) { *x.Found = quantity.ExactInt(-25) }), "margin is not limit less what was found"},
+		"limit of a row":   {row(func(x *runner.Row) { *x.Limit = quantity.ExactInt(-30) }), "margin is not limit less what was found"},
+		"margin gone":      {row(func(x *runner.Row) { x.Margin = nil }), "margin is not limit less what was found"},
+		"found gone":       {row(func(x *runner.Row) { x.Found = nil }), "passes a limit without a number"},
+		"side":             {row(func(x *runner.Row) { x.Side = "beside" }), "which is none"},
+		"row of no word":   {row(func(x *runner.Row) { x.Verdict.Word = "fine" }), "no word of a verdict"},
+		"pass made a fail": {row(func(x *runner.Row) { x.Verdict = decision.Verdict{Word: decision.Fail, Reason: decision.OutsideLimit} }), "on the good side of it"},
+		"pass within w":    {row(func(x *runner.Row) { *x.GuardBand = quantity.ExactInt(1) }), "with a margin of 1/3 and a guard band of 1"},
+		"negative U":       {row(func(x *runner.Row) { x.Uncertainty.Expanded = -1 }), "no number from zero up"},
+		"curve cut":        {func(r *record.Record) { l := &r.Run.Outcomes[0].Curves[0].Lines[0]; l.Y = l.Y[:1] }, "course, a: has 2 places for 1 values"},
+		"fail made good":   {func(r *record.Record) { r.Run.Statement = runner.WithinShown }, "not everything has passed"},
 	} {
 		r := full()
 		c.damage(&r)
@@ -130,6 +154,11 @@ func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
 	}
 }
 
+// row damages the first finding.
+func row(how func(*runner.Row)) func(*record.Record) {
+	return func(r *record.Record) { how(&r.Run.Outcomes[0].Rows[0]) }
+}
+
 func TestStandardsOfARun(t *testing.T) {
 	now := time.Date(2026, 11, 25, 0, 0, 0, 0, time.UTC)
 	due := func(text string) (d procedures.Date) { _ = d.UnmarshalText([]byte(text)); return d }
@@ -138,7 +167,7 @@ func TestStandardsOfARun(t *testing.T) {
 		Sources:    []procedures.Source{{Name: "G1", Reference: "R1", Standard: procedures.Standard{Due: due("2026-11-25")}}, {Name: "G2"}},
 	}
 	r := record.New(record.Parts{Now: now, Procedure: &procedures.Procedure{}, Bench: b,
-		Run: runner.Result{Points: []runner.PointResult{{Standards: []string{"G1", "R1"}}}, Unit: drivers.Identity{Serial: "S", Stated: true}}})
+		Run: runner.Result{Points: []runner.PointResult{{Standards: []string{"G1"}}}, Outcomes: []runner.Outcome{{Standards: []string{"R1"}}}, Unit: drivers.Identity{Serial: "S", Stated: true}}})
 	require.Len(t, r.Standards, 2)
 	require.Equal(t, "S", r.Job.Serial)
 	require.Equal(t, []bool{true, false}, []bool{r.Standards[0].Overdue, r.Standards[1].Overdue}, "due today is not overdue")
