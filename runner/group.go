@@ -115,7 +115,10 @@ func (r *run) points(ctx context.Context, at *place, points []procedures.Point) 
 			return true, r.nobodyLeft(ctx, append(slices.Clone(points[k+1:]), later...))
 		}
 	}
-	return r.later(ctx, at, later)
+	if gone, err = r.later(ctx, at, later); err == nil {
+		err = r.synced()
+	}
+	return gone, err
 }
 
 // nobodyLeft gives up what is left of a group whose instruments a person has to
@@ -345,6 +348,9 @@ func yesNo(yes bool) string {
 // void takes back the verdicts from index on. The journal gets the points
 // again as they now stand; nothing that was read is lost.
 func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
+	if err := r.synced(); err != nil {
+		return err
+	}
 	r.voided = why
 	for k := from; k < len(r.result.Points); k++ {
 		p := &r.result.Points[k]

@@ -30,6 +30,9 @@ func (r *run) level(ctx context.Context, at *place, p procedures.Point, res *Poi
 	if meter == nil {
 		return "", fmt.Errorf("power meter %s is not open", at.path.Meter.Name)
 	}
+	if err := r.synced(); err != nil {
+		return "", err
+	}
 	var got drivers.LevelReading
 	err := r.retryLink(ctx, meter, func() error {
 		err := meter.SetFrequency(ctx, res.Setting.Reported)

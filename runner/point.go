@@ -48,6 +48,9 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		if ctx.Err() != nil {
 			return taken, ctx.Err() // cut off midway: taken anew on resume
 		}
+		if errors.Is(err, ErrJournal) {
+			return taken, err
+		}
 		bench = whose(err)
 		res.Notes = append(res.Notes, err.Error())
 	}
@@ -63,6 +66,9 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		r.alive[p.Source] = true
 	}
 	delete(r.begun, p.ID)
+	if res.Judged() && bench == "" {
+		return taken, r.keepMeanwhile(ctx, res)
+	}
 	if err := r.keep(ctx, res); err != nil {
 		return taken, err
 	}
@@ -271,6 +277,11 @@ func (r *run) bring(ctx context.Context, at *place, p procedures.Point, set *Set
 		}
 		r.lastSet[name] = setting{was.frequency, p.Levels.Source, true}
 	}
+	if r.raises(p, r.lastSet[name].level) {
+		if err = r.synced(); err != nil {
+			return err
+		}
+	}
 	if set.Reported, err = at.source.SetFrequency(ctx, p.Frequency); err != nil {
 		return err
 	}
@@ -279,12 +290,18 @@ func (r *run) bring(ctx context.Context, at *place, p procedures.Point, set *Set
 	r.lastSet[name] = now
 	r.Interlock.arm(at.spec, at.path, at.input, p.Frequency)
 	if !lower {
+		if err = r.synced(); err != nil {
+			return err
+		}
 		if err = level(); err != nil {
 			return err
 		}
 	}
 	r.everSet[name] = true
 	if !was.on {
+		if err = r.synced(); err != nil {
+			return err
+		}
 		if err = at.source.RFOn(ctx); err != nil {
 			return err
 		}
@@ -353,7 +370,7 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 	err := action()
 	pause := firstPause
 	for try := 1; err != nil; try++ {
-		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || errors.Is(err, ErrNoOperator) || try > linkTries {
+		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || errors.Is(err, ErrNoOperator) || errors.Is(err, ErrJournal) || try > linkTries {
 			return err
 		}
 		if errors.Is(err, drivers.ErrOutOfStep) {

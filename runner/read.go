@@ -103,6 +103,9 @@ func (p *PointResult) unanswered() int {
 }
 
 func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
+	if err := r.synced(); err != nil {
+		return err
+	}
 	return r.retryLink(ctx, r.Counter, func() error {
 		got, err := r.Counter.Read(ctx)
 		if errors.Is(err, drivers.ErrUnreadable) && got.Text != "" {

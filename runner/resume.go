@@ -175,6 +175,9 @@ func (r *run) endSession(ctx context.Context) error {
 
 // stand tells the journal how the run stands; it is kept with the next point.
 func (r *run) stand(ctx context.Context) error {
+	if err := r.synced(); err != nil {
+		return err
+	}
 	s := Standing{Result: r.result}
 	s.Result.Points, s.Result.Outcomes, s.Result.Events, s.Result.Entries, s.Result.Sessions = nil, nil, nil, nil, nil
 	s.Result.WarmUp = nil // made of its steps

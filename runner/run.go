@@ -16,7 +16,6 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/procedures"
-	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 )
 
@@ -79,6 +78,7 @@ type run struct {
 	at        *place             // connected now; nil between groups
 	left      *Place             // where an interrupted process left off
 	interrupt error
+	pending   *pending         // the last point, if its journal write may still be under way
 	alive     map[string]bool  // sources of which a point passed in this run, and has not failed to since
 	deaf      map[string]bool  // thermometers that do not answer
 	voided    Reason           // why points were voided last
@@ -138,6 +138,9 @@ func newRun(s Setup) *run {
 func Run(ctx context.Context, s Setup) (Result, error) {
 	r := newRun(s)
 	err := r.all(ctx)
+	if e := r.synced(); e != nil && err == nil {
+		err = e
+	}
 	if ctx.Err() != nil {
 		r.Watcher.Says("ending the run: switching RF off")
 	}
@@ -368,6 +371,7 @@ func (r *run) inputResult(name string) *InputResult {
 }
 
 func (r *run) event(ctx context.Context, text string) {
+	r.inOrder()
 	e := Event{r.Clock.Now(), text}
 	r.result.Events = append(r.result.Events, e)
 	r.Watcher.Says(text)
@@ -390,38 +394,12 @@ func (r *run) warn(ctx context.Context, text string) {
 }
 
 func (r *run) entry(ctx context.Context, asked, answer string) {
+	r.inOrder()
 	e := Entry{r.Clock.Now(), asked, answer, r.Operator.Name()}
 	r.result.Entries = append(r.result.Entries, e)
 	if err := r.Journal.Entry(ctx, e); err != nil && r.interrupt == nil {
 		r.interrupt = fmt.Errorf("%w: %w", ErrJournal, err)
 	}
-}
-
-// keep journals a finished point before anything else happens.
-func (r *run) keep(ctx context.Context, p PointResult) error {
-	p.Finished = r.Clock.Now()
-	r.lapse(ctx, &p)
-	if err := r.stand(ctx); err != nil {
-		return err
-	}
-	if err := r.Journal.Point(ctx, p); err != nil {
-		return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
-	}
-	r.result.Points = append(r.result.Points, p)
-	delete(r.secondsTo, p.Point.ID)
-	left := 0.0
-	for _, s := range r.secondsTo {
-		left += s
-	}
-	r.tellFailed(p)
-	r.Watcher.Progress(len(r.result.Points), r.result.Planned, time.Duration(left*float64(time.Second)), p)
-	r.Log.Info("point", "id", p.Point.ID, "frequency", p.Point.Frequency.String(), "verdict", p.Verdict.String())
-	if p.Verdict.Reason == decision.LinkFailed {
-		r.linkFails++
-	} else {
-		r.linkFails = 0
-	}
-	return r.interrupt
 }
 
 // seconds converts for a clock; what is longer than a clock can say is as long

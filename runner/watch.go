@@ -29,6 +29,9 @@ func (r *run) watch(ctx context.Context, p procedures.Point, res *PointResult) (
 	if r.Monitor == nil || !p.Watched {
 		return "", nil
 	}
+	if err := r.synced(); err != nil {
+		return "", err
+	}
 	set := res.Setting.Reported
 	expected := set.Exact().Mul(r.Plan.Monitor.Factor)
 	allowed, err := r.Plan.Allowed(r.Bench, set)

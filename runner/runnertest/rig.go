@@ -56,9 +56,11 @@ type Options struct {
 	Faults    []string
 	Wrap      func(instrument string, c net.Conn) net.Conn // what lies between program and instrument
 	Seed      int
-	Switched  bool // the bench that needs nobody
-	Kinds     []runner.MeasureKind
-	Job       procedures.Options // of the plan; Now is the day of the demo unless stated
+	// Heard is told of each message that an instrument of the bench carries out.
+	Heard    func(instrument, message, reply string)
+	Switched bool // the bench that needs nobody
+	Kinds    []runner.MeasureKind
+	Job      procedures.Options // of the plan; Now is the day of the demo unless stated
 }
 
 //go:embed procedure.toml
@@ -122,7 +124,7 @@ func New(t testing.TB, o Options) *Rig {
 		s.Faults = append(s.Faults, f)
 	}
 	r := &Rig{T: t, Clock: virtual.NewInstantClock(), Journal: &Journal{}, wires: map[string]net.Conn{}, down: map[string]bool{}}
-	r.Bench, err = virtual.New(s, virtual.Options{Clock: r.Clock, Seed: o.Seed})
+	r.Bench, err = virtual.New(s, virtual.Options{Clock: r.Clock, Seed: o.Seed, Heard: o.Heard})
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, r.Bench.Close()) })
 	if o.Job.Now.IsZero() {
