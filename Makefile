@@ -1,8 +1,9 @@
 # Targets: demo, check (the test command), soak, bench, fuzz, cross, tools.
 # FUZZTIME is how long each fuzz target runs, SCHEDULES how many random fault
-# schedules soak plays on each link.
+# schedules soak plays on each link, INSTANTS at how many it kills a run.
 FUZZTIME ?= 30s
 SCHEDULES ?= 10000
+INSTANTS ?= 300
 GO ?= go
 
 .PHONY: demo check tools lint test cross bench fuzz soak
@@ -51,6 +52,7 @@ cross:
 # Prints for each link: schedules, readings, errors by kind, violations.
 soak:
 	$(GO) test ./drivers/drivertest/faulty -run Soak -schedules $(SCHEDULES) -v -timeout 6h
+	$(GO) test ./cmd/bandproof -run KilledAtAnyInstant -instants $(INSTANTS) -v -timeout 2h
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

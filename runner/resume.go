@@ -75,8 +75,10 @@ func (r *run) takeUp(e *Earlier) {
 	was := e.Standing.Result
 	if was.ID != "" {
 		r.result = was
-		r.result.Sources = maps.Clone(was.Sources)                                                                         // to be asked for anew, and compared
-		r.result.Overdue = slices.DeleteFunc(slices.Clone(was.Overdue), func(o Overdue) bool { return o.Lapsed.IsZero() }) // those accepted are accepted anew
+		r.result.Complete, r.result.Ended, r.result.Finished = false, "", time.Time{}
+		// Instruments are asked anew and compared; what was accepted is accepted anew.
+		r.result.Sources = maps.Clone(was.Sources)
+		r.result.Overdue = slices.DeleteFunc(slices.Clone(was.Overdue), func(o Overdue) bool { return o.Lapsed.IsZero() })
 		r.result.Inputs = slices.Clone(was.Inputs)
 		for k := range r.result.Inputs {
 			r.result.Inputs[k].Input, _ = r.Procedure.Input(was.Inputs[k].Input.Name)
@@ -302,7 +304,7 @@ func (r *run) stillWarm(ctx context.Context) error {
 // lasting turns a time of the clock into a quantity; below zero (a clock that was
 // set back) into nothing.
 func lasting(d time.Duration) quantity.Duration {
-	return quantity.Of[quantity.Second](max(d.Milliseconds(), 0), -3)
+	return quantity.Of[quantity.Second](max(int64(d.Round(time.Second)/time.Second), 0), 0)
 }
 
 // stillThere asks for the references after the points that an interrupted
@@ -405,6 +407,13 @@ func (e *Earlier) Finished() bool {
 	return k > 0 && e.Sessions[k-1].How == finished
 }
 
+// Vain tells whether the run ended by itself before anything was taken, so that
+// there is nothing to go on with.
+func (e *Earlier) Vain() bool {
+	k := len(e.Sessions)
+	return k > 0 && !e.Sessions[k-1].Ended.IsZero() && len(e.Points)+len(e.PutOff)+len(e.Outcomes)+len(e.Steps) == 0
+}
+
 // Rebuild makes the result of a run that came to its end from the journal.
 func Rebuild(s Setup) Result {
 	r := newRun(s)
@@ -418,9 +427,10 @@ func Rebuild(s Setup) Result {
 }
 
 // Finish makes the result of a run that is not gone on with: what the journal
-// holds, as it stands. by names who decided so.
-func Finish(ctx context.Context, s Setup, by string) (Result, error) {
+// holds, as it stands. by names who decided so; RF may still be on at the sources named.
+func Finish(ctx context.Context, s Setup, by string, mayBeOn []string) (Result, error) {
 	r := newRun(s)
+	r.result.RFMayBeOn = mayBeOn
 	r.event(ctx, "run ended with what there is, by "+by)
 	r.result.Ended = "ended with what there is, by " + by
 	r.settle()

@@ -250,7 +250,7 @@ func TestWarmUpAfterResume(t *testing.T) {
 
 	// A record that is made of the journal alone has the curve too.
 	r.Setup.OnNow = nil
-	ended, err := runner.Finish(t.Context(), r.Setup, "helper")
+	ended, err := runner.Finish(t.Context(), r.Setup, "helper", nil)
 	require.NoError(t, err)
 	require.Equal(t, whole.Readings, ended.WarmUp.Readings)
 	require.Equal(t, whole.Ended, ended.WarmUp.Ended)

@@ -30,29 +30,47 @@ type files struct {
 	counter       *profile.Profile
 	sources       map[string]*profile.Profile
 	aids          aidProfiles
+	// procedurePath and benchPath are where the files lay, shelf has the profiles.
+	procedurePath, benchPath string
+	shelf                    *profiles.Shelf
 }
 
 // loadFiles reads both files; the mistakes of both are told at once.
 func loadFiles(procedureFile, benchFile string) (*files, error) {
-	f := &files{sources: map[string]*profile.Profile{}}
-	text, err := readFile(procedureFile, "procedure")
-	var errs []error
-	if err == nil {
-		f.procedure, err = procedures.LoadProcedure(procedureFile, text, kinds.Tables()...)
+	f := &files{procedurePath: absolute(procedureFile), benchPath: absolute(benchFile), shelf: profiles.NewShelf(filepath.Dir(benchFile))}
+	procedureText, notProcedure := readFile(procedureFile, "procedure")
+	benchText, notBench := readFile(benchFile, "bench")
+	if notProcedure == nil {
+		notProcedure = f.readProcedure(procedureFile, procedureText)
 	}
-	errs = append(errs, err)
-	if err == nil {
-		f.procedureFile = record.NewSource(filepath.Base(procedureFile), f.procedure.Name, f.procedure.Revision, text)
+	if notBench == nil {
+		notBench = f.readBench(benchFile, benchText)
 	}
-	if text, err = readFile(benchFile, "bench"); err == nil {
-		f.bench, err = procedures.LoadBench(benchFile, text)
-	}
-	errs = append(errs, err)
-	if err = errors.Join(errs...); err != nil {
+	if err := errors.Join(notProcedure, notBench); err != nil {
 		return nil, err
 	}
-	f.benchFile = record.NewSource(filepath.Base(benchFile), f.bench.Name, "", text)
-	return f, f.loadProfiles(filepath.Dir(benchFile))
+	return f, f.loadProfiles()
+}
+
+func (f *files) readProcedure(file string, text []byte) (err error) {
+	if f.procedure, err = procedures.LoadProcedure(file, text, kinds.Tables()...); err == nil {
+		f.procedureFile = record.NewSource(filepath.Base(file), f.procedure.Name, f.procedure.Revision, text)
+	}
+	return err
+}
+
+func (f *files) readBench(file string, text []byte) (err error) {
+	if f.bench, err = procedures.LoadBench(file, text); err == nil {
+		f.benchFile = record.NewSource(filepath.Base(file), f.bench.Name, "", text)
+	}
+	return err
+}
+
+func absolute(file string) string {
+	if path, err := filepath.Abs(file); err == nil {
+		return path
+	}
+	return file
 }
 
 func readFile(file, what string) ([]byte, error) {
@@ -64,15 +82,16 @@ func readFile(file, what string) ([]byte, error) {
 }
 
 // loadProfiles finds each instrument's profile (an embedded one by name, else a
-// file relative to the bench file) and makes sure that bench file, procedure and
+// file relative to the bench file, or as kept by an earlier process) and makes sure that bench file, procedure and
 // profile fit together, before anybody moves a cable. All that is wrong is told.
-func (f *files) loadProfiles(dir string) error {
+func (f *files) loadProfiles() error {
+	f.sources = map[string]*profile.Profile{}
 	var errs []error
 	wrong := func(key string, err error) {
 		errs = append(errs, usage{fmt.Errorf("%s: %s: %w", f.benchFile.File, key, err)})
 	}
 	load := func(key string, c procedures.Connection, role string) *profile.Profile {
-		p, err := profiles.Open(dir, c.Profile)
+		p, err := f.shelf.Open(c.Profile)
 		if err != nil {
 			wrong(key+".profile", err)
 			return nil

@@ -249,23 +249,26 @@ func TestSameRecordOverEveryLink(t *testing.T) {
 	})
 }
 
-// An interrupted process switches RF off, keeps what there is, marks it
-// incomplete, and exits with 3.
+// An interrupted process switches RF off, keeps what there is in its journal,
+// and exits with 3; the record of what there is comes with resume --finish.
 func TestInterruptedProcess(t *testing.T) {
 	bandproof, bench := programs(t)
 	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
 		t.Run(signal.String(), func(t *testing.T) {
 			dir := t.TempDir()
 			resources, _ := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")
-			code, _ := runUntil(t, bandproof, benchFile(t, dir, resources, ""), dir, "B-003", func(p *os.Process) { require.NoError(t, p.Signal(signal)) })
+			code, said := runUntil(t, bandproof, benchFile(t, dir, resources, ""), dir, "B-003", func(p *os.Process) { require.NoError(t, p.Signal(signal)) })
 			require.Equal(t, exitOpen, code)
-			files, err := filepath.Glob(filepath.Join(dir, "as-found-*.json"))
-			require.NoError(t, err)
-			require.Len(t, files, 1)
-			data, err := os.ReadFile(files[0])
-			require.NoError(t, err)
-			require.Contains(t, string(data), "\"complete\": false")
-			require.Contains(t, string(data), "interrupted by the operator")
+			require.Contains(t, said, "bandproof resume")
+			require.Nil(t, lastRecord(t, dir), "the run is not over")
+			code, said = resumeProcess(t, bandproof, dir, "--finish")
+			require.Equal(t, exitOpen, code, said)
+			r := lastRecord(t, dir)["run"].(map[string]any)
+			require.Equal(t, false, r["complete"])
+			require.Contains(t, r["ended"], "ended with what there is")
+			sessions := r["sessions"].([]any)
+			require.Len(t, sessions, 1)
+			require.Equal(t, "interrupted by the operator", sessions[0].(map[string]any)["how"])
 			for _, name := range []string{"LF", "MW"} {
 				part := strings.Split(resources[name], "::")
 				conn, err := net.Dial("tcp", net.JoinHostPort(part[1], part[2]))
@@ -293,7 +296,31 @@ func TestPulledLinkOfAProcess(t *testing.T) {
 	require.Equal(t, exitBench, code, said)
 	require.Contains(t, said, "SOCKET")
 	require.Contains(t, said, "could not be switched off, do it by hand")
+	require.Nil(t, lastRecord(t, dir), "the run is not over")
+	code, said = resumeProcess(t, bandproof, dir)
+	require.Equal(t, exitBench, code, "the bench is still away: %s", said)
+	code, said = resumeProcess(t, bandproof, dir, "--finish")
+	require.Equal(t, exitBench, code, said)
+	require.Contains(t, said, "RF of source LF may still be ON")
 	r := lastRecord(t, dir)
 	require.NotNil(t, r, "the record of what there is")
 	require.Equal(t, false, r["run"].(map[string]any)["complete"])
+	code, said = resumeProcess(t, bandproof, dir)
+	require.Equal(t, exitUsage, code, "a run is sealed once")
+	require.Contains(t, said, "every run has come to its end")
+}
+
+// resumeProcess goes on with the interrupted run of a folder, with Enter at every
+// prompt, and returns exit code and standard error.
+func resumeProcess(t *testing.T, program, dir string, args ...string) (int, string) {
+	t.Helper()
+	c := exec.Command(program, append([]string{"resume", "--store", filepath.Join(dir, "store.db")}, args...)...)
+	c.Stdin = strings.NewReader(strings.Repeat("\n", 10))
+	var complaints bytes.Buffer
+	c.Stderr = &complaints
+	var code *exec.ExitError
+	if err := c.Run(); err != nil {
+		require.ErrorAs(t, err, &code, complaints.String())
+	}
+	return c.ProcessState.ExitCode(), complaints.String()
 }

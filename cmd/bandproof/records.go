@@ -51,9 +51,14 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				if asJSON {
-					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows})
+				open, err := s.Interrupted(c.Context())
+				if err != nil {
+					return err
 				}
+				if asJSON {
+					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows, "interrupted": interruptedRows(open)})
+				}
+				defer t.open(open, *file, isUnderWay)
 				w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
 				for _, r := range rows { // the end of an id names it everywhere; --json has it whole

@@ -8,6 +8,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"bandproof/drivers"
@@ -104,18 +105,19 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if f.unattended {
 		operator = nobody{}
 	}
-	level := slog.LevelError
-	if f.verbose {
-		level = slog.LevelInfo
-	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
-		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, accept: f.accept,
-		log: slog.New(slog.NewTextHandler(t.err, &slog.HandlerOptions{Level: level}))}
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, accept: f.accept, claims: claimsFolder(),
+		log: logTo(t, f.verbose)}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
 		return err
 	}
-	if f.json {
+	return t.finish(done, err, f.json)
+}
+
+// finish shows what came out and turns it into the error with its exit code.
+func (t *terminal) finish(done finished, err error, asJSON bool) error {
+	if asJSON {
 		if e := t.json(done); e != nil {
 			return e
 		}
@@ -159,6 +161,10 @@ type sweep struct {
 	dial   func(ctx context.Context, network, address string) (net.Conn, error)
 	system link.System
 	id     func() string
+	// claims is the folder of the lock files; "" where nobody else can reach the bench.
+	claims string
+	// resumed is the interrupted run that is gone on with; nil for a new one.
+	resumed *resumed
 }
 
 // finished is what a run leaves behind.
@@ -168,14 +174,17 @@ type finished struct {
 	ID        string        `json:"record"`
 	Kind      string        `json:"kind"`
 	Statement string        `json:"statement"`
+	// Interrupted: there is no record yet, and "resume" goes on with the run.
+	Interrupted bool `json:"interrupted,omitempty"`
 	runner.Tally
 	Files []string `json:"files"`
 }
 
-// do plans, runs and keeps one sweep. The record is there also when the run
-// ended early; an error then says why.
+// do plans, runs and keeps one sweep. Where it ended early there is no record
+// but Interrupted is set, and an error says why.
 func (w sweep) do(ctx context.Context) (finished, error) {
-	plan, err := w.files.plan(w.clock.Now(), w.job.Adjusted)
+	started := w.started()
+	plan, err := w.files.plan(started, w.job.Adjusted)
 	if err != nil {
 		return finished{}, err
 	}
@@ -189,17 +198,22 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	w.terminal.cautions(w.files.procedure, record.UsualCautions())
 	interlock := runner.NewInterlock(w.files.procedure.Unit)
 	id := w.newID()
+	claimed, err := w.claim(id)
+	if err != nil {
+		return finished{}, err
+	}
+	defer func() { _ = claimed.Release() }() // the system does at the end of the process
 	wires, err := w.openWireLogs()
 	if err != nil {
 		return finished{}, err
 	}
 	defer wires.close(w.terminal) // after the instruments: what closes them is logged too
-	in, err := w.files.open(ctx, wiring{link.Opener{Dial: w.dial, System: w.system, Log: w.log, Wire: wires.log(), Adapters: &link.Adapters{}}, interlock, w.clock, w.log, w.person()})
+	in, err := w.files.open(ctx, w.wiring(interlock, wires.log()))
 	if err != nil {
 		return finished{}, err
 	}
 	defer in.close(w.log)
-	journal, err := w.store.Begin(ctx, store.Header{ID: id, Kind: w.kind, Started: w.clock.Now(), Procedure: w.files.procedureFile, Bench: w.files.benchFile, Planned: len(plan.Points)})
+	journal, err := w.journal(ctx, id, started, plan, overdue)
 	if err != nil {
 		return finished{}, err
 	}
@@ -213,9 +227,11 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	if !w.files.byHand() { // a bar would move under what a person types
 		end = w.terminal.begin(len(plan.Points))
 	}
-	result, runErr := runner.Run(ctx, runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
+	setup := runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: told, Kinds: kinds.All(),
-		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, Overdue: overdue, ReplyAgrees: w.files.replyAgrees()})
+		Log: w.log, Serial: w.job.Serial, OnFor: w.job.OnFor, Overdue: overdue, ReplyAgrees: w.files.replyAgrees(), Program: record.Version}
+	w.resumed.into(&setup)
+	result, runErr := runner.Run(ctx, setup)
 	end()
 	// What there is must be kept also when the run was interrupted.
 	done, err := w.keep(context.WithoutCancel(ctx), result)
@@ -229,14 +245,22 @@ func (w sweep) overdue(plan *procedures.Plan) ([]runner.Overdue, error) {
 	if by == "" {
 		by = w.operator.Name()
 	}
-	accepted, err := runner.Accept(plan.PastDue, w.accept, by, w.clock.Now())
+	past := slices.DeleteFunc(plan.Due(w.files.bench), func(d procedures.Due) bool { return !d.Past(w.clock.Now()) })
+	accepted, err := runner.Accept(past, w.accept, by, w.clock.Now())
 	if err != nil {
 		return nil, usage{fmt.Errorf("--accept-overdue: %w", err)}
 	}
-	if err := runner.Refused(plan.PastDue, accepted); err != nil {
+	if w.resumed != nil {
+		return append(w.resumed.header.Overdue, accepted...), nil // the run refuses, once RF is off
+	}
+	if err := runner.Refused(past, accepted); err != nil {
 		return nil, fmt.Errorf("%w (use another standard or mend the date; --accept-overdue with the name goes on, and the record says so)", err)
 	}
 	return accepted, nil
+}
+
+func (w sweep) wiring(interlock *runner.Interlock, wire link.WireLog) wiring {
+	return wiring{link.Opener{Dial: w.dial, System: w.system, Log: w.log, Wire: wire, Adapters: &link.Adapters{}}, interlock, w.clock, w.log, w.person()}
 }
 
 // person is the operator, where that is somebody who can set and read instruments.
@@ -246,32 +270,45 @@ func (w sweep) person() manual.Person {
 }
 
 func (w sweep) newID() string {
-	if w.id != nil {
+	switch {
+	case w.resumed != nil:
+		return w.resumed.header.ID
+	case w.id != nil:
 		return w.id()
 	}
 	return uuid.Must(uuid.NewV7()).String()
 }
 
-// keep stores the record and writes the files. Whatever goes wrong with one of
-// them, the other is still done: a night's readings must not be lost because an
-// older record can't be read or a disk is full.
+// keep writes the files and, last, stores the record, which seals the run: one
+// that is killed before goes on here. Whatever goes wrong with one of them, the
+// other is still done: a night's readings must not be lost because an older record
+// can't be read or a disk is full. A run that ended early has no record yet.
 func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
+	if !result.Complete && !w.resumed.over() {
+		return w.interrupted(result), nil
+	}
 	earlier := w.earlier(ctx, result)
 	follows := ""
 	if len(earlier) > 0 {
 		follows = earlier[len(earlier)-1].ID
 		w.terminal.note("this run follows record %s", follows)
 	}
-	r := record.New(record.Parts{ID: result.ID, Follows: follows, Now: w.clock.Now(), Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
-		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
-	stored := w.store.Add(ctx, r)
+	r := w.record(result, follows)
 	done := summarise(r)
 	files, written := writeAll(w.out, string(w.kind), append(earlier, r)...)
 	done.Files = files
+	stored := w.store.Add(ctx, r)
 	if stored != nil && written == nil {
-		w.terminal.note("warning: the record could not be kept in the store, but stands in %s", files[0])
+		w.terminal.note("warning: the record could not be kept in the store, but stands in %s; once the store can be written, %q keeps it there", files[0], w.resume(r.ID))
 	}
 	return done, errors.Join(stored, written)
+}
+
+// record is that of a result. It is created when the run ended, so that it is the
+// same whenever it is made.
+func (w sweep) record(result runner.Result, follows string) record.Record {
+	return record.New(record.Parts{ID: result.ID, Follows: follows, Now: result.Finished, Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
+		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
 }
 
 // earlier finds the records that stand before this one on the data sheet. What
@@ -369,8 +406,12 @@ func writeFile(file string, text []byte) error {
 
 // summary says in a few lines what came out.
 func (t *terminal) summary(d finished) {
-	t.print("%s run, record %s", d.Kind, d.ID)
-	t.print("statement: %s", d.Statement)
+	if d.Interrupted {
+		t.print("%s run %s, not finished: there is no record yet", d.Kind, d.ID)
+	} else {
+		t.print("%s run, record %s", d.Kind, d.ID)
+		t.print("statement: %s", d.Statement)
+	}
 	if d.Record.Run.Ended != "" {
 		t.print("the run ended early: %s", d.Record.Run.Ended)
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"io"
@@ -8,6 +9,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -21,6 +23,11 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	if os.Getenv("BANDPROOF_CLAIMS") == "" { // the lock files of tests are no business of the user's
+		if err := os.Setenv("BANDPROOF_CLAIMS", filepath.Join(os.TempDir(), "bandproof-test-claims")); err != nil {
+			panic(err)
+		}
+	}
 	testscript.Main(m, map[string]func(){"bandproof": main})
 }
 
@@ -36,10 +43,10 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
-			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched)
+			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"))
 			return nil
 		},
-		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver},
+		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed},
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
@@ -123,4 +130,52 @@ func serveReceiver(ts *testscript.TestScript, neg bool, args []string) {
 	}))
 	ts.Defer(server.Close)
 	ts.Setenv(args[0], server.URL)
+}
+
+// benchfile FILE writes the demo's bench file with the addresses that bench serves.
+func writeBenchFile(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: benchfile FILE")
+	}
+	data, err := os.ReadFile("demo/bench.toml")
+	ts.Check(err)
+	text := string(data)
+	for name, was := range map[string]string{"COUNTER": "5025", "LF": "5026", "MW": "5027"} {
+		text = strings.Replace(text, "TCPIP0::127.0.0.1::"+was+"::SOCKET", ts.Getenv(name), 1)
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
+}
+
+// killed TEXT ARGS... runs bandproof with Enter at every prompt and kills it once
+// its standard error shows the text.
+func killed(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: killed TEXT args...")
+	}
+	program := ""
+	for _, dir := range filepath.SplitList(ts.Getenv("PATH")) {
+		if file := filepath.Join(dir, "bandproof"); program == "" {
+			if _, err := os.Stat(file); err == nil {
+				program = file
+			}
+		}
+	}
+	c := exec.Command(program, args[1:]...)
+	c.Dir = ts.MkAbs(".")
+	c.Env = append(os.Environ(), "BANDPROOF_CLAIMS="+ts.Getenv("BANDPROOF_CLAIMS"))
+	c.Stdin = strings.NewReader(strings.Repeat("\n", 20))
+	said, err := c.StderrPipe()
+	ts.Check(err)
+	ts.Check(c.Start())
+	seen := false
+	for s := bufio.NewScanner(said); s.Scan(); {
+		if !seen && strings.Contains(s.Text(), args[0]) {
+			seen = true
+			ts.Check(c.Process.Kill())
+		}
+	}
+	_ = c.Wait() // killed
+	if !seen {
+		ts.Fatalf("%q was never seen", args[0])
+	}
 }

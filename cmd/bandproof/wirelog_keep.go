@@ -1,9 +1,11 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"time"
 
@@ -36,7 +38,12 @@ func (w sweep) openWireLogs() (*wireLogs, error) {
 	if w.wireLog {
 		l.held = &heldWriter{ready: make(chan struct{})}
 		// Each part is a transaction on disk: few and large ones leave the store to the journal.
-		l.writers = append(l.writers, wirelog.NewWriter(l.held, head, wirelog.Options{Every: 5 * time.Second}))
+		o := wirelog.Options{Every: 5 * time.Second}
+		if w.resumed != nil {
+			text, err := w.store.ReadWireLog(context.Background(), w.resumed.header.ID)
+			o.Continues = err == nil && len(text) > 0
+		}
+		l.writers = append(l.writers, wirelog.NewWriter(l.held, head, o))
 	}
 	return l, nil
 }
@@ -104,26 +111,36 @@ func (h *heldWriter) Write(p []byte) (int, error) {
 
 // named lists the instruments of the bench file by the names that it gives them.
 func (f *files) named() (list []wirelog.Instrument) {
-	add := func(name string, c procedures.Connection) {
-		if !c.ByHand() {
-			list = append(list, wirelog.Instrument{Name: name, Address: link.LoggedAs(c.Address, c.Via)})
-		}
-	}
-	add("counter", f.bench.Counter.Connection)
-	for _, x := range f.bench.Sources {
-		add(x.Name, x.Connection)
-	}
-	for _, x := range f.bench.Switches {
-		add(x.Name, x.Connection)
-	}
-	for _, x := range f.bench.PowerMeters {
-		add(x.Name, x.Connection)
-	}
-	for _, x := range f.bench.Thermometers {
-		add(x.Name, x.Connection)
-	}
-	if x := f.bench.Monitor; x != nil {
-		add(procedures.MonitorName, x.Connection)
+	for name, c := range f.connections() {
+		list = append(list, wirelog.Instrument{Name: name, Address: link.LoggedAs(c.Address, c.Via)})
 	}
 	return list
+}
+
+// connections walks the instruments of the bench file that have a link.
+func (f *files) connections() iter.Seq2[string, procedures.Connection] {
+	return func(yield func(string, procedures.Connection) bool) {
+		more := true
+		add := func(name string, c procedures.Connection) {
+			if more && !c.ByHand() {
+				more = yield(name, c)
+			}
+		}
+		add("counter", f.bench.Counter.Connection)
+		for _, x := range f.bench.Sources {
+			add(x.Name, x.Connection)
+		}
+		for _, x := range f.bench.Switches {
+			add(x.Name, x.Connection)
+		}
+		for _, x := range f.bench.PowerMeters {
+			add(x.Name, x.Connection)
+		}
+		for _, x := range f.bench.Thermometers {
+			add(x.Name, x.Connection)
+		}
+		if x := f.bench.Monitor; x != nil {
+			add(procedures.MonitorName, x.Connection)
+		}
+	}
 }

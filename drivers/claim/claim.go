@@ -88,12 +88,8 @@ func (c *Claim) take(file string, h Holder, name string) error {
 		return fmt.Errorf("%s is %w%s", name, ErrTaken, held(file+".json"))
 	}
 	c.locks = append(c.locks, lock)
-	text, err := json.Marshal(h)
-	if err == nil {
-		err = os.WriteFile(file+".json", text, 0o644)
-	}
-	if err != nil {
-		return fmt.Errorf("lock file of %s: %w", name, err)
+	if text, err := json.Marshal(h); err == nil {
+		_ = os.WriteFile(file+".json", text, 0o644) // it is only for the message
 	}
 	return nil
 }

@@ -3,6 +3,7 @@ package profiles
 import (
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"bandproof/drivers/profile"
 )
@@ -36,12 +37,28 @@ func (s *Shelf) Open(name string) (*profile.Profile, error) {
 	return profile.LoadWith(file, text, s.find(file, filepath.Dir(file)))
 }
 
+// Find returns a profile's text by the key under which Kept has it.
+func (s *Shelf) Find(key string) (File, error) {
+	asker, name, inherited := strings.Cut(key, inherits)
+	find := s.find("", s.dir)
+	if inherited {
+		find = s.find(asker, filepath.Dir(asker))
+	} else {
+		name = key
+	}
+	file, text, err := find(name)
+	return File{file, string(text)}, err
+}
+
+// inherits stands in a key between a profile's file and the name that it asks for.
+const inherits = " > "
+
 // find finds profiles as they are named by asker, which stands in dir.
 func (s *Shelf) find(asker, dir string) func(name string) (file string, text []byte, err error) {
 	return func(name string) (string, []byte, error) {
 		key := name
 		if asker != "" {
-			key = asker + " > " + name
+			key = asker + inherits + name
 		}
 		if f, ok := s.kept[key]; ok {
 			return f.Name, []byte(f.Text), nil

@@ -22,6 +22,8 @@ type Options struct {
 	// out and of its reply before that is sent; empty where it gives none. It
 	// is called by the instruments' own goroutines and must return soon.
 	Heard func(instrument, message, reply string)
+	// Rewinds keeps account of each gate, for Bench.Rewind.
+	Rewinds bool
 }
 
 // Bench is a virtual bench. All methods are safe for concurrent use.
@@ -45,6 +47,8 @@ type Bench struct {
 	replies map[string]int  // ordinal of the next reply of each instrument
 	remote  map[string]bool // under remote control, by instrument
 	events  []Event
+	rewinds bool
+	gates   []gateDone // where rewinds
 
 	life   context.Context // ends with Close; bounds the in-process links
 	end    context.CancelFunc
@@ -73,7 +77,7 @@ type Event struct {
 // New builds the bench of a scenario that LoadScenario has passed.
 func New(s Scenario, o Options) (*Bench, error) {
 	b := &Bench{
-		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow, heard: o.Heard,
+		seed: s.Seed, clock: o.Clock, log: o.Log, follow: s.Follow || o.Follow, heard: o.Heard, rewinds: o.Rewinds,
 		ambient: 23, references: map[string]float64{}, replies: map[string]int{}, remote: map[string]bool{},
 	}
 	if o.Seed != 0 {

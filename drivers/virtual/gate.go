@@ -98,6 +98,9 @@ func (c *counter) complete(r *gateRun) {
 		r.signalChange()
 		return
 	}
+	if c.b.rewinds {
+		c.b.gates = append(c.b.gates, gateDone{c, c.setting(s, r.input), c.b.age})
+	}
 	c.ordinals[c.setting(s, r.input)]++
 	c.b.pass(r.input.seconds(c.lasts(m), s.f))
 	if digits != "" {

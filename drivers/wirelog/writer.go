@@ -25,6 +25,8 @@ type Options struct {
 	Pending int
 	// Every is how long an exchange may wait to be written.
 	Every time.Duration
+	// Continues: what is written goes on with a log that has its header already.
+	Continues bool
 }
 
 // ErrLost is wrapped by the error of Close where exchanges are missing.
@@ -58,7 +60,10 @@ func NewWriter(out io.Writer, h Header, o Options) *Writer {
 	if o.Every <= 0 {
 		o.Every = DefaultEvery
 	}
-	w := &Writer{out: out, o: o, wake: make(chan struct{}, 1), done: make(chan struct{}), pending: []byte(h.String())}
+	w := &Writer{out: out, o: o, wake: make(chan struct{}, 1), done: make(chan struct{})}
+	if !o.Continues {
+		w.pending = []byte(h.String())
+	}
 	go w.run()
 	return w
 }

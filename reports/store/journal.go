@@ -6,6 +6,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"bandproof/procedures"
@@ -26,11 +28,13 @@ type Header struct {
 	// What follows is not there in journals of earlier versions.
 
 	// Plan is the SHA-256 of the plan, lower-case hex.
-	Plan     string         `json:"plan_sha256,omitempty"`
-	Job      procedures.Job `json:"job"`
-	Follows  string         `json:"follows,omitempty"`
-	Invented bool           `json:"invented,omitempty"`
-	Program  string         `json:"program,omitempty"` // its version
+	Plan    string         `json:"plan_sha256,omitempty"`
+	Job     procedures.Job `json:"job"`
+	Follows string         `json:"follows,omitempty"`
+	// Overdue are the standards past their due date that somebody has accepted.
+	Overdue  []runner.Overdue `json:"overdue,omitempty"`
+	Invented bool             `json:"invented,omitempty"`
+	Program  string           `json:"program,omitempty"` // its version
 	// Profiles are those of the instruments, by the name that asked for them.
 	Profiles map[string]Profile `json:"profiles,omitempty"`
 	// ProcedurePath and BenchPath are where the files lay, absolute.
@@ -333,17 +337,48 @@ func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
 	if err != nil {
 		return nil, wrap(s.file, "interrupted runs", err)
 	}
-	for k := range list {
-		e, err := s.Earlier(ctx, list[k].Header.ID)
+	var open []Interrupted
+	for _, i := range list {
+		e, err := s.Earlier(ctx, i.Header.ID)
 		if err != nil {
 			return nil, err
 		}
-		list[k].Points, list[k].Last = len(e.Points), e.Last
-		if e.Last.IsZero() {
-			list[k].Last = list[k].Header.Started
+		if i.Points, i.Last = len(e.Points), e.Last; e.Last.IsZero() {
+			i.Last = i.Header.Started
+		}
+		if !e.Vain() {
+			open = append(open, i)
 		}
 	}
-	return list, nil
+	return open, nil
+}
+
+// Find returns the interrupted run with the id, or its beginning or end; without
+// one, the only one that there is.
+func (s *Store) Find(ctx context.Context, id string) (Interrupted, error) {
+	list, err := s.Interrupted(ctx)
+	if err != nil {
+		return Interrupted{}, err
+	}
+	fits := slices.DeleteFunc(list, func(i Interrupted) bool {
+		return !strings.HasPrefix(i.Header.ID, id) && !strings.HasSuffix(i.Header.ID, id)
+	})
+	switch {
+	case len(fits) == 1:
+		return fits[0], nil
+	case len(fits) > 1:
+		var names []string
+		for _, i := range fits {
+			names = append(names, fmt.Sprintf("%s (%s, begun %s)", i.Header.ID, i.Header.Kind, i.Header.Started.Format("2006-01-02 15:04")))
+		}
+		return Interrupted{}, wrap(s.file, "interrupted run", fmt.Errorf("%w: there are several; give the id of one: %s", ErrNotInterrupted, strings.Join(names, ", ")))
+	case id == "":
+		return Interrupted{}, wrap(s.file, "interrupted run", fmt.Errorf("%w: every run has come to its end", ErrNotInterrupted))
+	}
+	if r, err := s.Record(ctx, id); err == nil {
+		return Interrupted{}, wrap(s.file, "interrupted run "+id, fmt.Errorf("%w: it has come to its end; its record is %s", ErrNotInterrupted, r.ID))
+	}
+	return Interrupted{}, wrap(s.file, "interrupted run "+id, fmt.Errorf("%w; \"records list\" shows what there is", ErrNotInterrupted))
 }
 
 func headers(rows *sql.Rows) (list []Interrupted, err error) {

@@ -35,6 +35,8 @@ var (
 	ErrNotAStore = errors.New("is no bandproof store")
 	// ErrNotFound: no record has the id.
 	ErrNotFound = errors.New("no such record")
+	// ErrNotInterrupted: no interrupted run has the id, or several could be meant.
+	ErrNotInterrupted = errors.New("no such interrupted run")
 )
 
 // Store is one SQLite file. It is safe for concurrent use.
@@ -128,6 +130,9 @@ func (s *Store) migrate(ctx context.Context) error {
 func wrap(file, doing string, err error) error {
 	return fmt.Errorf("%w %s: %s: %w", ErrStore, file, doing, err)
 }
+
+// File is the name of the file.
+func (s *Store) File() string { return s.file }
 
 // Close closes the file.
 func (s *Store) Close() error {
