@@ -10,7 +10,6 @@ package levelrange
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"strings"
@@ -136,53 +135,30 @@ func (k *keys) levels(b *procedures.Bench, u procedures.Unit, i procedures.Input
 	return l, err
 }
 
-// step is what is kept of one frequency.
-type step struct {
-	Row   runner.Row           `json:"row"`
-	Shots []runner.PointResult `json:"shots"`
-}
-
 // Take takes all levels at each frequency of a task.
 func (Kind) Take(ctx context.Context, s *runner.Station, t procedures.Task) (runner.Outcome, error) {
-	o := runner.Outcome{Standards: s.Standards(t.Points...)}
-	kept := s.Kept()
-	for n, p := range t.Points {
-		var at step
-		if n < len(kept) {
-			if err := json.Unmarshal(kept[n], &at); err != nil {
-				return o, fmt.Errorf("%w: step %d of %s: %w", runner.ErrJournal, n+1, t.ID, err)
-			}
-		} else {
-			var err error
-			if at, err = frequency(ctx, s, t.Keys.(*keys), p); err != nil {
-				return o, err
-			}
-			if err = s.Keep(ctx, at); err != nil {
-				return o, err
-			}
-			s.Event(ctx, fmt.Sprintf("%s: %s at %s: %s", t.ID, at.Row.What, p.Frequency, at.Row.Says))
-		}
-		o.Rows, o.Shots = append(o.Rows, at.Row), append(o.Shots, at.Shots...)
-	}
+	o, err := s.ByFrequency(ctx, func(ctx context.Context, p procedures.Point) (runner.Row, []runner.PointResult, error) {
+		return frequency(ctx, s, t.Keys.(*keys), p)
+	})
 	o.Curves = []runner.Curve{curve(s.Input(), t, o.Shots)}
-	return o, nil
+	return o, err
 }
 
 // frequency takes the levels at one frequency from the lowest up; each is a
 // point as the band sweep takes it, with its second look and path proof.
-func frequency(ctx context.Context, s *runner.Station, k *keys, p procedures.Point) (step, error) {
+func frequency(ctx context.Context, s *runner.Station, k *keys, p procedures.Point) (runner.Row, []runner.PointResult, error) {
 	row := runner.Row{What: "counts properly over the level range", At: &p.Frequency}
 	l, err := k.levels(s.Bench(), s.Procedure().Unit, s.Input(), p)
 	if err != nil {
 		row.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: decision.UncertaintyTooLarge}
 		row.Says = err.Error()
-		return step{Row: row}, nil
+		return row, nil, nil
 	}
 	var shots []runner.PointResult
 	for _, x := range l.points {
 		shot, err := s.Point(ctx, x)
 		if err != nil {
-			return step{}, err
+			return row, nil, err
 		}
 		shots = append(shots, shot)
 	}
@@ -191,7 +167,7 @@ func frequency(ctx context.Context, s *runner.Station, k *keys, p procedures.Poi
 		row.Uncertainty, row.Budget, row.Unit = &u, b, "dB"
 		row.Says += fmt.Sprintf("; nearer to the ends than U = %.2g dB (k = %.3g) the level can't tell", u.Expanded, u.CoverageFactor)
 	}
-	return step{row, shots}, nil
+	return row, shots, nil
 }
 
 func levelU(s *runner.Station, p procedures.Point) (u uncertainty.Result, b uncertainty.Budget, err error) {

@@ -2,7 +2,6 @@ package sensitivity
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -11,39 +10,15 @@ import (
 	"bandproof/runner"
 )
 
-// What is in the rows of this kind.
-const What = "least level that counts properly"
-
-// step is what is kept of one frequency.
-type step struct {
-	Row   runner.Row           `json:"row"`
-	Shots []runner.PointResult `json:"shots"`
-}
+const what = "least level that counts properly"
 
 // Take searches at each frequency of a task.
 func (Kind) Take(ctx context.Context, s *runner.Station, t procedures.Task) (runner.Outcome, error) {
-	o := runner.Outcome{Standards: s.Standards(t.Points...)}
-	kept := s.Kept()
-	for n, p := range t.Points {
-		var at step
-		if n < len(kept) {
-			if err := json.Unmarshal(kept[n], &at); err != nil {
-				return o, fmt.Errorf("%w: step %d of %s: %w", runner.ErrJournal, n+1, t.ID, err)
-			}
-		} else {
-			var err error
-			if at, err = (&taking{s: s, k: t.Keys.(*keys), p: p}).frequency(ctx); err != nil {
-				return o, err
-			}
-			if err = s.Keep(ctx, at); err != nil {
-				return o, err
-			}
-			s.Event(ctx, fmt.Sprintf("%s: %s at %s: %s", t.ID, at.Row.What, p.Frequency, at.Row.Says))
-		}
-		o.Rows, o.Shots = append(o.Rows, at.Row), append(o.Shots, at.Shots...)
-	}
+	o, err := s.ByFrequency(ctx, func(ctx context.Context, p procedures.Point) (runner.Row, []runner.PointResult, error) {
+		return (&taking{s: s, k: t.Keys.(*keys), p: p}).frequency(ctx)
+	})
 	o.Curves = curves(t, s.Input(), o.Rows)
-	return o, nil
+	return o, err
 }
 
 // taking is the search at one frequency.
@@ -60,7 +35,7 @@ type notShown struct{ why decision.Reason }
 
 func (n notShown) Error() string { return string(n.why) }
 
-func (x *taking) frequency(ctx context.Context) (step, error) {
+func (x *taking) frequency(ctx context.Context) (runner.Row, []runner.PointResult, error) {
 	row := x.row()
 	f, sr, err := x.search(ctx)
 	var open notShown
@@ -69,13 +44,13 @@ func (x *taking) frequency(ctx context.Context) (step, error) {
 		err, row.Verdict = nil, decision.Verdict{Word: decision.NotJudged, Reason: open.why}
 		row.Says = x.says("search ended where the bench could not show a level")
 	case err != nil:
-		return step{}, err
+		return row, nil, err
 	case f.none:
 		err = x.nothing(ctx, &row, sr)
 	default:
 		err = x.judge(&row, f, sr)
 	}
-	return step{row, x.shots}, err
+	return row, x.shots, err
 }
 
 // row begins the row of a frequency: what is promised there.
@@ -83,7 +58,7 @@ func (x *taking) row() runner.Row {
 	i := x.s.Input()
 	specified, _ := i.SensitivityAt(x.p.Frequency) // the plan has asked
 	limit := Decibels(i, specified)
-	return runner.Row{What: What, At: &x.p.Frequency, Unit: Unit(i), Limit: &limit, Side: runner.AtMost}
+	return runner.Row{What: what, At: &x.p.Frequency, Unit: Unit(i), Limit: &limit, Side: runner.AtMost}
 }
 
 func (x *taking) search(ctx context.Context) (finding, search, error) {
