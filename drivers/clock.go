@@ -2,6 +2,7 @@ package drivers
 
 import (
 	"context"
+	"sync"
 	"time"
 )
 
@@ -31,5 +32,42 @@ func (WallClock) Sleep(ctx context.Context, d time.Duration) error {
 		return nil
 	case <-ctx.Done():
 		return ctx.Err()
+	}
+}
+
+// Alarm is a clock that calls a function itself when the time has come; for one
+// whose time passes only while somebody sleeps by it.
+type Alarm interface {
+	After(d time.Duration, f func()) (stop func())
+}
+
+// After calls f once d has passed by the clock, in another goroutine, unless
+// stop is called before. stop must be called, and not by f: it waits for an f
+// that is under way.
+func After(c Clock, d time.Duration, f func()) (stop func()) {
+	if a, ok := c.(Alarm); ok {
+		return a.After(d, f)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	var waiting sync.WaitGroup
+	waiting.Go(func() {
+		if c.Sleep(ctx, d) == nil {
+			f()
+		}
+	})
+	return func() {
+		cancel()
+		waiting.Wait()
+	}
+}
+
+// Within returns a context that ends once d has passed by the clock; its cause
+// is then context.DeadlineExceeded. end must be called.
+func Within(ctx context.Context, c Clock, d time.Duration) (within context.Context, end func()) {
+	within, cancel := context.WithCancelCause(ctx)
+	stop := After(c, d, func() { cancel(context.DeadlineExceeded) })
+	return within, func() {
+		stop()
+		cancel(nil)
 	}
 }

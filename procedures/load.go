@@ -74,6 +74,11 @@ func (c checker) rule(p *Procedure) {
 		}
 	}
 	c.time("warm_up", p.WarmUp, "0 s", "30 d")
+	for _, w := range p.Prompts.Check() {
+		if c.given("prompts." + w.Key) {
+			c.add("prompts."+w.Key, "%s", w.Text)
+		}
+	}
 }
 
 func (c checker) oneOf(path, got string, known ...string) {

@@ -2,6 +2,7 @@ package procedures
 
 import (
 	"fmt"
+	"maps"
 	"net"
 	"net/mail"
 	"net/netip"
@@ -103,7 +104,8 @@ func (c checker) notify(path string, n Notify) {
 	}
 	of := map[string]string{"url": ToWebhook, "url_env": ToWebhook, "token_env": ToWebhook, "signature_env": ToWebhook,
 		"server": ToMail, "tls": ToMail, "user": ToMail, "password_env": ToMail, "from": ToMail, "recipients": ToMail}
-	for key, to := range of {
+	for _, key := range slices.Sorted(maps.Keys(of)) {
+		to := of[key]
 		if c.d.Has(path+"."+key) && n.To != to && c.given(path+".to") {
 			c.add(path+"."+key, "belongs to %s, and this is %s", to, n.To)
 		}
@@ -111,8 +113,9 @@ func (c checker) notify(path string, n Notify) {
 	if n.Customer && n.To == ToBell {
 		c.add(path+".customer", "belongs to %s and %s; a bell says nothing", ToWebhook, ToMail)
 	}
-	for key, name := range map[string]string{"url_env": n.URLEnv, "token_env": n.TokenEnv, "signature_env": n.SignatureEnv, "password_env": n.PasswordEnv} {
-		if c.given(path+"."+key) && !variable.MatchString(name) {
+	secrets := map[string]string{"url_env": n.URLEnv, "token_env": n.TokenEnv, "signature_env": n.SignatureEnv, "password_env": n.PasswordEnv}
+	for _, key := range slices.Sorted(maps.Keys(secrets)) {
+		if c.given(path+"."+key) && !variable.MatchString(secrets[key]) {
 			c.add(path+"."+key, "is no name of an environment variable; expected one such as BENCH_TOKEN, which holds the secret itself")
 		}
 	}
@@ -167,8 +170,8 @@ func loopback(host string) bool {
 
 func (c checker) mail(path string, n Notify) {
 	c.oneOf(path+".tls", n.TLS, StartTLS, ImplicitTLS, NoTLS)
-	for key, text := range map[string]string{"server": n.Server, "from": n.From} {
-		if text == "" && !c.d.Has(path+"."+key) {
+	for _, key := range []string{"server", "from"} {
+		if !c.d.Has(path + "." + key) {
 			c.add(path, "has no %s; it must be given for mail", key)
 		}
 	}

@@ -23,6 +23,7 @@ type Procedure struct {
 	Inputs      []Input       `toml:"input" json:"input" jsonschema_description:"The inputs of the unit."`
 	Sweeps      []Sweep       `toml:"sweep" json:"sweep" jsonschema_description:"The points that show each input."`
 	Measures    []Measure     `toml:"measure,omitempty" json:"measure,omitempty" jsonschema_description:"Measurements of other kinds than the band sweep."`
+	Prompts     Prompts       `toml:"prompts,omitempty" json:"prompts,omitzero" jsonschema_description:"How long questions wait for the person at the bench, and what happens then."`
 	Cautions    []string      `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
 }
 

@@ -61,6 +61,10 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 	if err != nil {
 		why, note := Reason(""), err.Error()
 		switch n, ok := asNotRouted(err); {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case errors.Is(err, ErrNoOperator) && r.mayComeBack():
+			return errLater
 		case errors.Is(err, ErrNoOperator):
 			why = decision.NoOperator
 		case errors.Is(err, ErrLeftOut):
@@ -81,7 +85,11 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 	if err != nil {
 		return err
 	}
+	if gone && r.mayComeBack() {
+		return errLater
+	}
 	if gone {
+		r.tellGivenUp(s, "nobody answered at an earlier point of this path")
 		err = r.giveUpTasks(ctx, s.Tasks, decision.NoOperator, "nobody answered at an earlier point of this path")
 	} else {
 		err = r.tasks(ctx, at, s.Tasks)
@@ -124,6 +132,9 @@ func (r *run) points(ctx context.Context, at *place, points []procedures.Point) 
 // nobodyLeft gives up what is left of a group whose instruments a person has to
 // set or read, when nobody does.
 func (r *run) nobodyLeft(ctx context.Context, points []procedures.Point) error {
+	if r.mayComeBack() {
+		return nil // they stay open
+	}
 	return r.giveUp(ctx, points, decision.NoOperator, "nobody answered at an earlier point of this path")
 }
 

@@ -54,6 +54,9 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 		bench = whose(err)
 		res.Notes = append(res.Notes, err.Error())
 	}
+	if bench == decision.NoOperator && r.mayComeBack() {
+		return nobody, r.putOff(ctx, at, res, bench)
+	}
 	if !last && (bench == decision.SourceNotLocked || bench == decision.SourceReadBack || bench == decision.PathNotProven ||
 		bench == decision.SourceOffFrequency || bench == decision.LevelNotAsPlanned) {
 		return deferred, r.putOff(ctx, at, res, bench)

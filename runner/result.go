@@ -105,10 +105,12 @@ const (
 
 // Entry is what a person was asked and answered.
 type Entry struct {
-	At     time.Time `json:"at"`
-	Asked  string    `json:"asked"`
-	Answer string    `json:"answer"`
-	Who    string    `json:"who"`
+	At time.Time `json:"at"` // of the answer, or when its time was over
+	// AskedAt is when the question was put; zero where that was not kept.
+	AskedAt time.Time `json:"asked_at,omitzero"`
+	Asked   string    `json:"asked"`
+	Answer  string    `json:"answer"`
+	Who     string    `json:"who"`
 }
 
 // Event is something that happened between points or to the bench.

@@ -61,6 +61,7 @@ type Setup struct {
 // run is one sweep under way.
 type run struct {
 	Setup
+	absence
 	result  Result
 	started time.Time
 
@@ -137,6 +138,8 @@ func newRun(s Setup) *run {
 // returns, or an event says which source could not be reached.
 func Run(ctx context.Context, s Setup) (Result, error) {
 	r := newRun(s)
+	ctx, done := r.attend(ctx)
+	defer done()
 	err := r.all(ctx)
 	if e := r.synced(); e != nil && err == nil {
 		err = e
@@ -201,14 +204,8 @@ func (r *run) all(ctx context.Context) error {
 	if len(r.result.Points) > 0 {
 		r.result.OnFor = r.Earlier.Standing.Result.OnFor // at the first point
 	}
-	stops := r.Plan.Stops()
-	for k, stop := range stops {
-		if err := r.stop(ctx, stop); err != nil {
-			return err
-		}
-		if err := r.secondLooks(ctx, stop, stops[k+1:]); err != nil {
-			return err
-		}
+	if err := r.stops(ctx, r.Plan.Stops()); err != nil {
+		return err
 	}
 	return r.suspects(ctx)
 }
@@ -315,7 +312,7 @@ func (r *run) finish(keep, ctx context.Context, err error) {
 	switch {
 	case err == nil && res.Complete:
 	case ctx.Err() != nil:
-		res.Ended = "interrupted by the operator"
+		res.Ended = endedBy(ctx)
 	case err != nil:
 		res.Ended = err.Error()
 	default:
@@ -394,8 +391,14 @@ func (r *run) warn(ctx context.Context, text string) {
 }
 
 func (r *run) entry(ctx context.Context, asked, answer string) {
+	if k := len(r.result.Entries) - 1; answer == "no operator" && k >= 0 && r.result.Entries[k].Asked == asked && r.result.Entries[k].Who == nobodyThere {
+		return // the time-out stands there already
+	}
+	r.keepEntry(ctx, Entry{At: r.Clock.Now(), AskedAt: r.askedAt(asked), Asked: asked, Answer: answer, Who: r.Operator.Name()})
+}
+
+func (r *run) keepEntry(ctx context.Context, e Entry) {
 	r.inOrder()
-	e := Entry{r.Clock.Now(), asked, answer, r.Operator.Name()}
 	r.result.Entries = append(r.result.Entries, e)
 	if err := r.Journal.Entry(ctx, e); err != nil && r.interrupt == nil {
 		r.interrupt = fmt.Errorf("%w: %w", ErrJournal, err)

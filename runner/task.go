@@ -30,6 +30,9 @@ func (r *run) tasks(ctx context.Context, at *place, list []procedures.Task) erro
 		if err != nil {
 			return err
 		}
+		if r.mayComeBack() && wantsPerson(o) {
+			return errLater
+		}
 		o.Task, o.Started = t, started
 		if err := r.keepOutcome(ctx, o); err != nil {
 			return err

@@ -114,16 +114,16 @@ func (h *hand) ask(ctx context.Context, q Question) (string, error) {
 	q.Instrument = h.called
 	within := ctx
 	if h.Panel.Wait > 0 {
-		var cancel context.CancelFunc
-		within, cancel = context.WithTimeout(ctx, h.Panel.Wait)
-		defer cancel()
+		var end func()
+		within, end = drivers.Within(ctx, h.Clock, h.Panel.Wait)
+		defer end()
 	}
 	text, err := h.Person.Ask(within, q)
 	switch {
 	case err == nil:
 		h.Log.Info("answer", "asked", q.Do, "answer", text)
 		return strings.TrimSpace(text), nil
-	case ctx.Err() == nil && errors.Is(err, context.DeadlineExceeded):
+	case ctx.Err() == nil && errors.Is(context.Cause(within), context.DeadlineExceeded):
 		return "", fmt.Errorf("%w: no answer within %s", drivers.ErrNoOperator, h.Panel.Wait)
 	}
 	return "", err
