@@ -82,8 +82,8 @@ func (r *run) postpone(ctx context.Context, s procedures.Stop) error {
 	r.leave(ctx)
 	r.away = append(r.away, s)
 	path, _ := r.Bench.Path(s.Path)
-	text := places([]procedures.Stop{s}) + " put off: nobody answers"
-	r.event(ctx, text+"; it is offered once more at the end, or sooner when somebody shows up")
+	text := places([]procedures.Stop{s}) + " put off to the end of the run: nobody answers"
+	r.event(ctx, text)
 	r.happened(Notice{Event: procedures.InputPutOff, Input: path.Input, Text: text})
 	return r.interrupt
 }

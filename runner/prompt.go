@@ -51,16 +51,21 @@ type Returner interface {
 
 // Lapse is what happens to a question that nobody answers.
 type Lapse struct {
-	At   time.Time
-	Then string // procedures.SkipIt or procedures.StopThen
+	At     time.Time
+	Within time.Duration // after it was put
+	Then   string        // procedures.SkipIt or procedures.StopThen
 }
 
 // String says it in a line.
 func (l Lapse) String() string {
-	if l.Then == procedures.StopThen {
-		return "the run ends at " + l.At.Format(time.TimeOnly) + " if nobody answers"
+	clock := "15:04"
+	if l.Within < 10*time.Minute {
+		clock = time.TimeOnly
 	}
-	return "skipped at " + l.At.Format(time.TimeOnly) + " if nobody answers"
+	if l.Then == procedures.StopThen {
+		return "the run ends at " + l.At.Format(clock) + " if nobody answers"
+	}
+	return "skipped at " + l.At.Format(clock) + " if nobody answers"
 }
 
 type lapseKey struct{}
@@ -167,7 +172,8 @@ func (p *Prompts) lapse(at time.Time) (l Lapse, lapses bool) {
 	if p.policy.Timeout == nil || p.policy.Then() == procedures.WaitOn {
 		return Lapse{}, false
 	}
-	return Lapse{at.Add(seconds(*p.policy.Timeout)), p.policy.Then()}, true
+	within := seconds(*p.policy.Timeout)
+	return Lapse{at.Add(within), within, p.policy.Then()}, true
 }
 
 // Reminders of a prompt that waits grow fourfold.

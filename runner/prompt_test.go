@@ -126,10 +126,10 @@ func TestOperatorAwayComesBack(t *testing.T) {
 	require.Equal(t, "nobody", got.Entries[0].Who)
 	require.Equal(t, "done", got.Entries[len(got.Entries)-1].Answer)
 	require.Equal(t, "helper", got.Entries[len(got.Entries)-1].Who)
-	require.True(t, r.Journal.Said("path LF to A put off: nobody answers"))
+	require.True(t, r.Journal.Said("path LF to A put off to the end of the run: nobody answers"))
 	require.True(t, r.Journal.Said("offered once more (path LF to A)"))
-	require.Equal(t, "skipped at 00:30:00 if nobody answers", s.lapses[0])
-	require.Equal(t, []string{"path LF to A put off: nobody answers"}, h.of(procedures.InputPutOff))
+	require.Equal(t, "skipped at 00:30 if nobody answers", s.lapses[0])
+	require.Equal(t, []string{"path LF to A put off to the end of the run: nobody answers"}, h.of(procedures.InputPutOff))
 	require.Empty(t, h.of(procedures.InputGivenUp))
 	require.Len(t, h.of(procedures.Finished), 1)
 }
@@ -194,7 +194,7 @@ func TestOperatorAwayStops(t *testing.T) {
 	require.Contains(t, got.Ended, "the run ends, as the procedure says")
 	require.Equal(t, runner.Incomplete, got.Statement)
 	require.Equal(t, "no answer within 20 min: the run ends", got.Entries[0].Answer)
-	require.Equal(t, []string{"the run ends at 00:20:00 if nobody answers"}, s.lapses)
+	require.Equal(t, []string{"the run ends at 00:20 if nobody answers"}, s.lapses)
 	require.Len(t, h.of(procedures.Stopped), 1)
 	require.Empty(t, got.RFMayBeOn)
 }

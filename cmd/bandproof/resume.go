@@ -17,6 +17,8 @@ import (
 
 // resumeFlags are what the resume command takes.
 type resumeFlags struct {
+	asking                            promptFlags
+	silent                            bool
 	store, out, onFor, wireLogTo      string
 	finish, unattended, json, verbose bool
 	accept                            []string
@@ -54,6 +56,8 @@ was interrupted. "records list" shows them.`,
 	c.Flags().BoolVar(&f.json, "json", false, "print the summary as JSON (schema \"bandproof run 1\")")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log what happens to standard error")
 	c.Flags().StringVar(&f.wireLogTo, "wire-log-to", "", "write every byte to and from the instruments to this file as well")
+	c.Flags().BoolVar(&f.silent, "no-bell", false, "never ring the terminal's bell")
+	f.asking.all(c)
 	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
 	return c
 }
@@ -88,7 +92,7 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 		return fmt.Errorf("%w: run %s: %w; RF of its sources may be on, switch it off by hand", runner.ErrBench, shortID(r.header.ID), err)
 	}
 	w := sweep{files: in, job: r.header.Job, kind: r.header.Kind, store: st, out: r.header.Out, operator: person{t, r.header.Job.Technician}, terminal: t, clock: drivers.WallClock{},
-		invented: r.header.Invented, follows: r.header.Follows, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, accept: f.accept, claims: claimsFolder(), resumed: r,
+		invented: r.header.Invented, follows: r.header.Follows, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(), resumed: r,
 		log: logTo(t, f.verbose)}
 	if f.unattended {
 		w.operator = nobody{}

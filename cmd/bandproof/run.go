@@ -32,6 +32,7 @@ type runFlags struct {
 	silent                                       bool
 	job                                          jobFlags
 	accept                                       []string
+	asking                                       promptFlags
 }
 
 func runCommand(t *terminal) *cobra.Command {
@@ -63,6 +64,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().StringVar(&f.wireLogTo, "wire-log-to", "", "write every byte to and from the instruments to this file as well")
 	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
 	c.Flags().BoolVar(&f.silent, "no-bell", false, "never ring the terminal's bell")
+	f.asking.all(c)
 	f.job.all(c)
 	return c
 }
@@ -106,7 +108,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		operator = nobody{}
 	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
-		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, accept: f.accept, claims: claimsFolder(),
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(),
 		log: logTo(t, f.verbose)}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -154,7 +156,8 @@ type sweep struct {
 	// wireLog keeps the wire log with the record; wireLogTo names a file for it.
 	wireLog   bool
 	wireLogTo string
-	silent    bool     // no bell
+	silent    bool // no bell
+	asking    promptFlags
 	accept    []string // overdue standards that are used all the same
 	log       *slog.Logger
 	// dial and system stand in for the network and the drivers of the machine.
@@ -195,6 +198,11 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	if err != nil {
 		return finished{}, err
 	}
+	prompts, err := w.prompts()
+	if err != nil {
+		return finished{}, err
+	}
+	w.operator = prompts
 	w.terminal.cautions(w.files.procedure, record.UsualCautions())
 	interlock := runner.NewInterlock(w.files.procedure.Unit)
 	id := w.newID()
@@ -265,6 +273,9 @@ func (w sweep) wiring(interlock *runner.Interlock, wire link.WireLog) wiring {
 
 // person is the operator, where that is somebody who can set and read instruments.
 func (w sweep) person() manual.Person {
+	if p, ok := w.operator.(*runner.Prompts); ok {
+		return p.Person()
+	}
 	p, _ := w.operator.(manual.Person)
 	return p
 }

@@ -38,6 +38,7 @@ func (w sweep) noticeOptions(id string) notify.Options {
 func (x telling) Happened(n runner.Notice) {
 	x.away.Happened(n)
 	x.terminal.ring(n.Event)
+	x.terminal.invite(n.Event)
 }
 
 // lastTry is how long the end of a run waits for receivers.

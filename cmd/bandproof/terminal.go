@@ -32,17 +32,17 @@ import (
 type terminal struct {
 	out, err io.Writer
 	lines    *lineReader
-	turn     chan struct{}           // held by the one question of an instrument that waits for its answer
 	live     bool                    // standard error is a terminal: draw a bar
 	outErr   error                   // the first failure to write a result
 	bells    func(event string) bool // which events ring; nil: none
+	invited  bool                    // told how to be asked what was put off
 
 	mu  sync.Mutex
 	bar *bar
 }
 
 func newTerminal(in io.Reader, out, errOut io.Writer) *terminal {
-	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}, turn: make(chan struct{}, 1)}
+	t := &terminal{out: out, err: errOut, lines: &lineReader{in: in}}
 	t.live = isTerminal(errOut)
 	return t
 }
@@ -234,10 +234,7 @@ type line struct {
 	at   time.Time
 }
 
-// next returns the next line. Of a terminal, lines typed before the question
-// was asked do not count: an Enter too many must not answer a later prompt.
-func (l *lineReader) next(ctx context.Context) (string, error) {
-	asked := time.Now()
+func (l *lineReader) start() {
 	l.once.Do(func() {
 		l.lines = make(chan line, 1000)
 		go func() {
@@ -248,6 +245,13 @@ func (l *lineReader) next(ctx context.Context) (string, error) {
 			}
 		}()
 	})
+}
+
+// next returns the next line. Of a terminal, lines typed before the question
+// was asked do not count: an Enter too many must not answer a later prompt.
+func (l *lineReader) next(ctx context.Context) (string, error) {
+	asked := time.Now()
+	l.start()
 	for {
 		select {
 		case x, ok := <-l.lines:
@@ -289,9 +293,11 @@ func (p person) Name() string {
 
 // Move implements runner.Operator.
 func (p person) Move(ctx context.Context, m runner.Move) error {
+	p.attention()
 	p.t.note("")
 	p.t.note(">> %s", m)
 	p.t.note("   caution: %s", m.Caution)
+	p.lapse(ctx)
 	for {
 		p.t.note("   press Enter when the cable is on, or type \"skip\" to leave this input out")
 		answer, err := p.ask(ctx)
@@ -309,10 +315,12 @@ func (p person) Move(ctx context.Context, m runner.Move) error {
 
 // Confirm implements runner.Operator.
 func (p person) Confirm(ctx context.Context, question string) (bool, error) {
+	p.attention()
 	for {
 		for k, line := range wrapped(question+" [yes/no]", lineWidth-3) {
 			p.t.note("%s%s", []string{">> ", "   "}[min(k, 1)], line)
 		}
+		p.lapse(ctx)
 		answer, err := p.ask(ctx)
 		if err != nil {
 			return false, err
@@ -332,6 +340,7 @@ func (p person) Text(ctx context.Context, question string) (string, error) {
 	for k, line := range wrapped(question+" [a text, or Enter for none]", lineWidth-3) {
 		p.t.note("%s%s", []string{">> ", "   "}[min(k, 1)], line)
 	}
+	p.lapse(ctx)
 	return p.ask(ctx)
 }
 
@@ -341,12 +350,6 @@ const lineWidth = 78
 // Ask implements manual.Person: what to do and what to type in one line where
 // it fits, the danger below it; before it, what looks wrong with the last answer.
 func (p person) Ask(ctx context.Context, q manual.Question) (string, error) {
-	select {
-	case p.t.turn <- struct{}{}:
-		defer func() { <-p.t.turn }()
-	case <-ctx.Done():
-		return "", ctx.Err()
-	}
 	if q.Wrong != "" {
 		for k, line := range wrapped(q.Wrong, lineWidth-6) {
 			p.t.note("%s%s", []string{"   ?? ", "      "}[min(k, 1)], line)
@@ -364,6 +367,7 @@ func (p person) Ask(ctx context.Context, q manual.Question) (string, error) {
 	if q.Caution != "" {
 		p.t.note("   caution: %s", q.Caution)
 	}
+	p.lapse(ctx)
 	return p.ask(ctx)
 }
 
