@@ -43,6 +43,8 @@ type Monitor struct {
 	Reference   string                `toml:"reference" json:"reference" jsonschema_description:"What the monitor runs from: own, the name of a reference, or the name of a source whose reference output it uses."`
 	OwnTimebase *quantity.Ratio       `toml:"own_timebase,omitempty" json:"own_timebase,omitempty" jsonschema_description:"Accuracy of the monitor's own timebase; needed where reference is own."`
 	OwnOffset   quantity.Ratio        `toml:"own_offset,omitempty" json:"own_offset,omitzero" jsonschema_description:"Known fractional offset of the monitor's own timebase."`
+	// TimebaseOutput: another input of the monitor is on the unit's timebase output.
+	TimebaseOutput *TimebaseOutput `toml:"timebase_output,omitempty" json:"timebase_output,omitempty" jsonschema_description:"Another input of the monitor, on the unit's timebase output."`
 }
 
 // Tap is where a power meter sits on a path.

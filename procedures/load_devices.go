@@ -161,6 +161,7 @@ func (c checker) monitor(m Monitor, b *Bench) {
 	if fed, ok := b.Source(m.Reference); ok && fed.Reference == runsUnit {
 		c.add("monitor.reference", "is source %q, which runs from the unit: the monitor would show the unit to itself", fed.Name)
 	}
+	c.timebaseOutput(m)
 }
 
 func listed(list []string) string {

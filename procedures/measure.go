@@ -58,6 +58,8 @@ type Task struct {
 	Source  string `json:"source_name,omitempty"`
 	// Points are where it is taken, as its kind understands them.
 	Points []Point `json:"points,omitempty"`
+	// Output is where the monitor measures the unit instead; nil for a signal.
+	Output *Output `json:"output,omitempty"`
 	// Seconds that it is expected to take.
 	Seconds float64 `json:"seconds"`
 	// Keys of the table.

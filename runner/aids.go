@@ -85,16 +85,7 @@ func (r *run) prepareAids(ctx context.Context) error {
 		return nil
 	}
 	spec := r.Bench.Monitor
-	err := r.retryLink(ctx, r.Monitor, func() error {
-		if err := r.Monitor.SelectInput(ctx, spec.Input); err != nil {
-			return err
-		}
-		got, err := r.Monitor.SetGate(ctx, spec.Gate)
-		if err == nil && gateDiffers(got, spec.Gate) {
-			err = fmt.Errorf("%w: gate %s is in force, not %s as the bench file says", drivers.ErrInstrument, got, spec.Gate)
-		}
-		return err
-	})
+	err := r.aim(ctx, spec.Input, spec.Gate)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrBench, err)
 	}

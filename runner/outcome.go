@@ -3,6 +3,7 @@ package runner
 import (
 	"time"
 
+	"bandproof/drivers"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
@@ -15,12 +16,14 @@ type Outcome struct {
 	Task procedures.Task `json:"task"`
 	Rows []Row           `json:"rows"`
 	// Shots are all settings with their readings, in the order taken.
-	Shots     []PointResult `json:"shots,omitempty"`
-	Curves    []Curve       `json:"curves,omitempty"`
-	Notes     []string      `json:"notes,omitempty"`
-	Standards []string      `json:"standards,omitempty"` // names in the bench file
-	Started   time.Time     `json:"started"`
-	Finished  time.Time     `json:"finished"`
+	Shots []PointResult `json:"shots,omitempty"`
+	// Courses are long rows of readings of one steady thing.
+	Courses   []Course  `json:"courses,omitempty"`
+	Curves    []Curve   `json:"curves,omitempty"`
+	Notes     []string  `json:"notes,omitempty"`
+	Standards []string  `json:"standards,omitempty"` // names in the bench file
+	Started   time.Time `json:"started"`
+	Finished  time.Time `json:"finished"`
 }
 
 // Row is one thing that was found, with what it was compared with.
@@ -87,6 +90,13 @@ func (o Outcome) numbers() int {
 	n := 0
 	for _, shot := range o.Shots {
 		n += len(shot.numbers())
+	}
+	for _, c := range o.Courses {
+		for _, x := range c.Readings {
+			if c.By == "unit" && x.Use == Counted && x.Mark == drivers.None {
+				n++
+			}
+		}
 	}
 	return n
 }

@@ -212,7 +212,7 @@ func (r *run) readWarmUp(ctx context.Context, at *place, w *WarmUp) (why string,
 	for next := began; ; {
 		if bench != "" { // not good: once more, at the time of the next reading
 			why = string(bench)
-			bench, err = x.bring(ctx)
+			bench, err = x.Again(ctx)
 		} else {
 			why = ""
 			bench, err = r.warmReading(ctx, x, w, session)
@@ -242,8 +242,8 @@ func (r *run) readWarmUp(ctx context.Context, at *place, w *WarmUp) (why string,
 }
 
 // warmReading takes one reading, fits the drift up to it and keeps both.
-func (r *run) warmReading(ctx context.Context, x *series, w *WarmUp, session int) (bench Reason, err error) {
-	got, good, bench, err := x.read(ctx)
+func (r *run) warmReading(ctx context.Context, x *SignalSeries, w *WarmUp, session int) (bench Reason, err error) {
+	got, good, bench, err := x.Read(ctx)
 	if err != nil {
 		return "", err
 	}

@@ -50,6 +50,14 @@ type MonitorScenario struct {
 	CounterScenario
 	Source string         `toml:"source"`
 	Loss   []LossScenario `toml:"splitter_loss"` // from the source to the monitor
+	// Timebase names an input that is on the unit's timebase output.
+	Timebase *TimebaseOutputScenario `toml:"timebase_output,omitempty"`
+}
+
+// TimebaseOutputScenario is the cable from the unit's timebase output.
+type TimebaseOutputScenario struct {
+	Input string         `toml:"input"` // of the monitor
+	Level quantity.Level `toml:"level"` // that arrives there
 }
 
 // The roles of the aids.
@@ -88,7 +96,10 @@ func (b *Bench) equip(s Scenario) {
 	}
 	if m := s.Monitor; m != nil {
 		b.monitor = newCounter(b, m.CounterScenario)
-		b.monitor.tap = &tap{b.sourceNamed(m.Source), tableOf(m.Loss)}
+		b.monitor.tap = &tap{source: b.sourceNamed(m.Source), table: tableOf(m.Loss)}
+		if t := m.Timebase; t != nil {
+			b.monitor.tap.timebase, b.monitor.tap.level = t.Input, t.Level.DBm(quantity.Dbm50())
+		}
 	}
 }
 

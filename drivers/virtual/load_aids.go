@@ -55,6 +55,9 @@ func (c *checker) aids(names map[string]bool) {
 			c.add("monitor.source", "there is no source %q", m.Source)
 		}
 		c.losses("monitor.splitter_loss", m.Loss)
+		if t := m.Timebase; t != nil && !slices.ContainsFunc(m.Inputs, func(in InputScenario) bool { return in.Name == t.Input }) {
+			c.add("monitor.timebase_output.input", "the monitor has no input %q", t.Input)
+		}
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"bandproof/runner/overlap"
 	"bandproof/runner/selftest"
 	"bandproof/runner/sensitivity"
+	"bandproof/runner/timebase"
 )
 
 // All returns every kind.
@@ -20,6 +21,7 @@ func All() []runner.MeasureKind {
 		edge.Kind{},
 		gate.Kind{},
 		overlap.Kind{},
+		timebase.Kind{},
 		selftest.Kind{},
 		observation.Kind{},
 		sensitivity.Kind{},
