@@ -1,8 +1,10 @@
 package main
 
 import (
+	"context"
 	"io"
 	"log/slog"
+	"net"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +12,8 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers"
+	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/reports/store"
 	"bandproof/runner"
@@ -63,8 +67,21 @@ func TestDemoTakesAThirdOfTheTimeWithTheSameVerdicts(t *testing.T) {
 	}
 }
 
-// demoOnce runs a procedure on the demo's bench, as found or repaired.
-func demoOnce(t *testing.T, procedure string, kind runner.Kind) (runner.Result, *procedures.Plan) {
+// demoOnce runs a procedure on the demo's bench, as found or repaired, in model
+// time and in this process.
+func demoOnce(t testing.TB, procedure string, kind runner.Kind) (runner.Result, *procedures.Plan) {
+	t.Helper()
+	clock := newDemoClock()
+	bench, err := demoBench(clock)
+	require.NoError(t, err)
+	defer func() { require.NoError(t, bench.Close()) }()
+	return demoOn(t, procedure, kind, bench, clock, inProcess(bench))
+}
+
+type dialer = func(ctx context.Context, network, address string) (net.Conn, error)
+
+// demoOn runs it on a bench that is reached by dial, by the bench's own clock.
+func demoOn(t testing.TB, procedure string, kind runner.Kind, bench *virtual.Bench, clock drivers.Clock, dial dialer) (runner.Result, *procedures.Plan) {
 	t.Helper()
 	dir := t.TempDir()
 	require.NoError(t, layOut(dir))
@@ -75,15 +92,11 @@ func demoOnce(t *testing.T, procedure string, kind runner.Kind) (runner.Result, 
 	st, err := store.Open(t.Context(), filepath.Join(dir, "store.db"))
 	require.NoError(t, err)
 	defer func() { require.NoError(t, st.Close()) }()
-	clock := newDemoClock()
-	bench, err := demoBench(clock)
-	require.NoError(t, err)
-	defer func() { require.NoError(t, bench.Close()) }()
 	if kind == runner.AsLeft {
 		bench.Repair(demoLeftWith)
 	}
 	screen := newTerminal(strings.NewReader(""), io.Discard, io.Discard)
-	w := sweep{files: in, store: st, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: inProcess(bench),
+	w := sweep{files: in, store: st, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: dial,
 		operator: demoOperator{screen, bench}}
 	done, err := w.demoRun(t.Context(), filepath.Join(dir, "job-"+string(kind)+".toml"), kind)
 	require.NoError(t, err)

@@ -61,6 +61,12 @@ func checkPoint(p runner.PointResult) error {
 	switch {
 	case int64(p.Counted) > n && p.Verdict.Word != decision.NotJudged, p.Verdict.Good() && n == 0:
 		return fmt.Errorf("%d readings count, but only %d are there", p.Counted, n)
+	case p.Verdict.Good() && p.StoppedEarly == "" && p.Counted < p.Point.Readings:
+		return fmt.Errorf("passes with %d of %d planned readings, and nothing says why", p.Counted, p.Point.Readings)
+	case p.StoppedEarly != "" && p.Point.EarlyStop == nil:
+		return fmt.Errorf("%s, but no early stop is planned", p.StoppedEarly)
+	case p.Verdict.Good() && p.StoppedEarly != "" && p.Counted < p.Point.EarlyStop.Least:
+		return fmt.Errorf("passes with %d readings, fewer than the %d that an early stop needs", p.Counted, p.Point.EarlyStop.Least)
 	case p.Counted == 0:
 		return nil
 	case int64(p.Counted) == n && sum.Cmp(p.Mean.Mul(quantity.ExactInt(n))) != 0:

@@ -118,7 +118,15 @@ func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
 		"procedure edited": {func(r *record.Record) { r.Procedure.Text += " " }, "does not match its hash"},
 		"point gone":       {func(r *record.Record) { r.Run.Complete, r.Run.Planned = true, 2 }, "has 1 of 2 points"},
 		"point twice":      {func(r *record.Record) { r.Run.Points = append(r.Run.Points, r.Run.Points[0]) }, "stands twice"},
-		"kind":             {func(r *record.Record) { r.Run.Kind = "as-wished" }, "unknown kind"},
+		"fewer readings than planned": {func(r *record.Record) {
+			r.Run.Points[0].Verdict.Word, r.Run.Points[0].Point.Readings = decision.Pass, 9
+		}, "planned readings, and nothing says why"},
+		"stopped early without a plan": {func(r *record.Record) { r.Run.Points[0].StoppedEarly = "2 of 9 readings" }, "no early stop is planned"},
+		"stopped too early": {func(r *record.Record) {
+			r.Run.Points[0].Verdict.Word = decision.Pass
+			r.Run.Points[0].StoppedEarly, r.Run.Points[0].Point.EarlyStop = "2 of 9 readings", &procedures.StopRule{Least: 8, Confirm: 2, Confidence: 0.99}
+		}, "fewer than the 8 that an early stop needs"},
+		"kind": {func(r *record.Record) { r.Run.Kind = "as-wished" }, "unknown kind"},
 		"other look edited": {func(r *record.Record) {
 			look := r.Run.Points[0]
 			look.Point.Source, look.Error = "MW", quantity.Exact{}
