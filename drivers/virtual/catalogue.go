@@ -48,6 +48,7 @@ type gateMods struct {
 	failsTest  int     // answer of the self-test
 	held       bool
 	overload   float64 // dB by which the over-range marker comes too early
+	island     float64 // dB above the least level from which on counts are lost, over islandWidth; 0 is nowhere
 	noExternal bool
 }
 
@@ -108,6 +109,8 @@ func inputKinds() []kind {
 		above, below,
 		counterKind("deaf", "The input needs a higher level than it should.", inDecibel, "15 dB",
 			func(m *gateMods, a amount, _ draw, _ string) { m.deaf += a.x }),
+		counterKind("island", "Counts are lost from this far above the least level on, over 3 dB; below and above it counts.", inDecibel, "6 dB",
+			func(m *gateMods, a amount, _ draw, _ string) { m.island = a.x }),
 		counterKind("overload-at-low-level", "The over-range marker comes this far below the maximum level.", inDecibel, "20 dB",
 			func(m *gateMods, a amount, _ draw, _ string) { m.overload += a.x }),
 		counterKind("missing-counts", "Cycles are lost, about this share, another at each gate.", inShare, "0.1 %",

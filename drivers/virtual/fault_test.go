@@ -73,6 +73,8 @@ var faultTable = []struct {
 	{"deaf:input=A,amount=25 dB", "no count", off("100 MHZ", "-15", 100e6)},
 	{"deaf:input=A,amount=25 dB", "none", off("100 MHZ", "5", 100e6)},
 	{"deaf:input=B,amount=25 dB", "none", off("100 MHZ", "-15", 100e6)},
+	{"island:input=A,amount=9 dB", "scatter", off("100 MHZ", "-10", 100e6)}, // 10.2 dB above its least level
+	{"island:input=A,amount=2 dB", "none", off("100 MHZ", "-10", 100e6)},
 	{"overload-at-low-level:amount=20 dB", "over-range", off("100 MHZ", "0", 100e6)},
 	{"missing-counts:amount=1 %", "scatter", off("100 MHZ", "-10", 100e6)},
 	{"double-counting", "double", off("100 MHZ", "-10", 100e6)},

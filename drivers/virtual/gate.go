@@ -174,6 +174,9 @@ func (c *counter) reading(in *input, s signal, counted float64, o occasion, m ga
 	if margin < 0 {
 		shot.lost = 1 - counted*(1+margin/in.window*o.draw.uniform("lost"))
 	}
+	if m.island > 0 && margin >= m.island && margin <= m.island+islandWidth {
+		shot.lost = 1 - (1-shot.lost)*(1-islandLoss*(1+o.draw.uniform("island")))
+	}
 	v := in.count(shot)
 	if gate := c.lasts(m); gate < c.gate.Float() {
 		shot.gate = new(big.Rat).SetFloat64(gate)
@@ -182,6 +185,12 @@ func (c *counter) reading(in *input, s signal, counted float64, o occasion, m ga
 	digits = c.digits(v, m)
 	return number(digits, c.sc.Link.Numbers), digits, true
 }
+
+// An island of miscounts, as of an input whose hysteresis fails at some level.
+const (
+	islandWidth = 3.0  // dB
+	islandLoss  = 0.01 // share of the cycles, up to twice that
+)
 
 // y is the offset of what the counter runs from, and whether the signal shares it.
 func (c *counter) y(s signal, m gateMods) (y float64, coherent bool) {

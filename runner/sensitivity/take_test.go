@@ -194,3 +194,23 @@ func TestGuardedRule(t *testing.T) {
 		require.Contains(t, []decision.Word{decision.ConditionalPass, decision.ConditionalFail}, r.Verdict.Word, r.Says)
 	}
 }
+
+// An island of miscounts above the least level is found: what counts is the
+// level from which on all of them do, and where the island lies above the
+// specification it is not met. A coarse step as wide as the island sees it once;
+// finer ones would end the search above it.
+func TestIsland(t *testing.T) {
+	for _, c := range []struct {
+		amount string
+		found  float64
+		want   decision.Word
+	}{{"5 dB", -32 + 5 + 3, decision.Pass}, {"11 dB", -32 + 11 + 3, decision.Fail}} {
+		o, _ := outcome(t, runnertest.Options{Append: one + "coarse = \"3 dB\"\n", Faults: []string{"island:input=B,amount=" + c.amount}})
+		for _, r := range o.Rows {
+			require.Equal(t, c.want, r.Verdict.Word, r.Says)
+			require.InDelta(t, c.found, r.Found.Float(), r.Uncertainty.Expanded, r.Says)
+			require.Contains(t, r.Says, "an island of miscounts at ")
+			require.Contains(t, r.Says, "below which it counts from -3")
+		}
+	}
+}
