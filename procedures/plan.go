@@ -102,6 +102,7 @@ type Plan struct {
 	Rule      decision.Rule       `json:"decision"`
 	Points    []Point             `json:"points"`
 	Tasks     []Task              `json:"tasks,omitempty"` // of other kinds than the band sweep
+	Only      []string            `json:"only,omitempty"`  // ids that it was restricted to
 	Inputs    []PlannedInput      `json:"inputs"`
 	Moves     int                 `json:"moves"` // cables that a person has to move
 	Minutes   float64             `json:"minutes"`

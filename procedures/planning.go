@@ -259,37 +259,45 @@ func (l *planner) order() {
 			}
 		}
 	}
-	stops := l.plan.Stops
 	if w := l.plan.WarmUp; w != nil { // its path is connected first
 		rank[w.Path] = -1
-		stops = func() []Stop { return withPath(l.plan.Stops(), w.Path) }
 	}
 	points, tasks := l.plan.Points, l.plan.Tasks
 	sort.SliceStable(points, func(a, b int) bool { return rank[points[a].Path] < rank[points[b].Path] })
 	sort.SliceStable(tasks, func(a, b int) bool { return rank[tasks[a].Path] < rank[tasks[b].Path] })
+	l.plan.cost(l.b)
+}
+
+// cost counts cables to move and minutes, as they are and with the longest gates.
+func (pl *Plan) cost(b *Bench) {
+	pl.Moves, pl.Minutes = 0, 0
+	stops := pl.Stops()
+	if w := pl.WarmUp; w != nil {
+		stops = withPath(stops, w.Path)
+	}
 	move := quantity.Of[quantity.Second](120, 0)
-	if l.b.MoveTime != nil {
-		move = *l.b.MoveTime
+	if b.MoveTime != nil {
+		move = *b.MoveTime
 	}
 	saved := 0.0
-	for _, stop := range stops() {
-		if path, _ := l.b.Path(stop.Path); stop.Path != "" && !path.HandsFree() {
-			l.plan.Moves++
-			l.plan.Minutes += move.Float() / 60
+	for _, stop := range stops {
+		if path, _ := b.Path(stop.Path); stop.Path != "" && !path.HandsFree() {
+			pl.Moves++
+			pl.Minutes += move.Float() / 60
 		}
 		if len(stop.Points) > 0 { // each input is read once more with RF off, to see that it lets go
-			l.plan.Minutes += 2 * stop.Points[0].Gate.Float() / 60
+			pl.Minutes += 2 * stop.Points[0].Gate.Float() / 60
 			saved += 2 * (stop.Points[0].longest().Float() - stop.Points[0].Gate.Float()) / 60
 		}
 		for _, p := range stop.Points {
-			l.plan.Minutes += p.Seconds / 60
+			pl.Minutes += p.Seconds / 60
 			saved += (p.fixedSeconds() - p.Seconds) / 60
 		}
 		for _, t := range stop.Tasks {
-			l.plan.Minutes += t.Seconds / 60
+			pl.Minutes += t.Seconds / 60
 		}
 	}
-	l.plan.FixedMinutes = l.plan.Minutes + saved
+	pl.FixedMinutes = pl.Minutes + saved
 }
 
 // withPath adds a stop for a path that has none.

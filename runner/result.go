@@ -140,6 +140,8 @@ type Result struct {
 	Inputs   []InputResult                  `json:"inputs"`
 	Points   []PointResult                  `json:"points"`
 	Planned  int                            `json:"planned_points"`
+	// Only lists the points and tasks that an added run was restricted to.
+	Only []string `json:"only,omitempty"`
 	// Outcomes are of other kinds of measurement than the band sweep.
 	Outcomes     []Outcome `json:"outcomes,omitempty"`
 	PlannedTasks int       `json:"planned_tasks,omitempty"`

@@ -118,7 +118,7 @@ func newRun(s Setup) *run {
 	r := &run{Setup: s, started: s.Clock.Now(), lastSet: map[string]setting{}, everSet: map[string]bool{}, secondsTo: map[string]float64{}, begun: map[string]begun{},
 		alive: map[string]bool{}, deaf: map[string]bool{}}
 	r.result = Result{ID: s.ID, Kind: s.Kind, Started: r.started, Sources: map[string]drivers.Identity{}, Topology: s.Plan.Topology,
-		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), PlannedTasks: len(s.Plan.Tasks), Warnings: s.Plan.Warnings}
+		Rule: s.Plan.Rule, Timebase: s.Plan.TimebaseHow, Planned: len(s.Plan.Points), PlannedTasks: len(s.Plan.Tasks), Warnings: s.Plan.Warnings, Only: s.Plan.Only}
 	for _, p := range s.Plan.Points {
 		r.secondsTo[p.ID] = p.Seconds
 	}

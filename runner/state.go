@@ -43,7 +43,7 @@ func state(res *Result) (s Statement, symptom string) {
 		numbers += o.numbers()
 	}
 	switch {
-	case bad > 0 && numbers == 0 && res.Complete && open == 0:
+	case bad > 0 && numbers == 0 && res.Complete && open == 0 && len(res.Only) == 0:
 		return NotObtainable, fmt.Sprintf("no reading at any of %d points", len(res.Points))
 	case bad > 0:
 		return Outside, ""
@@ -56,6 +56,9 @@ func state(res *Result) (s Statement, symptom string) {
 // extent says over how much of the range the unit was within tolerance.
 func extent(res *Result) Statement {
 	s := WithinAll
+	if len(res.Only) > 0 {
+		return WithinPoints // an added run says nothing of what lies between
+	}
 	for _, i := range res.Inputs {
 		for _, open := range i.Coverage.Open {
 			if !open.PlannedOut(i.NotShown) {

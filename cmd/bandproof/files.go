@@ -125,6 +125,17 @@ func (f *files) loadProfiles() error {
 	return errors.Join(errs...)
 }
 
+// restrict leaves of a plan what --only names; all where it names nothing.
+func (f *files) restrict(plan *procedures.Plan, only []string) error {
+	if len(only) == 0 {
+		return nil
+	}
+	if err := plan.Restrict(f.bench, only); err != nil {
+		return usage{fmt.Errorf("--only: %w", err)}
+	}
+	return nil
+}
+
 // plan makes the plan; what the profiles say of timing goes in as plain values.
 func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan, error) {
 	caps := map[string]procedures.Capability{"": f.counterTiming()}

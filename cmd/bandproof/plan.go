@@ -16,6 +16,7 @@ import (
 func planCommand(t *terminal) *cobra.Command {
 	var asJSON bool
 	var point string
+	var only []string
 	var job jobFlags
 	c := &cobra.Command{
 		Use:   "plan PROCEDURE BENCH",
@@ -31,6 +32,9 @@ func planCommand(t *terminal) *cobra.Command {
 				return err
 			}
 			plan, err := f.plan(time.Now(), j.Adjusted)
+			if err == nil {
+				err = f.restrict(plan, only)
+			}
 			if err != nil {
 				return err
 			}
@@ -43,6 +47,7 @@ func planCommand(t *terminal) *cobra.Command {
 			return printPlan(t, f, plan)
 		},
 	}
+	onlyFlag(c, &only)
 	c.Flags().BoolVar(&asJSON, "json", false, "print the plan as JSON (schema \"bandproof plan 1\")")
 	c.Flags().StringVar(&point, "point", "", "show how uncertain the level at one point is, and why, such as B-007")
 	c.MarkFlagsMutuallyExclusive("json", "point")

@@ -92,7 +92,7 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 		return fmt.Errorf("%w: run %s: %w; RF of its sources may be on, switch it off by hand", runner.ErrBench, shortID(r.header.ID), err)
 	}
 	w := sweep{files: in, job: r.header.Job, kind: r.header.Kind, store: st, out: r.header.Out, operator: person{t, r.header.Job.Technician}, terminal: t, clock: drivers.WallClock{},
-		invented: r.header.Invented, follows: r.header.Follows, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(), resumed: r,
+		invented: r.header.Invented, follows: r.header.Follows, only: r.header.Only, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(), resumed: r,
 		log: logTo(t, f.verbose)}
 	if f.unattended {
 		w.operator = nobody{}
@@ -154,7 +154,7 @@ func (w sweep) conclude(ctx context.Context, result func(runner.Setup) (runner.R
 		return finished{}, err
 	}
 	defer func() { _ = claimed.Release() }() // the system does at the end of the process
-	plan, err := w.files.plan(w.started(), w.job.Adjusted)
+	plan, err := w.plan(w.started())
 	if err != nil {
 		return finished{}, err
 	}

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"time"
 
 	"bandproof/drivers"
 	"bandproof/drivers/link"
@@ -31,7 +32,7 @@ type runFlags struct {
 	unattended, json, verbose, invented, wireLog bool
 	silent                                       bool
 	job                                          jobFlags
-	accept                                       []string
+	accept, only                                 []string
 	asking                                       promptFlags
 }
 
@@ -65,8 +66,14 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
 	c.Flags().BoolVar(&f.silent, "no-bell", false, "never ring the terminal's bell")
 	f.asking.all(c)
+	onlyFlag(c, &f.only)
 	f.job.all(c)
 	return c
+}
+
+// onlyFlag names what an added run takes.
+func onlyFlag(c *cobra.Command, only *[]string) {
+	c.Flags().StringSliceVar(only, "only", nil, "take only these points and measurements, by their ids in the plan, such as B-003,B-004: an added run, which replaces none")
 }
 
 func kindOf(found, repaired, left bool) (runner.Kind, error) {
@@ -108,7 +115,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		operator = nobody{}
 	}
 	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
-		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(),
+		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, only: f.only, claims: claimsFolder(),
 		log: logTo(t, f.verbose)}
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
@@ -159,6 +166,7 @@ type sweep struct {
 	silent    bool // no bell
 	asking    promptFlags
 	accept    []string // overdue standards that are used all the same
+	only      []string // points and tasks of an added run; all where none is named
 	log       *slog.Logger
 	// dial and system stand in for the network and the drivers of the machine.
 	dial   func(ctx context.Context, network, address string) (net.Conn, error)
@@ -177,6 +185,7 @@ type finished struct {
 	ID        string        `json:"record"`
 	Kind      string        `json:"kind"`
 	Statement string        `json:"statement"`
+	Only      []string      `json:"only,omitempty"` // of an added run
 	// Interrupted: there is no record yet, and "resume" goes on with the run.
 	Interrupted bool `json:"interrupted,omitempty"`
 	runner.Tally
@@ -187,7 +196,7 @@ type finished struct {
 // but Interrupted is set, and an error says why.
 func (w sweep) do(ctx context.Context) (finished, error) {
 	started := w.started()
-	plan, err := w.files.plan(started, w.job.Adjusted)
+	plan, err := w.plan(started)
 	if err != nil {
 		return finished{}, err
 	}
@@ -246,6 +255,15 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	return done, errors.Join(runErr, err)
 }
 
+// plan is that of the run as of its start, restricted where it is an added one.
+func (w sweep) plan(at time.Time) (*procedures.Plan, error) {
+	plan, err := w.files.plan(at, w.job.Adjusted)
+	if err != nil {
+		return nil, err
+	}
+	return plan, w.files.restrict(plan, w.only)
+}
+
 // overdue takes over what was accepted by name, and refuses the run where a
 // standard is overdue that was not.
 func (w sweep) overdue(plan *procedures.Plan) ([]runner.Overdue, error) {
@@ -302,6 +320,11 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 	follows := ""
 	if len(earlier) > 0 {
 		follows = earlier[len(earlier)-1].ID
+	}
+	if len(result.Only) > 0 {
+		earlier = nil // an added run has a data sheet of its own
+	}
+	if follows != "" {
 		w.terminal.note("this run follows record %s", follows)
 	}
 	r := w.record(result, follows)
@@ -333,6 +356,9 @@ func (w sweep) earlier(ctx context.Context, result runner.Result) []record.Recor
 		}
 		return []record.Record{r}
 	}
+	if len(w.only) > 0 {
+		return w.addsTo(ctx, result)
+	}
 	if w.kind == runner.AsFound {
 		return nil
 	}
@@ -350,6 +376,25 @@ func (w sweep) earlier(ctx context.Context, result runner.Result) []record.Recor
 	return nil
 }
 
+// addsTo finds the newest record of a whole run, of the same kind, unit and
+// procedure, which an added run stands beside.
+func (w sweep) addsTo(ctx context.Context, result runner.Result) []record.Record {
+	rows, err := w.store.List(ctx, store.Query{Serial: w.serial(result), Kind: string(w.kind)})
+	for _, row := range rows {
+		r, e := w.store.Record(ctx, row.ID)
+		if err = e; err != nil {
+			break
+		}
+		if r.Procedure.SHA256 == w.files.procedureFile.SHA256 && len(r.Run.Only) == 0 {
+			return []record.Record{r}
+		}
+	}
+	if err != nil {
+		w.terminal.note("warning: the run that this one adds to could not be taken from the store: %v", err)
+	}
+	return nil
+}
+
 func (w sweep) serial(result runner.Result) string {
 	if w.job.Serial != "" {
 		return w.job.Serial
@@ -358,7 +403,7 @@ func (w sweep) serial(result runner.Result) string {
 }
 
 func summarise(r record.Record) finished {
-	return finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement), Tally: r.Run.Tally()}
+	return finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement), Only: r.Run.Only, Tally: r.Run.Tally()}
 }
 
 // writeAll writes the last record as JSON and the data sheet of all records as
@@ -422,6 +467,9 @@ func (t *terminal) summary(d finished) {
 	} else {
 		t.print("%s run, record %s", d.Kind, d.ID)
 		t.print("statement: %s", d.Statement)
+		if len(d.Only) > 0 {
+			t.print("an added run of %s only; it replaces no other", strings.Join(d.Only, ", "))
+		}
 	}
 	if d.Record.Run.Ended != "" {
 		t.print("the run ended early: %s", d.Record.Run.Ended)

@@ -16,6 +16,9 @@ func (r Record) checkStatement() error {
 	if !within[r.Run.Statement] {
 		return nil
 	}
+	if len(r.Run.Only) > 0 && r.Run.Statement != runner.WithinPoints {
+		return fmt.Errorf("statement is %q, but only single points were taken", r.Run.Statement)
+	}
 	if failed, _, open := r.Run.Worst(); failed || open {
 		return fmt.Errorf("statement is %q, but not everything has passed", r.Run.Statement)
 	}

@@ -151,7 +151,10 @@ func TestDecodeFindsWhatDoesNotFollow(t *testing.T) {
 		"pass within w":    {row(func(x *runner.Row) { *x.GuardBand = quantity.ExactInt(1) }), "with a margin of 1/3 and a guard band of 1"},
 		"negative U":       {row(func(x *runner.Row) { x.Uncertainty.Expanded = -1 }), "no number from zero up"},
 		"curve cut":        {func(r *record.Record) { l := &r.Run.Outcomes[0].Curves[0].Lines[0]; l.Y = l.Y[:1] }, "course, a: has 2 places for 1 values"},
-		"fail made good":   {func(r *record.Record) { r.Run.Statement = runner.WithinShown }, "not everything has passed"},
+		"added run made whole": {func(r *record.Record) {
+			r.Run.Only, r.Run.Statement = []string{"B-001"}, runner.WithinAll
+		}, "only single points were taken"},
+		"fail made good": {func(r *record.Record) { r.Run.Statement = runner.WithinShown }, "not everything has passed"},
 	} {
 		r := full()
 		c.damage(&r)

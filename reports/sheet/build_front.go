@@ -198,6 +198,9 @@ func (r run) statement() block {
 	} else if others != "" {
 		lines = append(lines, others)
 	}
+	if only := r.Run.Only; len(only) > 0 {
+		lines = append(lines, fmt.Sprintf("Added run of single points and measurements: only %s were taken. It says nothing of the rest of the specified range, and does not take the place of a run of the whole procedure.", strings.Join(only, ", ")))
+	}
 	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
 		lines[0] += " What was not shown stands below and is no part of the statement."
 	}

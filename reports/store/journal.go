@@ -31,6 +31,7 @@ type Header struct {
 	Plan    string         `json:"plan_sha256,omitempty"`
 	Job     procedures.Job `json:"job"`
 	Follows string         `json:"follows,omitempty"`
+	Only    []string       `json:"only,omitempty"` // points and tasks of an added run
 	// Overdue are the standards past their due date that somebody has accepted.
 	Overdue  []runner.Overdue `json:"overdue,omitempty"`
 	Invented bool             `json:"invented,omitempty"`

@@ -256,6 +256,7 @@ func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureS
 		}
 		switch {
 		case r.Procedure.SHA256 != procedureSHA256 || r.Run.Finished.After(started):
+		case len(r.Run.Only) > 0: // an added run takes no other's place
 		case r.Run.Kind == runner.AsFound && (found == nil || !found.Run.Complete && r.Run.Complete):
 			found = &r
 		case r.Run.Kind == runner.AfterRepair && repaired == nil:

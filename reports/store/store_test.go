@@ -182,9 +182,12 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "s.db"))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	for k, r := range []record.Record{some("found-old", "1", runner.AsFound, at), some("found", "1", runner.AsFound, at), some("found-broken-off", "1", runner.AsFound, at), some("repaired", "1", runner.AfterRepair, at),
-		some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
+		some("found-added", "1", runner.AsFound, at), some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
 		r.Created = at.Add(time.Duration(k) * time.Hour)
 		r.Run.Started, r.Run.Finished, r.Run.Complete = r.Created.Add(-time.Hour/2), r.Created, r.ID != "found-broken-off"
+		if r.ID == "found-added" {
+			r.Run.Only = []string{"B-001"}
+		}
 		if r.ID == "other-procedure" {
 			r.Procedure = procedure("other")
 		}
