@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
@@ -106,5 +107,5 @@ func wantsPerson(o Outcome) bool {
 // noAnswer keeps that nobody answered.
 func (r *run) noAnswer(ctx context.Context, e Entry) {
 	r.keepEntry(ctx, e)
-	r.event(ctx, fmt.Sprintf("%s (asked at %s): %s", e.Asked, e.AskedAt.Format("15:04:05"), e.Answer))
+	r.Watcher.Says(fmt.Sprintf("%s (asked at %s): %s", e.Asked, e.AskedAt.Format(time.TimeOnly), e.Answer))
 }

@@ -309,6 +309,7 @@ func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (boo
 	if !yes || err != nil {
 		return false, err
 	}
+	r.current = "" // until somebody says that the cable is back
 	var set Setting
 	bench, err := r.setSource(ctx, at, p, &set)
 	if bench != "" || err != nil {
@@ -323,6 +324,9 @@ func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (boo
 	}
 	at.seen = fmt.Sprintf("path proven by %s: an instrument known to be good showed %s at %s", r.Operator.Name(), p.Frequency, r.Clock.Now().UTC().Format(time.RFC3339))
 	back, err := ask(fmt.Sprintf("RF is off. Is the cable back on input %s?", p.Input))
+	if back {
+		r.current = at.path.Name
+	}
 	return shows && back, err
 }
 

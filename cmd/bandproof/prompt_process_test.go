@@ -121,14 +121,20 @@ func TestPromptsAtATerminal(t *testing.T) {
 	x.sees("path LF to A put off to the end of the run: nobody answers")
 	x.sees("press Enter to be asked sooner")
 	x.sees("offered once more")
-	for _, input := range []string{"A", "B", "C"} {
-		x.sees("\a")
-		x.sees(" to input " + input + " (")
-		x.sees("leave this input out")
-		x.types("\r")
+	answer := func(inputs ...string) {
+		for _, input := range inputs {
+			x.sees(" to input " + input + " (")
+			x.sees("leave this input out")
+			x.types("\r")
+		}
 	}
-	x.sees("points passed, 0 failed, 0 not judged, 0 not taken")
-	x.ends(exitOK)
+	allPass := func() {
+		x.sees("points passed, 0 failed, 0 not judged, 0 not taken")
+		x.ends(exitOK)
+	}
+	x.sees("\a")
+	answer("A", "B", "C")
+	allPass()
 	entries := lastRecord(t, dir)["run"].(map[string]any)["entries"].([]any)
 	first, second := entries[0].(map[string]any), entries[1].(map[string]any)
 	require.Equal(t, "nobody", first["who"])
@@ -137,10 +143,15 @@ func TestPromptsAtATerminal(t *testing.T) {
 	require.Equal(t, first["asked"], second["asked"])
 	require.Equal(t, "done", second["answer"])
 
-	x = run("--prompt-timeout", "1s", "--on-timeout", "stop", "--no-bell")
+	// Somebody answers once and goes home: the run ends, and goes on in the morning.
+	x = run("--prompt-timeout", "8s", "--on-timeout", "stop", "--no-bell")
+	answer("A")
 	x.sees("the run ends at ")
 	x.sees("ending the run: switching RF off")
-	x.sees("the run ended early: no operator: no answer within 1 s to")
+	x.sees("the run ended early: no operator: no answer within 8 s to \"connect source MW to input B")
 	x.ends(exitOpen)
 	require.NotContains(t, x.screen(), "\a")
+	x = startAtTerminal(t, bandproof, "resume", "--store", filepath.Join(dir, "store.db"), "--on-for", "2h")
+	answer("B", "C")
+	allPass()
 }

@@ -161,7 +161,7 @@ func (s *Sheet) journal() *table {
 		}
 		var lines []line
 		for _, e := range r.Run.Entries {
-			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: stated(e.Who)}, {Text: e.Asked}, {Text: stated(e.Answer)}}})
+			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: stated(e.Who)}, {Text: asked(e)}, {Text: stated(e.Answer)}}})
 		}
 		for _, e := range r.Run.Events {
 			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: "program"}, {Text: e.Text}, {Text: ""}}})
@@ -172,6 +172,14 @@ func (s *Sheet) journal() *table {
 		}
 	}
 	return t
+}
+
+// asked is what was asked, and when, where the answer took its time.
+func asked(e runner.Entry) string {
+	if e.AskedAt.IsZero() || e.At.Sub(e.AskedAt) < time.Minute {
+		return e.Asked
+	}
+	return e.Asked + " (asked " + moment(e.AskedAt) + ")"
 }
 
 // cautions lists the cautions of the records, or the usual ones where they hold
