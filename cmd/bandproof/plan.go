@@ -107,8 +107,8 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 	if err := w.Flush(); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
-	for _, x := range p.Tasks {
-		t.print("%s: %s, %d settings, about %s s", x.ID, x.Measure, len(x.Points), number(x.Seconds, 2))
+	if err := printTasks(t, p.Tasks); err != nil {
+		return err
 	}
 	t.print("")
 	for _, i := range p.Inputs {
@@ -135,11 +135,19 @@ func printPlan(t *terminal, f *files, p *procedures.Plan) error {
 		t.print("overdue: %s; a run stops before the first point unless --accept-overdue %q is given", d, d.Name)
 	}
 	f.people(t)
-	t.print("%d points, %d cables to move, about %s minutes", len(p.Points), p.Moves, minutes(p.Minutes))
+	t.print("%s, %d cables to move, about %s minutes", planned(p), p.Moves, minutes(p.Minutes))
 	if minutes(p.FixedMinutes) != minutes(p.Minutes) {
 		t.print("with the longest gates and all readings it would be about %s minutes", minutes(p.FixedMinutes))
 	}
 	return nil
+}
+
+// planned counts points, and tasks where there are any.
+func planned(p *procedures.Plan) string {
+	if len(p.Tasks) == 0 {
+		return fmt.Sprintf("%d points", len(p.Points))
+	}
+	return fmt.Sprintf("%d points, %d tasks of other measurements", len(p.Points), len(p.Tasks))
 }
 
 func minutes(m float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", m), ".0") }

@@ -80,7 +80,7 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 
 func recordsShow(t *terminal, file *string) *cobra.Command {
 	var asJSON bool
-	var point string
+	var point, task string
 	c := &cobra.Command{Use: "show RECORD", Short: "show one record", Args: exactly(1, "the id of a record"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withStore(c, *file, func(s *store.Store) error {
@@ -91,6 +91,8 @@ func recordsShow(t *terminal, file *string) *cobra.Command {
 				switch {
 				case point != "":
 					return showPoint(t, r, point)
+				case task != "":
+					return showTaskOf(t, r, task)
 				case asJSON:
 					return writeRecord(t, r)
 				}
@@ -100,7 +102,24 @@ func recordsShow(t *terminal, file *string) *cobra.Command {
 		}}
 	c.Flags().BoolVar(&asJSON, "json", false, "print the whole record as JSON (schema \"bandproof record 1\")")
 	c.Flags().StringVar(&point, "point", "", "show one point with readings, limit, uncertainty budget and verdict, such as B-007")
+	c.Flags().StringVar(&task, "task", "", "show one task of another measurement with findings, budgets, settings and readings, such as B-sensitivity-001")
+	c.MarkFlagsMutuallyExclusive("json", "point", "task")
 	return c
+}
+
+// showTaskOf finds a task by its id.
+func showTaskOf(t *terminal, r record.Record, id string) error {
+	first := "none: the run took no other measurement"
+	for k, o := range r.Run.Outcomes {
+		if k == 0 {
+			first = o.Task.ID
+		}
+		if o.Task.ID == id {
+			showTask(t, o)
+			return nil
+		}
+	}
+	return usage{fmt.Errorf("record %s has no task %q; tasks are such as %s", r.ID, id, first)}
 }
 
 // showPoint writes everything about one point of a record.

@@ -242,7 +242,7 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 	defer told.close(w.terminal)
 	end := func() {}
 	if !w.files.byHand() { // a bar would move under what a person types
-		end = w.terminal.begin(len(plan.Points))
+		end = w.terminal.begin(len(plan.Points), len(plan.Tasks))
 	}
 	setup := runner.Setup{ID: id, Kind: w.kind, Procedure: w.files.procedure, Bench: w.files.bench, Plan: plan,
 		Counter: in.counter, Sources: in.sources, Aids: in.aids, Interlock: interlock, Clock: w.clock, Journal: journal, Operator: w.operator, Watcher: told, Kinds: kinds.All(),
@@ -474,7 +474,12 @@ func (t *terminal) summary(d finished) {
 	if d.Record.Run.Ended != "" {
 		t.print("the run ended early: %s", d.Record.Run.Ended)
 	}
-	t.print("%d of %d points passed, %d failed, %d not judged, %d not taken", d.Passed, d.Record.Run.Planned, d.Failed, d.NotJudged, d.NotTaken)
+	if d.Record.Run.Planned > 0 || d.Others == nil {
+		t.print("%d of %d points passed, %d failed, %d not judged, %d not taken", d.Passed, d.Record.Run.Planned, d.Failed, d.NotJudged, d.NotTaken)
+	}
+	if o := d.Others; o != nil {
+		t.print("other measurements: %d findings passed, %d failed, %d not judged; %d of %d tasks not taken", o.Passed, o.Failed, o.NotJudged, o.NotTaken, d.Record.Run.PlannedTasks)
+	}
 	for _, p := range d.Record.Run.Points {
 		if !p.Verdict.Good() {
 			line := pointLine(p)

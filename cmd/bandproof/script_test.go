@@ -40,10 +40,12 @@ func TestScripts(t *testing.T) {
 	require.NoError(t, err)
 	switched, err := filepath.Abs("../../testdata/switched")
 	require.NoError(t, err)
+	kinds, err := filepath.Abs("../../testdata/kinds")
+	require.NoError(t, err)
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
-			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"))
+			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"))
 			return nil
 		},
 		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed},

@@ -37,8 +37,9 @@ type terminal struct {
 	bells    func(event string) bool // which events ring; nil: none
 	invited  bool                    // told how to be asked what was put off
 
-	mu  sync.Mutex
-	bar *bar
+	mu    sync.Mutex
+	bar   *bar
+	steps steps
 }
 
 func newTerminal(in io.Reader, out, errOut io.Writer) *terminal {
@@ -120,15 +121,19 @@ func (b *bar) redraw() {
 	}
 }
 
-// Begin draws the bar for a run of n points; end removes it.
-func (t *terminal) begin(n int) (end func()) {
+// Begin draws the bar for a run of so many points and tasks; end removes it.
+func (t *terminal) begin(points, tasks int) (end func()) {
+	t.mu.Lock()
+	t.steps = steps{tasks: tasks}
+	t.mu.Unlock()
+	n := points + tasks
 	if !t.live || n == 0 {
 		return func() {}
 	}
 	b := &bar{refresh: make(chan any)}
 	b.progress = mpb.New(mpb.WithOutput(t.err), mpb.WithManualRefresh(b.refresh), mpb.WithWidth(40))
 	b.bar = b.progress.AddBar(int64(n),
-		mpb.PrependDecorators(decor.CountersNoUnit("%d/%d points ")),
+		mpb.PrependDecorators(decor.CountersNoUnit("%d/%d "+stepWords(points, tasks)+" ")),
 		mpb.AppendDecorators(decor.Any(func(decor.Statistics) string { b.mu.Lock(); defer b.mu.Unlock(); return b.text })))
 	t.mu.Lock()
 	t.bar = b
@@ -146,6 +151,8 @@ func (t *terminal) begin(n int) (end func()) {
 func (t *terminal) Progress(done, planned int, remaining time.Duration, last runner.PointResult) {
 	t.mu.Lock()
 	b := t.bar
+	t.steps.points = done
+	all := t.steps.done()
 	t.mu.Unlock()
 	line := pointLine(last)
 	if b == nil {
@@ -158,30 +165,8 @@ func (t *terminal) Progress(done, planned int, remaining time.Duration, last run
 	if !last.Verdict.Good() || last.Verdict.Word == decision.ConditionalPass {
 		t.note("%s", line)
 	}
-	b.bar.SetCurrent(int64(done))
+	b.bar.SetCurrent(int64(all))
 	b.redraw()
-}
-
-// Measured implements runner.Watcher.
-func (t *terminal) Measured(o runner.Outcome) {
-	for _, x := range o.Rows {
-		t.note("%s", rowLine(o, x))
-	}
-}
-
-// rowLine is one finding of another kind of measurement in one line.
-func rowLine(o runner.Outcome, x runner.Row) string {
-	text := o.Task.Measure + ": " + x.What
-	if x.At != nil {
-		text += " at " + x.At.String()
-	}
-	if x.Says != "" {
-		text += ": " + x.Says
-	}
-	if v := x.Verdict.String(); v != "" {
-		text += ": " + v
-	}
-	return text
 }
 
 // Says implements runner.Watcher.

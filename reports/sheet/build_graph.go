@@ -119,11 +119,18 @@ func (g *graph) addSteps(list []xy, side runner.Side) {
 	}
 }
 
-// curves draws the courses that a measurement kept.
-func (r run) curves(input, title string) []block {
+// overFrequency tells whether an axis is one of frequency, to be written so.
+func overFrequency(a runner.Axis) bool { return a.Log && a.Unit == "Hz" }
+
+// curves draws the courses that a measurement kept; drawn tells that its
+// findings stand against frequency already.
+func (r run) curves(input, title string, drawn bool) []block {
 	var b []block
 	for _, o := range r.outcomes(input, title) {
 		for _, c := range o.Curves {
+			if drawn && overFrequency(c.X) {
+				continue
+			}
 			if g := curveGraph(c); g != nil {
 				g.Caption = c.Title + ", " + strings.ToLower(r.label) + g.Caption
 				b = append(b, g)
@@ -174,6 +181,15 @@ func curveGraph(c runner.Curve) *graph {
 	}
 	g.X, px = axisOf(c.X, wide)
 	g.Y, py = axisOf(c.Y, most)
+	if g.X.Frequency {
+		shown := span{math.Inf(1), math.Inf(-1)}
+		for _, l := range g.Lines {
+			for _, p := range l.Points {
+				shown.hold(p.X)
+			}
+		}
+		g.X.From, g.X.To = shown.low, shown.high
+	}
 	g.rescale(math.Pow10(-px), math.Pow10(-py))
 	if slices.ContainsFunc(g.Lines, func(l graphLine) bool { return slices.ContainsFunc(l.Points, func(p xyu) bool { return p.U > 0 }) }) {
 		g.Caption = ". Bars, or where values are many the shade: expanded uncertainty"
@@ -252,7 +268,11 @@ func axisOf(a runner.Axis, most float64) (graphAxis, int) {
 	if !a.Log {
 		power = smallPower(most)
 	}
-	return graphAxis{Title: yTitle(a.Name, axisUnit(a.Unit, power)), Log: a.Log}, power
+	x := graphAxis{Title: yTitle(capital(a.Name), axisUnit(a.Unit, power)), Log: a.Log}
+	if overFrequency(a) {
+		x.Title, x.Frequency = capital(a.Name), true
+	}
+	return x, power
 }
 
 func axisUnit(unit string, power int) string {

@@ -31,11 +31,15 @@ func (s *Sheet) measurements(input string) []block {
 	var b []block
 	for _, title := range s.measureTitles(input) {
 		b = append(b, &heading{Level: 2, Text: s.kindAndTitle(input, title)})
+		drawn := false
 		for _, runs := range s.sideBySide() {
-			b = append(b, findings(input, title, runs)...)
+			list := findings(input, title, runs)
+			_, first := append(list, nil)[0].(*graph)
+			drawn = drawn || first
+			b = append(b, list...)
 		}
 		for _, r := range s.runs {
-			b = append(b, r.curves(input, title)...)
+			b = append(b, r.curves(input, title, drawn)...)
 		}
 	}
 	return b

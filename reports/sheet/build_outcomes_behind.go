@@ -83,28 +83,100 @@ func pow10(n int) float64 {
 }
 
 // settings lists every setting of the other measurements; nil where there is
-// none.
+// none. Many that differ in frequency alone, and at all of which the unit counted
+// right, share a line.
 func (r run) settings() *table {
 	t := &table{Title: "Settings and readings, " + strings.ToLower(r.label) + " (record " + stated(r.ID) + ")",
-		Columns: []column{{Head: "Measurement"}, {Head: "Setting"}, {Head: "Frequency", Align: right}, {Head: "Level at input", Align: right}, {Head: "Gate", Align: right},
-			{Head: "Source, path"}, {Head: "Locked"}, {Head: "Readings, Hz"}, {Head: "Error, Hz", Align: point}, {Head: "Limit ±, Hz", Align: point}, {Head: "Counted"}}}
+		Columns: []column{{Head: "Setting"}, {Head: "Frequency", Align: right}, {Head: "Level at input", Align: right}, {Head: "Gate", Align: right},
+			{Head: "Path"}, {Head: "Locked"}, {Head: "Readings, Hz"}, {Head: "Error, Hz", Align: point}, {Head: "Limit ±, Hz", Align: point}, {Head: "Counted"}}}
 	for _, o := range r.Run.Outcomes {
-		for k := range o.Shots {
-			p := &o.Shots[k]
-			in, _ := r.input(p.Point.Input)
-			e, limit := none, none
-			if p.Counted > 0 {
-				x := roundResult(p.Error, p.Limit.Total, p.Reported.Expanded, readingPlaces(p))
-				e, limit = x.Error, x.Limit
-			}
-			t.Rows = append(t.Rows, []cell{{Text: titleOf(o)}, {Text: p.Point.ID}, {Text: p.Point.Frequency.Grouped()}, {Text: levelOf(in.Input, p.Point)}, {Text: p.Point.Gate.Grouped()},
-				{Text: join(", ", p.Point.Source, p.Point.Path)}, {Text: stated(p.Setting.Locked)}, {Text: readingsOf(p)}, {Text: e}, {Text: limit}, {Text: countedRight(p)}})
+		for k := 0; k < len(o.Shots); {
+			n := r.alike(o.Shots[k:])
+			t.Rows = append(t.Rows, r.setting(o.Shots[k:k+n]))
+			k += n
 		}
 	}
 	if len(t.Rows) == 0 {
 		return nil
 	}
 	return t
+}
+
+// leastAlike is how many settings of a kind share a line.
+const leastAlike = 5
+
+// alike counts the settings from the first on that can share a line.
+func (r run) alike(list []runner.PointResult) int {
+	key := func(p *runner.PointResult) string {
+		return fmt.Sprintf("%q", []string{r.levelAt(p), p.Point.Gate.String(), p.Point.Path, p.Setting.Locked, countedRight(p)})
+	}
+	n := 1
+	for n < len(list) && list[n].Verdict.Good() && key(&list[n]) == key(&list[0]) {
+		n++
+	}
+	if n < leastAlike {
+		return 1
+	}
+	return n
+}
+
+func (r run) levelAt(p *runner.PointResult) string {
+	in, _ := r.input(p.Point.Input)
+	return levelOf(in.Input, p.Point)
+}
+
+// setting is the line of one setting, or of several that are alike.
+func (r run) setting(list []runner.PointResult) []cell {
+	p, last := &list[0], &list[len(list)-1]
+	e, limit, readings, id, f := none, none, readingsOf(p), p.Point.ID, p.Point.Frequency.Grouped()
+	if p.Counted > 0 {
+		x := roundResult(p.Error, p.Limit.Total, p.Reported.Expanded, readingPlaces(p))
+		e, limit = x.Error, x.Limit
+	}
+	if len(list) > 1 {
+		low, high, n := p, p, 0
+		for k := range list {
+			q := &list[k]
+			n += len(q.Readings)
+			if q.Error.Cmp(low.Error) < 0 {
+				low = q
+			}
+			if q.Error.Cmp(high.Error) > 0 {
+				high = q
+			}
+		}
+		places := readingPlaces(p)
+		e = fixed(low.Error, places) + " to " + fixed(high.Error, places)
+		readings = fmt.Sprintf("%d settings, %d readings, all in record and CSV", len(list), n)
+		id += " to " + last.Point.ID
+		f = spanOf(list)
+	}
+	return []cell{{Text: id}, {Text: f}, {Text: r.levelAt(p)}, {Text: p.Point.Gate.Grouped()},
+		{Text: oneCell(p.Point.Path)}, {Text: stated(p.Setting.Locked)}, {Text: readings}, {Text: e}, {Text: limit}, {Text: countedRight(p)}}
+}
+
+// oneCell keeps a short name in one line, so that rows stay low.
+func oneCell(s string) string {
+	if len(s) > 24 {
+		return s
+	}
+	return strings.ReplaceAll(s, " ", "\u00a0")
+}
+
+// spanOf is the frequency of settings, or from the lowest to the highest.
+func spanOf(list []runner.PointResult) string {
+	low, high := list[0].Point.Frequency, list[0].Point.Frequency
+	for _, p := range list[1:] {
+		if f := p.Point.Frequency; f.Cmp(low) < 0 {
+			low = f
+		} else if f.Cmp(high) > 0 {
+			high = f
+		}
+	}
+	if low.Cmp(high) == 0 {
+		return low.Grouped()
+	}
+	return low.Grouped() + " to " + high.Grouped()
 }
 
 // mostReadings is how many readings of a setting are printed.

@@ -123,7 +123,7 @@ func numbersOf(x runner.Row) string {
 		return ""
 	}
 	l := findingLine{row: x, of: []*runner.Row{&x}}
-	s, unit := showRow(x, l.power()), prefixed("\u00a0", unitText(x.Unit, l.power()))
+	s, unit := showRow(x, l.power()), prefixed("\u00a0", axisUnit(x.Unit, l.power()))
 	text := "found " + s.Found + unit
 	if x.Limit != nil {
 		text += ", limit " + s.Limit + unit
