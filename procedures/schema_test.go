@@ -36,6 +36,7 @@ func TestSchemas(t *testing.T) {
 		{"testdata/bad/procedure-wrong-unit.toml", "procedure", false},
 		{"testdata/bad/procedure-unknown-counting.toml", "procedure", false},
 		{"testdata/bad/procedure-unknown-rule.toml", "procedure", false},
+		{"testdata/bad/bench-vswr-wrong.toml", "bench", true}, // only its values are wrong: lists with and without their optional entry
 		{"testdata/bad/bench-bad-date.toml", "bench", false},
 		{"testdata/bad/bench-parity-unknown.toml", "bench", false},
 		{"testdata/bad/bench-no-counter-reference.toml", "bench", false},

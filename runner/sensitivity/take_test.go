@@ -214,3 +214,13 @@ func TestIsland(t *testing.T) {
 		}
 	}
 }
+
+// A source that gives less than it says is seen by the power meter, and not
+// booked on the unit.
+func TestSourceThatGivesLessThanItSays(t *testing.T) {
+	o, _ := outcome(t, runnertest.Options{Switched: true, Append: strings.NewReplacer(`"B"`, `"C"`, "399 MHz", "2 GHz", "400 MHz", "6 GHz").Replace(one),
+		Faults: []string{"source-level-low:amount=10 dB"}})
+	for _, r := range o.Rows {
+		require.Equal(t, decision.Verdict{Word: decision.NotJudged, Reason: decision.LevelNotAsPlanned}, r.Verdict, r.Says)
+	}
+}
