@@ -188,6 +188,9 @@ func (s *Station) taking(ctx context.Context, p procedures.Point, how func(res *
 	res.Finished = r.Clock.Now()
 	if res.Verdict.Good() {
 		r.alive[p.Source] = true
+		if len(s.at.proofs) == 0 { // one that passed in a sweep lies further from where a search ends
+			s.at.proofs = append(s.at.proofs, p)
+		}
 	}
 	if res.Verdict.Reason == decision.LinkFailed {
 		r.linkFails++

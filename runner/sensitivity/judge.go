@@ -99,7 +99,7 @@ func (x *taking) words(level quantity.Level, f finding) string {
 	low, high := f.passes[0], f.passes[0]
 	for _, p := range f.passes {
 		if p.none {
-			return text + "; one of the searches found no level that counts properly" + x.islands(f)
+			return text + "; one of the searches found no level that counts properly" + x.islands(f) + x.again(f)
 		}
 		if p.found < low.found {
 			low = p
@@ -111,15 +111,30 @@ func (x *taking) words(level quantity.Level, f finding) string {
 	if d := high.found - low.found; d > 0 {
 		text += fmt.Sprintf("; the searches differ by %s", db(d))
 	}
-	return text + x.islands(f)
+	return text + x.islands(f) + x.again(f)
+}
+
+// again says where a unit counts properly below what was found.
+func (x *taking) again(f finding) string {
+	if len(f.again) == 0 {
+		return ""
+	}
+	return fmt.Sprintf("; it counts properly at lower levels, from %s to %s: an island of miscounts lies between", x.at(f.again[len(f.again)-1]), x.at(f.again[0]))
+}
+
+// at is the level at the input at a setting.
+func (x *taking) at(level int) string {
+	p, err := x.s.Bench().AtStep(x.s.Input(), x.p, level)
+	if err != nil {
+		return err.Error()
+	}
+	return p.Levels.Input.String()
 }
 
 func (x *taking) islands(f finding) string {
 	var list []string
 	for _, n := range f.islands {
-		if p, err := x.s.Bench().AtStep(x.s.Input(), x.p, n); err == nil {
-			list = append(list, p.Levels.Input.String())
-		}
+		list = append(list, x.at(n))
 	}
 	if len(list) == 0 {
 		return ""
@@ -135,11 +150,7 @@ func (x *taking) first(f finding) string {
 			least = min(least, p.found)
 		}
 	}
-	p, err := x.s.Bench().AtStep(x.s.Input(), x.p, least)
-	if err != nil {
-		return err.Error()
-	}
-	return p.Levels.Input.String()
+	return x.at(least)
 }
 
 // says joins a finding and the notes of the search.

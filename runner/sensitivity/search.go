@@ -10,6 +10,8 @@ const searches = 3
 type search struct {
 	lowest       int // that the source gives
 	start        int // where each search begins
+	promised     int // what the specification says
+	bottom       int // how far down a unit that fails is looked at
 	coarse, fine int
 	// proper tells whether a level counts properly; an error ends the search.
 	proper func(level int) (bool, error)
@@ -30,6 +32,7 @@ type finding struct {
 	floor   bool
 	none    bool
 	islands []int // levels above what was found first that miscount
+	again   []int // levels below that count all the same, falling; looked for where found is above what is promised
 }
 
 // find searches three times, takes the median, and looks for islands above it.
@@ -45,10 +48,33 @@ func (s search) find() (f finding, err error) {
 	slices.SortFunc(sorted, func(a, b pass) int { return a.rank(s) - b.rank(s) })
 	middle := sorted[searches/2]
 	f.found, f.floor, f.none = middle.found, middle.floor, middle.none
-	if f.none {
-		return f, nil
+	if !f.none {
+		if err := s.look(&f, sorted[searches-1].rank(s)); err != nil {
+			return f, err
+		}
 	}
-	return f, s.look(&f, sorted[searches-1].rank(s))
+	if f.none {
+		f.found = s.start + 1
+	}
+	if f.found > s.promised && len(f.islands) == 0 {
+		return f, s.below(&f)
+	}
+	return f, nil
+}
+
+// below tells a unit that is deaf from one that miscounts at some levels only:
+// two failures in a row end a search also within an island.
+func (s search) below(f *finding) error {
+	for n := f.found - s.coarse; n >= max(s.lowest, s.bottom); n -= s.coarse {
+		ok, err := s.proper(n)
+		if err != nil {
+			return err
+		}
+		if ok {
+			f.again = append(f.again, n)
+		}
+	}
+	return nil
 }
 
 // rank orders passes: one that found nothing is the worst.

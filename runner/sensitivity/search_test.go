@@ -28,7 +28,7 @@ func (u *unit) proper(level int) (bool, error) {
 }
 
 func (u *unit) search(lowest, start int) search {
-	return search{lowest: lowest, start: start, coarse: 20, fine: 5, proper: u.proper}
+	return search{lowest: lowest, start: start, promised: start - 100, bottom: start - 200, coarse: 20, fine: 5, proper: u.proper}
 }
 
 func TestSearchFindsThresholdAndHysteresis(t *testing.T) {
@@ -68,6 +68,26 @@ func TestSearchOfADeafUnit(t *testing.T) {
 	f, err := u.search(-400, -100).find()
 	require.NoError(t, err)
 	require.True(t, f.none)
+	require.Empty(t, f.again)
+}
+
+// Two failures in a row end the search within a wide island; where it lies
+// above what is promised it is told from a deaf unit.
+func TestSearchEndsInAWideIsland(t *testing.T) {
+	u := &unit{on: -350, off: -350, islands: [][2]int{{-190, -140}}}
+	f, err := u.search(-400, -100).find()
+	require.NoError(t, err)
+	require.InDelta(t, -137, f.found, 3)
+	require.Empty(t, f.islands)
+	require.NotEmpty(t, f.again)
+	require.Less(t, f.again[0], -190)
+	require.GreaterOrEqual(t, f.again[len(f.again)-1], -300)
+	// One at the very beginning leaves no level from which on all count.
+	u = &unit{on: -350, off: -350, islands: [][2]int{{-140, 0}}}
+	f, err = u.search(-400, -100).find()
+	require.NoError(t, err)
+	require.True(t, f.none)
+	require.NotEmpty(t, f.again)
 }
 
 // An island that is at least a coarse step wide is never missed, wherever it

@@ -46,7 +46,7 @@ func (x *taking) frequency(ctx context.Context) (runner.Row, []runner.PointResul
 	case err != nil:
 		return row, nil, err
 	case f.none:
-		err = x.nothing(ctx, &row, sr)
+		err = x.nothing(ctx, &row, f, sr)
 	default:
 		err = x.judge(&row, f, sr)
 	}
@@ -69,7 +69,8 @@ func (x *taking) search(ctx context.Context) (finding, search, error) {
 		return finding{}, search{}, notShown{decision.InterlockRefused}
 	}
 	above := or(x.k.Above, usualAbove)
-	sr := search{lowest: steps.Lowest, start: b.StepOf(x.p) + b.LevelSteps(x.p, above),
+	promised, span := b.StepOf(x.p), b.LevelSteps(x.p, above)
+	sr := search{lowest: steps.Lowest, start: promised + span, promised: promised, bottom: promised - span,
 		coarse: b.LevelSteps(x.p, or(x.k.Coarse, usualCoarse)), fine: b.LevelSteps(x.p, or(x.k.Fine, usualFine))}
 	if sr.start > steps.Highest {
 		sr.start = steps.Highest
@@ -103,7 +104,7 @@ func (x *taking) proper(ctx context.Context, level int) (bool, error) {
 
 // nothing is the judgement where no level counts properly: the highest one is
 // taken as a point of the band sweep is, which proves the path.
-func (x *taking) nothing(ctx context.Context, row *runner.Row, sr search) error {
+func (x *taking) nothing(ctx context.Context, row *runner.Row, f finding, sr search) error {
 	p, err := x.s.Bench().AtStep(x.s.Input(), x.p, sr.start)
 	if err != nil {
 		return err
@@ -113,14 +114,13 @@ func (x *taking) nothing(ctx context.Context, row *runner.Row, sr search) error 
 		return err
 	}
 	x.shots = append(x.shots, last)
-	row.Says = x.says(fmt.Sprintf("does not count properly from %s down", p.Levels.Input))
 	row.Verdict = last.Verdict
 	if last.Verdict.Good() {
 		row.Verdict = decision.Verdict{Word: decision.Fail, Reason: decision.Unstable}
 	}
 	if !last.Judged() {
 		x.notes = append(x.notes, last.Notes...)
-		row.Says = x.says(fmt.Sprintf("does not count properly from %s down", p.Levels.Input))
 	}
+	row.Says = x.says(fmt.Sprintf("does not count properly at %s, where the search begins", p.Levels.Input) + x.again(f))
 	return nil
 }

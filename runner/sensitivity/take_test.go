@@ -98,7 +98,7 @@ func TestDeadInput(t *testing.T) {
 	o, _ := outcome(t, runnertest.Options{Append: one, Faults: []string{"dead-above:input=B,from=399.5 MHz"}})
 	require.Equal(t, decision.Pass, o.Rows[0].Verdict.Word)
 	require.Equal(t, decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}, o.Rows[1].Verdict)
-	require.Contains(t, o.Rows[1].Says, "does not count properly from -9.9")
+	require.Contains(t, o.Rows[1].Says, "does not count properly at -9.9")
 	require.Nil(t, o.Rows[1].Found)
 }
 
@@ -212,6 +212,17 @@ func TestIsland(t *testing.T) {
 			require.Contains(t, r.Says, "an island of miscounts at ")
 			require.Contains(t, r.Says, "below which it counts from -3")
 		}
+	}
+}
+
+// A unit that overloads too early counts at low levels only, and the record
+// says so.
+func TestOverloadTooEarly(t *testing.T) {
+	o, _ := outcome(t, runnertest.Options{Append: one, Faults: []string{"overload-at-low-level:input=B,amount=22 dB"}})
+	for _, r := range o.Rows {
+		require.Equal(t, decision.Fail, r.Verdict.Word)
+		require.Contains(t, r.Says, "does not count properly at -9.9")
+		require.Regexp(t, `it counts properly at lower levels, from -2\d\.\d\d dBm to -1\d`, r.Says)
 	}
 }
 
