@@ -138,6 +138,15 @@ func (f *files) restrict(plan *procedures.Plan, only []string) error {
 
 // plan makes the plan; what the profiles say of timing goes in as plain values.
 func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan, error) {
+	plan, err := procedures.NewPlan(f.procedure, f.bench, f.options(now, adjusted))
+	if err != nil {
+		return nil, usage{err}
+	}
+	return plan, nil
+}
+
+// options are what a plan is made with.
+func (f *files) options(now time.Time, adjusted procedures.Date) procedures.Options {
 	caps := map[string]procedures.Capability{"": f.counterTiming()}
 	for _, s := range f.bench.Sources {
 		caps[s.Name] = f.sourceTiming(s)
@@ -145,11 +154,7 @@ func (f *files) plan(now time.Time, adjusted procedures.Date) (*procedures.Plan,
 	if m := f.aids.monitor; m != nil {
 		caps[procedures.MonitorName] = procedures.Capability{Discard: m.Capability().Discard, Overhead: m.Capability().Overhead}
 	}
-	plan, err := procedures.NewPlan(f.procedure, f.bench, procedures.Options{Now: now, Adjusted: adjusted, Capabilities: caps})
-	if err != nil {
-		return nil, usage{err}
-	}
-	return plan, nil
+	return procedures.Options{Now: now, Adjusted: adjusted, Capabilities: caps}
 }
 
 // jobFlags are the flags that fill in or replace what a job file says.

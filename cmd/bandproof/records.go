@@ -62,7 +62,7 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 				w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
 				for _, r := range rows { // the end of an id names it everywhere; --json has it whole
-					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", shortID(r.ID), r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Statement)
+					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", shortID(r.ID), r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Statement+due(r))
 				}
 				if err := w.Flush(); err != nil {
 					return fmt.Errorf("standard output: %w", err)
@@ -76,6 +76,14 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 	c.Flags().StringVar(&q.Kind, "run", "", "only as-found, after-repair or as-left records")
 	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof records 1\")")
 	return c
+}
+
+// due says what is still to be done after a record.
+func due(r store.Row) string {
+	if r.Due {
+		return "; adjusted since: as-left run due"
+	}
+	return ""
 }
 
 func recordsShow(t *terminal, file *string) *cobra.Command {

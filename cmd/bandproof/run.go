@@ -328,6 +328,7 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 		w.terminal.note("this run follows record %s", follows)
 	}
 	r := w.record(result, follows)
+	r.Adjustments = w.adjustments(ctx, result, earlier)
 	done := summarise(r)
 	files, written := writeAll(w.out, string(w.kind), append(earlier, r)...)
 	done.Files = files
@@ -393,6 +394,22 @@ func (w sweep) addsTo(ctx context.Context, result runner.Result) []record.Record
 		w.terminal.note("warning: the run that this one adds to could not be taken from the store: %v", err)
 	}
 	return nil
+}
+
+// adjustments are those of the unit between its as-found run and this one.
+func (w sweep) adjustments(ctx context.Context, result runner.Result, earlier []record.Record) []record.Adjustment {
+	if w.kind == runner.AsFound {
+		return nil
+	}
+	var after time.Time
+	if len(earlier) > 0 {
+		after = earlier[0].Run.Finished
+	}
+	list, err := w.store.Adjustments(ctx, w.serial(result), w.files.procedureFile.SHA256, after, result.Started)
+	if err != nil {
+		w.terminal.note("warning: adjustments since the as-found run could not be read from the store: %v", err)
+	}
+	return list
 }
 
 func (w sweep) serial(result runner.Result) string {

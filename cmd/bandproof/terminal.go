@@ -36,6 +36,7 @@ type terminal struct {
 	outErr   error                   // the first failure to write a result
 	bells    func(event string) bool // which events ring; nil: none
 	invited  bool                    // told how to be asked what was put off
+	target   float64                 // of an adjustment, ppm: marked on its bar
 
 	mu    sync.Mutex
 	bar   *bar

@@ -63,6 +63,8 @@ type Record struct {
 	Standards []Standard    `json:"standards"`
 	Cautions  []string      `json:"cautions"`
 	Run       runner.Result `json:"run"`
+	// Adjustments since the as-found run, in a later record.
+	Adjustments []Adjustment `json:"adjustments,omitempty"`
 	// Invented marks a record of a virtual bench: shown on every page.
 	Invented bool `json:"invented,omitempty"`
 }

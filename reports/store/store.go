@@ -204,6 +204,9 @@ type Row struct {
 	Model     string `json:"model"`
 	Statement string `json:"statement"`
 	Follows   string `json:"follows,omitempty"`
+	// Due: the unit was adjusted after this as-found record, and no as-left run
+	// has followed.
+	Due bool `json:"as_left_due,omitempty"`
 }
 
 // Query narrows a list; empty fields do not.
@@ -211,7 +214,10 @@ type Query struct{ Asset, Serial, Customer, Kind string }
 
 // List returns the records that match, newest first.
 func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
-	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows FROM record
+	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows,
+			EXISTS (SELECT 1 FROM bench_log WHERE as_found = record.id AND what = 'adjustment'
+				AND NOT EXISTS (SELECT 1 FROM record AS l WHERE l.kind = 'as-left' AND l.serial = record.serial AND l.created > bench_log.at))
+		FROM record
 		WHERE (?1 = '' OR asset = ?1) AND (?2 = '' OR serial = ?2) AND (?3 = '' OR customer = ?3) AND (?4 = '' OR kind = ?4)
 		ORDER BY created DESC, id DESC`, q.Asset, q.Serial, q.Customer, q.Kind)
 	if err != nil {
@@ -221,7 +227,7 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	list := []Row{}
 	for rows.Next() {
 		var r Row
-		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows); err != nil {
+		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows, &r.Due); err != nil {
 			return nil, wrap(s.file, "list", err)
 		}
 		list = append(list, r)

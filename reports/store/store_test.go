@@ -69,6 +69,61 @@ func TestRecordsComeBackWhole(t *testing.T) {
 	}
 }
 
+// An adjustment makes an as-left run due until there is one; tries are kept as
+// they come, also of one that was cut off.
+func TestBenchLog(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	found := some("found", "1", runner.AsFound, at)
+	require.NoError(t, s.Add(t.Context(), found))
+	sum := found.Procedure.SHA256
+	due := func() bool {
+		rows, err := s.List(t.Context(), store.Query{Kind: "as-found"})
+		require.NoError(t, err)
+		return rows[0].Due
+	}
+	require.False(t, due())
+	got, ok, err := s.AsFound(t.Context(), "1", sum)
+	require.NoError(t, err)
+	require.True(t, ok)
+	require.Equal(t, "found", got.ID)
+	_, ok, err = s.AsFound(t.Context(), "2", sum)
+	require.NoError(t, err)
+	require.False(t, ok)
+
+	require.NoError(t, s.KeepHold(t.Context(), store.Held{ID: "h", Serial: "1", Procedure: sum, Held: runner.Held{Started: at}}))
+	require.False(t, due(), "a hold changes nothing")
+	a := record.Adjustment{ID: "a", AsFound: "found", Serial: "1", Procedure: sum, Started: at.Add(time.Hour), Tries: []runner.Try{}}
+	require.NoError(t, s.KeepAdjustment(t.Context(), a))
+	require.True(t, due())
+	one := runner.Try{Began: a.Started, Ended: a.Started.Add(time.Minute), After: &runner.Settled{PPM: 0.1, Readings: 3}, Note: "a turn"}
+	require.NoError(t, s.KeepTry(t.Context(), a, one))
+	list, err := s.Adjustments(t.Context(), "1", sum, at, at.Add(2*time.Hour))
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	require.Len(t, list[0].Tries, 1)
+	require.Equal(t, one.Note, list[0].Tries[0].Note)
+	require.Equal(t, one.After.PPM, list[0].Tries[0].After.PPM)
+	require.True(t, list[0].Finished.IsZero(), "cut off")
+
+	whole := a
+	whole.Finished, whole.Ended, whole.Tries = a.Started.Add(time.Hour), "ended by the person", []runner.Try{one, one}
+	require.NoError(t, s.KeepAdjustment(t.Context(), whole))
+	list, err = s.Adjustments(t.Context(), "1", sum, at, at.Add(2*time.Hour))
+	require.NoError(t, err)
+	require.Len(t, list, 1)
+	require.Len(t, list[0].Tries, 2)
+	require.Equal(t, whole.Ended, list[0].Ended)
+	require.Equal(t, whole.Finished, list[0].Finished)
+	for _, none := range [][2]time.Time{{at.Add(90 * time.Minute), at.Add(2 * time.Hour)}, {at, at.Add(30 * time.Minute)}} {
+		list, err = s.Adjustments(t.Context(), "1", sum, none[0], none[1])
+		require.NoError(t, err)
+		require.Empty(t, list)
+	}
+	require.NoError(t, s.Add(t.Context(), some("left", "1", runner.AsLeft, at.Add(3*time.Hour))))
+	require.False(t, due())
+}
+
 func TestNothingIsEverChanged(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "s.db")
 	s := open(t, file)
@@ -78,10 +133,11 @@ func TestNothingIsEverChanged(t *testing.T) {
 	j, err := s.Begin(t.Context(), store.Header{ID: "run"})
 	require.NoError(t, err)
 	require.NoError(t, j.Event(t.Context(), runner.Event{Text: "x"}))
+	require.NoError(t, s.KeepHold(t.Context(), store.Held{ID: "h"}))
 	db, err := sql.Open("sqlite", file)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, db.Close()) }()
-	for _, q := range []string{"UPDATE record SET body = '{}'", "DELETE FROM record", "UPDATE journal SET body = '{}'", "DELETE FROM journal"} {
+	for _, q := range []string{"UPDATE bench_log SET body = '{}'", "DELETE FROM bench_log", "INSERT OR REPLACE INTO bench_log SELECT seq, entry, what, at, serial, procedure, as_found, '{}' FROM bench_log", "UPDATE record SET body = '{}'", "DELETE FROM record", "UPDATE journal SET body = '{}'", "DELETE FROM journal"} {
 		_, err := db.Exec(q)
 		require.Error(t, err, q)
 	}

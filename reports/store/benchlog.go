@@ -1,0 +1,125 @@
+package store
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"bandproof/reports/record"
+	"bandproof/runner"
+)
+
+// What stands in the bench log.
+const (
+	logHold       = "hold"
+	logAdjustment = "adjustment"
+	logTry        = "try"
+	logEnd        = "end"
+)
+
+// Held is a hold as the bench log has it: no part of any run.
+type Held struct {
+	ID        string      `json:"id"`
+	Serial    string      `json:"serial"`
+	Procedure string      `json:"procedure_sha256"`
+	Held      runner.Held `json:"held"`
+}
+
+// KeepHold keeps that a source was held: once when it begins, once at its end.
+func (s *Store) KeepHold(ctx context.Context, h Held) error {
+	what := logHold
+	if !h.Held.Finished.IsZero() {
+		what = logEnd
+	}
+	return s.log(ctx, h.ID, what, h.Held.Started, h.Serial, h.Procedure, "", h)
+}
+
+// KeepAdjustment keeps that an adjustment begins, or how it stands at its end.
+// From its beginning on an as-left run is due.
+func (s *Store) KeepAdjustment(ctx context.Context, a record.Adjustment) error {
+	what, at := logAdjustment, a.Started
+	if !a.Finished.IsZero() {
+		what, at = logEnd, a.Finished
+	}
+	return s.log(ctx, a.ID, what, at, a.Serial, a.Procedure, a.AsFound, a)
+}
+
+// KeepTry keeps one try of an adjustment.
+func (s *Store) KeepTry(ctx context.Context, a record.Adjustment, t runner.Try) error {
+	return s.log(ctx, a.ID, logTry, t.Ended, a.Serial, a.Procedure, a.AsFound, t)
+}
+
+func (s *Store) log(ctx context.Context, entry, what string, at time.Time, serial, procedure, asFound string, body any) error {
+	text, err := json.Marshal(body)
+	if err == nil {
+		_, err = s.db.ExecContext(ctx, "INSERT INTO bench_log (entry, what, at, serial, procedure, as_found, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
+			entry, what, stamp(at), serial, procedure, asFound, string(text))
+	}
+	if err != nil {
+		return wrap(s.file, "bench log", err)
+	}
+	return nil
+}
+
+// Adjustments returns those of a unit that began in a stretch of time, oldest
+// first, each as far as it was kept.
+func (s *Store) Adjustments(ctx context.Context, serial, procedureSHA256 string, after, before time.Time) (list []record.Adjustment, err error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT entry, what, body FROM bench_log WHERE serial = ? AND procedure = ? ORDER BY seq", serial, procedureSHA256)
+	if err != nil {
+		return nil, wrap(s.file, "bench log", err)
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	at := map[string]int{}
+	for rows.Next() {
+		var entry, what, body string
+		if err := rows.Scan(&entry, &what, &body); err != nil {
+			return nil, wrap(s.file, "bench log", err)
+		}
+		k, known := at[entry]
+		switch {
+		case what == logAdjustment:
+			var a record.Adjustment
+			if err := json.Unmarshal([]byte(body), &a); err != nil {
+				return nil, wrap(s.file, "bench log", err)
+			}
+			at[entry], list = len(list), append(list, a)
+		case what == logTry && known:
+			var t runner.Try
+			if err := json.Unmarshal([]byte(body), &t); err != nil {
+				return nil, wrap(s.file, "bench log", err)
+			}
+			list[k].Tries = append(list[k].Tries, t)
+		case what == logEnd && known:
+			var a record.Adjustment
+			if err := json.Unmarshal([]byte(body), &a); err != nil {
+				return nil, wrap(s.file, "bench log", err)
+			}
+			list[k] = a
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return nil, wrap(s.file, "bench log", err)
+	}
+	return slices.DeleteFunc(list, func(a record.Adjustment) bool { return a.Started.Before(after) || a.Started.After(before) }), nil
+}
+
+// AsFound returns the newest as-found record of a whole run of a unit by a
+// procedure; ok is false where there is none.
+func (s *Store) AsFound(ctx context.Context, serial, procedureSHA256 string) (r record.Record, ok bool, err error) {
+	rows, err := s.List(ctx, Query{Serial: serial, Kind: string(runner.AsFound)})
+	if err != nil {
+		return r, false, err
+	}
+	for _, row := range rows { // newest first
+		if r, err = s.Record(ctx, row.ID); err != nil {
+			return r, false, fmt.Errorf("as-found record: %w", err)
+		}
+		if r.Procedure.SHA256 == procedureSHA256 && len(r.Run.Only) == 0 {
+			return r, true, nil
+		}
+	}
+	return record.Record{}, false, nil
+}
