@@ -17,6 +17,9 @@ func (s *Sheet) front() []block {
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)
 	}
+	if n := s.course(); len(n.Lines) > 0 {
+		b = append(b, n)
+	}
 	b = append(b, s.identity(), &paragraph{Text: s.method()})
 	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
 	for _, r := range s.runs {
@@ -336,6 +339,7 @@ func (s *Sheet) conditions() block {
 		}},
 		{"Mains voltage", func(r run) string { return optional(r.Job.Mains) }},
 		{"Unit on, before the first point", func(r run) string { return positive(r.Run.OnFor) }},
+		{"Warm-up", func(r run) string { return r.warmUpEnded() }},
 		{"Timebase last adjusted", func(r run) string { return stated(r.Job.Adjusted.String()) }},
 		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
 		{"Remarks", func(r run) string { return r.Job.Remarks }},

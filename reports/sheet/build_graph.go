@@ -181,6 +181,7 @@ func curveGraph(c runner.Curve) *graph {
 	}
 	g.X, px = axisOf(c.X, wide)
 	g.Y, py = axisOf(c.Y, most)
+	g.Y.Title = yTitle(capital(c.Y.Name), axisUnit(c.Y.Unit, py))
 	if g.X.Frequency {
 		shown := span{math.Inf(1), math.Inf(-1)}
 		for _, l := range g.Lines {
@@ -268,7 +269,7 @@ func axisOf(a runner.Axis, most float64) (graphAxis, int) {
 	if !a.Log {
 		power = smallPower(most)
 	}
-	x := graphAxis{Title: yTitle(capital(a.Name), axisUnit(a.Unit, power)), Log: a.Log}
+	x := graphAxis{Title: capital(a.Name) + prefixed(", ", axisUnit(a.Unit, power)), Log: a.Log}
 	if overFrequency(a) {
 		x.Title, x.Frequency = capital(a.Name), true
 	}

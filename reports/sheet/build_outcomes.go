@@ -16,9 +16,9 @@ import (
 // unitTitle heads the measurements that concern the unit rather than an input.
 const unitTitle = "The unit as a whole"
 
-// whole shows the measurements that belong to no input.
+// whole shows the warm-up and the measurements that belong to no input.
 func (s *Sheet) whole() []block {
-	b := s.measurements("")
+	b := append(s.warmUps(), s.measurements("")...)
 	if len(b) == 0 {
 		return nil
 	}

@@ -50,6 +50,9 @@ func (s *Sheet) CSV(w io.Writer) error {
 				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
 			}
 		}
+		if err := c.WriteAll(r.csvWarmUp()); err != nil {
+			return fmt.Errorf("write data sheet as CSV, warm-up: %w", err)
+		}
 		for _, o := range r.Run.Outcomes {
 			if err := c.WriteAll(r.csvOutcome(o)); err != nil {
 				return fmt.Errorf("write data sheet as CSV, task %q: %w", o.Task.ID, err)

@@ -3,6 +3,7 @@ package sheet
 import (
 	"slices"
 
+	"bandproof/drivers"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
@@ -71,4 +72,23 @@ func (r run) csvFinding(o runner.Outcome, x runner.Row) []string {
 	row[csvAt("verdict")], row[csvAt("reason")] = csvText(string(x.Verdict.Word)), csvText(string(x.Verdict.Reason))
 	row[csvAt("what")], row[csvAt("unit")], row[csvAt("side")], row[csvAt("says")] = csvText(x.What), csvText(x.Unit), csvText(string(x.Side)), csvText(x.Says)
 	return row
+}
+
+// csvWarmUp are the readings of a warm-up, each with the time since power-on.
+func (r run) csvWarmUp() [][]string {
+	w := r.Run.WarmUp
+	if w == nil {
+		return nil
+	}
+	var rows [][]string
+	for _, x := range w.Readings {
+		values := map[string]string{"record_id": csvText(r.ID), "run": csvText(string(r.Run.Kind)), "input": csvText(w.Until.Input), "nominal_hz": w.Until.Frequency.Plain(), "gate_s": w.Until.Gate.Plain(),
+			"readings": csvText(x.Text), "started": csvTime(x.At), "record_type": "curve", "measurement": "warm-up", "what": "warm-up, " + string(x.Use) + " reading",
+			"x": csvFloat(x.On), "x_unit": "s", "unit": "1"}
+		if x.Mark == drivers.None {
+			values["found"] = csvFloat(x.Offset)
+		}
+		rows = append(rows, csvCells(values))
+	}
+	return rows
 }

@@ -218,3 +218,40 @@ func oneInput(t testing.TB) record.Record {
 	r.Run.Complete, r.Run.Ended = false, "interrupted by the operator"
 	return r
 }
+
+// coursed is the as-left run as it would stand had it waited for the unit to warm
+// up, been cut off once, and found nobody to connect input C.
+func coursed(t testing.TB) record.Record {
+	r := fixture(t, runner.AsLeft)
+	r.ID, r.Follows = "EX-2026-118-coursed", ""
+	began := r.Run.Started.Add(-90 * time.Minute)
+	w := &runner.WarmUp{Started: began, Finished: r.Run.Started, Steady: true, OnFor: quantity.MustParse[quantity.Second]("100 min"), Least: quantity.MustParse[quantity.Second]("30 min"),
+		Until: procedures.WarmUpUntil{Input: "B", Frequency: quantity.MustParse[quantity.Hertz]("1 GHz"), Gate: quantity.MustParse[quantity.Second]("1 s"), Every: quantity.MustParse[quantity.Second]("60 s"),
+			Drift: quantity.MustParse[quantity.One]("0.1 ppm"), Per: quantity.MustParse[quantity.Second]("1 h"), Over: quantity.MustParse[quantity.Second]("20 min"), Longest: quantity.MustParse[quantity.Second]("2 h"), Otherwise: "warn"},
+		Ended: "steady after 90 min: 0.034 ppm, U = 0.021 ppm, in 1 h; at most 0.1 ppm is allowed, U included"}
+	w.Point.Frequency, w.Point.Input = w.Until.Frequency, "B"
+	for k := range 91 {
+		minutes := float64(k)
+		x := runner.WarmReading{On: 600 + 60*minutes, Offset: -3e-6*math.Exp(-minutes/18) + 2e-8*math.Sin(float64(k*k%17))}
+		x.Text, x.At, x.Use = "1000000000", began.Add(time.Duration(k)*time.Minute), runner.Counted
+		if k >= 20 {
+			x.Drift = &runner.WarmDrift{Slope: 3e-6 / 18 / 60 * math.Exp(-(minutes-10)/18), U: 6e-12, Count: 21}
+		}
+		w.Readings = append(w.Readings, x)
+	}
+	r.Run.WarmUp = w
+	cut := r.Run.Started.Add(3 * time.Minute)
+	r.Run.Sessions = []runner.Session{{Began: began, Ended: cut, How: "cut off"}, {Began: cut.Add(7 * time.Hour), How: "finished"}}
+	r.Run.Finished = r.Run.Finished.Add(7 * time.Hour)
+	r.Created = r.Run.Finished
+	r.Run.Points = slices.Clone(r.Run.Points)
+	for k := range r.Run.Points {
+		if p := &r.Run.Points[k]; p.Point.Input == "C" {
+			p.Judgement = procedures.Judgement{Limit: p.Limit, Verdict: decision.Verdict{Word: decision.NotJudged, Reason: decision.NoOperator}}
+			p.Readings, p.Symptom, p.Notes = nil, "", nil
+		}
+		r.Run.Only = append(r.Run.Only, r.Run.Points[k].Point.ID)
+	}
+	r.Run.Statement = runner.Incomplete
+	return r
+}

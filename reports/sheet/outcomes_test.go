@@ -217,3 +217,24 @@ func TestHostileOutcomes(t *testing.T) {
 	assert.Contains(t, strings.Join(pages, "\n"), "[U+202E]gnp.exe")
 	checkCSV(t, csvOf(t, s))
 }
+
+// What limits trust in a run as a whole stands on the first page: that it was
+// interrupted, took named points only, and found nobody.
+func TestCourseOfARun(t *testing.T) {
+	pages := pdftotext(t, pdfOf(t, sheetOf(t, coursed(t))))
+	squeeze := func(s string) string { return strings.Join(strings.Fields(s), " ") }
+	for _, want := range []string{
+		"How the run went",
+		"Added run of single points and measurements: only A-001",
+		"As left: interrupted and resumed, in 2 sessions: 2026-11-26 07:30 UTC to 2026-11-26 09:03 UTC, cut off; 2026-11-26 16:03 UTC to 2026-11-26 16:",
+		"As left: nobody was at the bench when it was needed: 14 points not judged for that.",
+	} {
+		assert.Contains(t, squeeze(pages[0]), want)
+	}
+	all := squeeze(strings.Join(pages, "\n"))
+	for _, want := range []string{"Warm-up, as left", "steady after 90 min: 0.034 ppm", "Warm-up: relative error of the readings of 1 GHz at input B, as left", "Warm-up: drift over the last 20 min, as left", "largest drift"} {
+		assert.Contains(t, all, want)
+	}
+	assert.Contains(t, csvOf(t, sheetOf(t, coursed(t))), `"warm-up, counted reading"`)
+	assert.NotContains(t, squeeze(strings.Join(pdftotext(t, pdfOf(t, sheetOf(t, fixture(t, runner.AsLeft)))), "\n")), "How the run went")
+}

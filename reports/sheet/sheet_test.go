@@ -155,6 +155,7 @@ func cases(t testing.TB) map[string]*Sheet {
 		"other":      sheetOf(t, other(t)),
 		"switched":   sheetOf(t, switched(t)),
 		"measured":   sheetOf(t, withOutcomes(t, runner.AsFound), withOutcomes(t, runner.AsLeft)),
+		"coursed":    sheetOf(t, coursed(t)),
 		"one input":  sheetOf(t, oneInput(t)),
 		"empty":      sheetOf(t, record.Record{Run: runner.Result{Kind: runner.AsFound}}),
 	}
