@@ -73,12 +73,16 @@ func (pl *Plan) Repeatable(input string) (n int, sources []string) {
 const sameTUR = 0.01
 
 // better tells whether a shows a point better than b: by a source in date with
-// a TUR of at least 1, else with the higher TUR; among equals by a path that
+// a TUR of at least 1, then with a signal as pure as the procedure asks, else
+// with the higher TUR; among equals by a path that
 // needs no hand, then from the source that reaches more of the input, so that
 // cables are moved less often. All else equal, the first in the bench file stays.
 func (l *planner) better(i Input, a, b Point) bool {
 	if x, y := l.sound(a), l.sound(b); x != y {
 		return x
+	}
+	if x, y := purer(a), purer(b); x != y {
+		return x > y
 	}
 	if x, y := a.TUR, b.TUR; !(x == nil && y == nil) {
 		switch {

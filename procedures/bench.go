@@ -98,6 +98,8 @@ type Source struct {
 	LevelResolution  *quantity.Gain     `toml:"level_resolution,omitempty" json:"level_resolution,omitempty" jsonschema_description:"Step of the level setting; 0.1 dB unless stated."`
 	VSWR             VSWR               `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of the output, by sub-range: highest frequency of each and VSWR up to it."`
 	Resolution       quantity.Frequency `toml:"resolution,omitempty" json:"resolution" jsonschema_description:"Step of the frequency setting."`
+	Harmonics        *quantity.Gain     `toml:"harmonics,omitempty" json:"harmonics,omitempty" jsonschema_description:"Highest harmonic relative to the carrier, such as -30 dBc."`
+	Subharmonics     *quantity.Gain     `toml:"subharmonics,omitempty" json:"subharmonics,omitempty" jsonschema_description:"Highest subharmonic relative to the carrier, such as -60 dBc."`
 	// Reference: "own", "unit" (driven by the unit's timebase output) or a name.
 	Reference   string          `toml:"reference" json:"reference" jsonschema_description:"What the source runs from: own, unit (the unit's timebase output), or the name of a reference."`
 	OwnTimebase *quantity.Ratio `toml:"own_timebase,omitempty" json:"own_timebase,omitempty" jsonschema_description:"Accuracy of the source's own timebase; needed where reference is own."`

@@ -150,6 +150,8 @@ func (c checker) input(path string, i Input, margin float64) {
 	if levels && c.given(path+".maximum") && i.Maximum.DBm(i.Impedance) > i.Damage.DBm(i.Impedance) {
 		c.add(path+".maximum", "is %s, above the damage level %s", *i.Maximum, i.Damage)
 	}
+	c.dBc(path+".harmonics_at_most", i.HarmonicsMost)
+	c.dBc(path+".subharmonics_at_most", i.SubharmonicsMost)
 	for k, x := range i.Crossovers {
 		at := fmt.Sprintf("%s.crossovers[%d]", path, k)
 		if sound && c.given(at) && !inside(x, i.Range) {

@@ -116,6 +116,8 @@ func (c checker) source(path string, s Source, b *Bench) {
 	if s.LevelResolution != nil && s.LevelResolution.Sign() <= 0 {
 		c.add(path+".level_resolution", "is %s; expected above zero", s.LevelResolution)
 	}
+	c.dBc(path+".harmonics", s.Harmonics)
+	c.dBc(path+".subharmonics", s.Subharmonics)
 	c.vswr(path+".vswr", s.VSWR)
 	c.known(path+".reference", s.Reference, append([]string{runsOwn, runsUnit}, referenceNames(b)...))
 	if s.Reference == runsOwn && s.OwnTimebase == nil {

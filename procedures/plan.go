@@ -59,6 +59,8 @@ type Point struct {
 	// counts the source.
 	Metered bool `json:"metered,omitempty"`
 	Watched bool `json:"watched,omitempty"`
+	// Impure is what is wrong with the signal; nil where nothing is.
+	Impure *Impure `json:"impure,omitempty"`
 	// Also are ways of other sources to the same point.
 	Also []Way `json:"also,omitempty"`
 }

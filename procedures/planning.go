@@ -186,6 +186,7 @@ func (l *planner) onPath(i Input, s Sweep, f quantity.Frequency, want quantity.L
 	if p.LevelU, err = l.b.levelU(i, p); err != nil {
 		return Point{}, err
 	}
+	p.Impure = i.purity(source, path, f)
 	p.Seconds = l.seconds(p, i, p.Gate, p.expected())
 	if p.Longest != nil || p.EarlyStop != nil {
 		p.FixedSeconds = l.seconds(p, i, p.longest(), p.Readings)
@@ -417,6 +418,7 @@ func (l *planner) warn() {
 	l.warnAids()
 	l.warnDisplay()
 	l.warnLevels()
+	l.warnPurity()
 	for _, p := range l.b.Paths {
 		if len(p.Parts) == 0 {
 			w("path %s: no part is given; its loss is taken as 0 dB", p.Name)

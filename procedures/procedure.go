@@ -44,13 +44,16 @@ type Input struct {
 	Impedance   quantity.Resistance   `toml:"impedance" json:"impedance" jsonschema_description:"Input resistance, such as 50 Ω or 1 MΩ."`
 	Capacitance *quantity.Capacitance `toml:"capacitance,omitempty" json:"capacitance,omitempty" jsonschema_description:"Capacitance across a high-impedance input."`
 	// How far the true resistance and capacitance may be off what is stated.
-	ImpedanceTolerance   *quantity.Ratio      `toml:"impedance_tolerance,omitempty" json:"impedance_tolerance,omitempty" jsonschema_description:"How far the resistance of a high-impedance input may be off what is stated, such as 2 %."`
-	CapacitanceTolerance *quantity.Ratio      `toml:"capacitance_tolerance,omitempty" json:"capacitance_tolerance,omitempty" jsonschema_description:"How far the capacitance may be off what is stated, such as 20 %."`
-	VSWR                 VSWR                 `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of a 50 Ω input, by sub-range: highest frequency of each and VSWR up to it."`
-	Damage               quantity.Level       `toml:"damage" json:"damage" jsonschema_description:"Level that destroys the input."`
-	Maximum              *quantity.Level      `toml:"maximum,omitempty" json:"maximum,omitempty" jsonschema_description:"Highest level at which the input is specified to count."`
-	MaxGap               quantity.Interval    `toml:"max_gap" json:"max_gap" jsonschema_description:"Adjacent shown points no further apart than this show the range between them."`
-	Crossovers           []quantity.Frequency `toml:"crossovers,omitempty" json:"crossovers,omitempty" jsonschema_description:"Frequencies where the signal path or the harmonic number changes inside; each is shown on both sides."`
+	ImpedanceTolerance   *quantity.Ratio `toml:"impedance_tolerance,omitempty" json:"impedance_tolerance,omitempty" jsonschema_description:"How far the resistance of a high-impedance input may be off what is stated, such as 2 %."`
+	CapacitanceTolerance *quantity.Ratio `toml:"capacitance_tolerance,omitempty" json:"capacitance_tolerance,omitempty" jsonschema_description:"How far the capacitance may be off what is stated, such as 20 %."`
+	VSWR                 VSWR            `toml:"vswr,omitempty" json:"vswr,omitempty" jsonschema_description:"VSWR of a 50 Ω input, by sub-range: highest frequency of each and VSWR up to it."`
+	Damage               quantity.Level  `toml:"damage" json:"damage" jsonschema_description:"Level that destroys the input."`
+	Maximum              *quantity.Level `toml:"maximum,omitempty" json:"maximum,omitempty" jsonschema_description:"Highest level at which the input is specified to count."`
+	// HarmonicsMost and SubharmonicsMost are what a reading may be relied on with.
+	HarmonicsMost    *quantity.Gain       `toml:"harmonics_at_most,omitempty" json:"harmonics_at_most,omitempty" jsonschema_description:"Harmonics of the signal, relative to it, with which the input still counts properly; where the source has more, a path with a filter is taken."`
+	SubharmonicsMost *quantity.Gain       `toml:"subharmonics_at_most,omitempty" json:"subharmonics_at_most,omitempty" jsonschema_description:"The same of subharmonics."`
+	MaxGap           quantity.Interval    `toml:"max_gap" json:"max_gap" jsonschema_description:"Adjacent shown points no further apart than this show the range between them."`
+	Crossovers       []quantity.Frequency `toml:"crossovers,omitempty" json:"crossovers,omitempty" jsonschema_description:"Frequencies where the signal path or the harmonic number changes inside; each is shown on both sides."`
 	// CrossoverOffset is how far from a crossover, relative to it, the points
 	// on both sides lie.
 	CrossoverOffset *quantity.Ratio `toml:"crossover_offset,omitempty" json:"crossover_offset,omitempty" jsonschema_description:"Distance of the points on both sides of a crossover, relative to it; 1 % unless stated."`

@@ -35,6 +35,12 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 			return fmt.Errorf("point %s: %w", res.Point.ID, err)
 		}
 	}
+	if impure := res.Point.Impure; !at.search && impure != nil && impure.TooHigh && j.Verdict.Bad() && j.Verdict.Reason != decision.NoCount {
+		m.BenchFault = decision.SignalImpure // harmonics may trigger a counter, but take no count away
+		if j, err = procedures.Judge(r.Plan.Rule, m); err != nil {
+			return fmt.Errorf("point %s: %w", res.Point.ID, err)
+		}
+	}
 	res.Judgement = j
 	if res.Counted > 0 && res.Verdict.Bad() {
 		res.Symptom = symptomOf(res.Mean, res.Reference, res.Limit.Total)
@@ -59,6 +65,9 @@ func describe(res *PointResult) {
 	}
 	if res.Setting.Refused > 0 {
 		res.Notes = append(res.Notes, fmt.Sprintf("source was not good after %d of %d settings", res.Setting.Refused, res.Setting.Tries))
+	}
+	if res.Point.Impure != nil {
+		res.Notes = append(res.Notes, res.Point.Impure.Says)
 	}
 	if res.Counted == 1 {
 		res.Notes = append(res.Notes, "one reading: no repeatability in the budget")

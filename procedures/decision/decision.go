@@ -59,6 +59,7 @@ const (
 	Interrupted         Reason = "interrupted"
 	SourceOffFrequency  Reason = "source not at frequency (monitor)"
 	SourcesDisagree     Reason = "sources disagree"
+	SignalImpure        Reason = "harmonics of the source above what the procedure allows"
 	LevelNotAsPlanned   Reason = "level at the input not as planned (power meter)"
 )
 

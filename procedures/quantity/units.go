@@ -57,7 +57,7 @@ var (
 	}
 	decibelTable = table{
 		what: "a difference of levels", example: "6 dB",
-		read: []unit{{"dB", 1, 0}}, write: []unit{{"dB", 1, 0}},
+		read: []unit{{"dB", 1, 0}, {"dBc", 1, 0}}, write: []unit{{"dB", 1, 0}},
 	}
 	oneTable = table{
 		what: "a ratio", example: "0.5 ppm", bare: true,

@@ -3,6 +3,7 @@ package kinds_test
 import (
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"bandproof/procedures"
@@ -53,4 +54,31 @@ func TestKindsAreListedOnce(t *testing.T) {
 	}
 	_, err := procedures.LoadProcedure("procedure.toml", []byte(text(t)), kinds.Tables()...)
 	require.NoError(t, err)
+}
+
+// TestExamplesOfTheREADME reads the [[measure]] tables that the README shows, in
+// place of those of the procedure here.
+func TestExamplesOfTheREADME(t *testing.T) {
+	readme, err := os.ReadFile(filepath.Join(runnertest.Root(t), "README.md"))
+	require.NoError(t, err)
+	whole := text(t)
+	procedure := whole[:strings.Index(whole, "[[measure]]")]
+	blocks := 0
+	for _, part := range strings.Split(string(readme), "```toml\n")[1:] {
+		block, _, _ := strings.Cut(part, "```")
+		if !strings.Contains(block, "[[measure]]") {
+			continue
+		}
+		blocks++
+		p, err := procedures.LoadProcedure("README.md", []byte(procedure+block), kinds.Tables()...)
+		require.NoError(t, err)
+		shown := map[string]bool{}
+		for _, m := range p.Measures {
+			shown[m.Kind] = true
+		}
+		for _, k := range kinds.All() {
+			require.True(t, shown[k.Kind()], "the README shows no %q", k.Kind())
+		}
+	}
+	require.Equal(t, 1, blocks)
 }
