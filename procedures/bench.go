@@ -23,6 +23,8 @@ type Bench struct {
 	Notify       []Notify      `toml:"notify,omitempty" json:"notify,omitempty" jsonschema_description:"Who is told what happens: bell, webhook, mail."`
 	// MoveTime is what a person needs to move a cable.
 	MoveTime *quantity.Duration `toml:"move_time,omitempty" json:"move_time,omitempty" jsonschema_description:"Time to move a cable, for the plan; 2 min unless stated."`
+	// Patience is how long a run waits for an instrument whose link is dead.
+	Patience *quantity.Duration `toml:"link_patience,omitempty" json:"link_patience,omitempty" jsonschema_description:"How long a run waits for an instrument whose link is dead (a cable to be put back) before it ends; 5 min unless stated, 0 s: not at all."`
 }
 
 // Laboratory heads the data sheet.

@@ -45,6 +45,9 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	if b.MoveTime != nil {
 		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}
+	if b.Patience != nil {
+		c.time("link_patience", *b.Patience, "0 s", "7 d")
+	}
 	return b, d.Err()
 }
 

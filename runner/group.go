@@ -80,7 +80,7 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 		}
 		return r.giveUpTasks(ctx, s.Tasks, why, note)
 	}
-	r.recall(at, whole.Points)
+	r.recall(at, whole)
 	gone, err := r.points(ctx, at, s.Points)
 	if err != nil {
 		return err

@@ -40,9 +40,9 @@ func (r *run) point(ctx context.Context, at *place, p procedures.Point, last boo
 	var symptom, bench decision.Reason
 	var err error
 	if was.noCount {
-		symptom, bench, err = r.noCount(ctx, at, &res, last)
+		symptom, bench, err = r.anew(nil, func() (symptom, bench decision.Reason, err error) { return r.noCount(ctx, at, &res, last) })
 	} else {
-		symptom, bench, err = r.take(ctx, at, &res, last)
+		symptom, bench, err = r.anew(&res, func() (symptom, bench decision.Reason, err error) { return r.take(ctx, at, &res, last) })
 	}
 	if err != nil {
 		if ctx.Err() != nil {
@@ -373,8 +373,11 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 	err := action()
 	pause := firstPause
 	for try := 1; err != nil; try++ {
-		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || errors.Is(err, ErrNoOperator) || errors.Is(err, ErrJournal) || try > linkTries {
+		if ctx.Err() != nil || errors.Is(err, drivers.ErrInterlock) || errors.Is(err, drivers.ErrInstrument) || errors.Is(err, ErrNoOperator) || errors.Is(err, ErrJournal) || errors.Is(err, errBack) {
 			return err
+		}
+		if try > linkTries {
+			return r.lastly(ctx, who, err, action)
 		}
 		if errors.Is(err, drivers.ErrOutOfStep) {
 			r.distrust = true
@@ -399,6 +402,21 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 		pause *= 4
 	}
 	return nil
+}
+
+// lastly waits for an instrument whose link is dead. Where it comes back, the
+// action is done once more, or what it belongs to is taken anew.
+func (r *run) lastly(ctx context.Context, who drivers.Instrument, err error, action func() error) error {
+	if r.dead == nil {
+		return err
+	}
+	if err := r.await(ctx, who, err); err != nil {
+		return err
+	}
+	if r.taking > 0 {
+		return errBack
+	}
+	return action()
 }
 
 // forget what a source was told: after it was cleared its RF is off and its

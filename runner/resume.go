@@ -372,7 +372,8 @@ func (r *run) putOffBefore(points []procedures.Point) (first, later []procedures
 // recall brings back to a place what was found there before the run was
 // interrupted: which points passed, what the unit did with RF off, which digits
 // its replies have.
-func (r *run) recall(at *place, points []procedures.Point) {
+func (r *run) recall(at *place, stop procedures.Stop) {
+	points := stop.Points
 	for k := range r.result.Points {
 		p := &r.result.Points[k]
 		planned := slices.IndexFunc(points, func(x procedures.Point) bool { return x.ID == p.Point.ID })
@@ -387,6 +388,18 @@ func (r *run) recall(at *place, points []procedures.Point) {
 	for _, p := range points {
 		if b, ok := r.begun[p.ID]; ok {
 			at.recall(&b.res)
+		}
+	}
+	for _, o := range r.result.Outcomes {
+		if !slices.ContainsFunc(stop.Tasks, func(t procedures.Task) bool { return t.ID == o.Task.ID }) {
+			continue
+		}
+		for k := range o.Shots {
+			shot := &o.Shots[k]
+			at.recall(shot)
+			if shot.Verdict.Good() && len(at.proofs) == 0 {
+				at.proofs = append(at.proofs, shot.Point)
+			}
 		}
 	}
 }

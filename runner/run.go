@@ -78,6 +78,8 @@ type run struct {
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
 	left      *Place             // where an interrupted process left off
+	leaving   bool               // on the way out: nothing is waited for any more
+	taking    int                // a point is being taken, which a link that comes back has it begin anew
 	interrupt error
 	pending   *pending         // the last point, if its journal write may still be under way
 	alive     map[string]bool  // sources of which a point passed in this run, and has not failed to since
@@ -141,6 +143,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	ctx, done := r.attend(ctx)
 	defer done()
 	err := r.all(ctx)
+	r.leaving = true
 	if e := r.synced(); e != nil && err == nil {
 		err = e
 	}

@@ -55,8 +55,17 @@ func (r *run) newSeries(ctx context.Context, at *place, p procedures.Point) (x *
 	return x, bench, err
 }
 
-// bring sets source and gate and throws away what began before they had settled.
+// bring sets source and gate and throws away what began before they had settled;
+// once more where a link was dead and came back meanwhile.
 func (x *SignalSeries) bring(ctx context.Context) (bench Reason, err error) {
+	_, bench, err = x.r.anew(nil, func() (Reason, Reason, error) {
+		bench, err := x.bringOnce(ctx)
+		return "", bench, err
+	})
+	return bench, err
+}
+
+func (x *SignalSeries) bringOnce(ctx context.Context) (bench Reason, err error) {
 	r, p := x.r, x.res.Point
 	if bench, err = r.arrive(ctx, x.at, p, &x.res); bench != "" || err != nil {
 		return bench, err
@@ -88,7 +97,15 @@ func (x *SignalSeries) Read(ctx context.Context) (got Reading, good bool, bench 
 
 func (x *SignalSeries) read(ctx context.Context) (got Reading, good bool, bench Reason, err error) {
 	r := x.r
-	if err := r.reading(ctx, &x.res, Counted); err != nil {
+	r.taking++
+	err = r.reading(ctx, &x.res, Counted)
+	r.taking--
+	if errors.Is(err, errBack) {
+		r.gateAsked = quantity.Duration{}
+		bench, err = x.bring(ctx)
+		return Reading{Reading: drivers.Reading{Mark: drivers.NoReply, At: r.Clock.Now()}, Use: Discarded}, false, bench, err
+	}
+	if err != nil {
 		return Reading{}, false, "", err
 	}
 	last := len(x.res.Readings) - 1

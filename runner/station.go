@@ -174,7 +174,7 @@ func (p PointResult) Proper() bool {
 func (s *Station) taking(ctx context.Context, p procedures.Point, how func(res *PointResult) (symptom, bench decision.Reason, err error)) (PointResult, error) {
 	r := s.r
 	res := r.newPoint(p)
-	symptom, bench, err := how(&res)
+	symptom, bench, err := r.anew(&res, func() (symptom, bench decision.Reason, err error) { return how(&res) })
 	if err != nil {
 		if ctx.Err() != nil {
 			return res, ctx.Err()

@@ -46,6 +46,9 @@ func (r *Rig) Pull(instrument string, forGood bool) {
 	_ = r.wires[instrument].Close()
 }
 
+// PutBack mends a link that was pulled for good.
+func (r *Rig) PutBack(instrument string) { r.down[instrument] = false }
+
 // Options change the rig before it is built.
 type Options struct {
 	Text      string   // of the procedure, in place of the short one
