@@ -6,6 +6,7 @@ import (
 
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -88,8 +89,9 @@ func rise(k, n int) float64 {
 // Enough tells whether the readings so far settle the verdict of a point that is
 // planned with n readings, so that the rest need not be taken. missing are
 // readings that were no number. It is never true of a pass before the least
-// number of readings, of a conditional verdict, or where readings scatter by
-// more than the limit allows, so that no scatter is hidden.
+// number of readings, of a conditional verdict, where readings scatter by more
+// than the limit allows, so that no scatter is hidden, or where so few of them
+// would make the reported uncertainty large.
 func (s StopRule) Enough(rule decision.Rule, m Measurement, missing, n int) (bool, error) {
 	k := len(m.Readings)
 	if missing > 0 {
@@ -108,7 +110,7 @@ func (s StopRule) Enough(rule decision.Rule, m Measurement, missing, n int) (boo
 	}
 	switch now.Verdict.Word {
 	case decision.Pass:
-		ok = k >= s.Least
+		ok = k >= s.Least && now.sharp()
 	case decision.Fail:
 		ok = k >= s.Confirm && allOutside(m)
 	default:
@@ -129,13 +131,23 @@ func (s StopRule) Enough(rule decision.Rule, m Measurement, missing, n int) (boo
 	return ok, nil
 }
 
+// sharp tells whether the reported uncertainty is good enough to stop reading:
+// no larger than the unit's resolution alone makes it, or at most a quarter of
+// the limit. Two readings that differ by a count have one degree of freedom, and
+// an uncertainty of many counts.
+func (j Judgement) sharp() bool {
+	repeats := slices.ContainsFunc(j.ReportedBudget, func(c uncertainty.Contribution) bool { return c.Name == repeatabilityLine })
+	return !repeats || j.TURWithUnit == nil || *j.TURWithUnit >= 4
+}
+
 func allOutside(m Measurement) bool {
 	return !slices.ContainsFunc(m.Readings, func(x quantity.Exact) bool { return x.Sub(m.Reference).Abs().Cmp(m.Limit.Total) <= 0 })
 }
 
 // rest is where the readings that are left out would lie, lowest and highest.
-// Readings within one count of each other scatter by counting alone, and a
-// steady signal gives one of two neighbouring counts. Where they scatter more,
+// Readings within one count of each other (or one digit of a coarser reply)
+// scatter by counting alone, and a steady signal gives one of two neighbouring
+// counts. Where they scatter more,
 // it is the prediction interval for all n − k further readings of a normal
 // distribution, m ± t·s·√(1 + 1/k) with Student's t for 1 − α/(n − k)
 // (Bonferroni's bound; Hahn and Meeker, Statistical Intervals, 1991, chapter 4,
@@ -143,6 +155,11 @@ func allOutside(m Measurement) bool {
 // would count as unstable.
 func (s StopRule) rest(m Measurement, n int) (lowest, highest quantity.Exact, ok bool) {
 	k, q := len(m.Readings), m.Limit.Resolution
+	if m.Reply != nil {
+		if digit := quantity.ExactFloat(2 * m.Reply.Value); digit.Cmp(q) > 0 {
+			q = digit
+		}
+	}
 	least, most := m.Readings[0], m.Readings[0]
 	for _, x := range m.Readings {
 		if x.Cmp(least) < 0 {

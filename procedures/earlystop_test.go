@@ -88,7 +88,9 @@ func TestEnough(t *testing.T) {
 		want    bool
 	}{
 		{"well within, but too few", []float64{0, 0}, 0, false},
-		{"well within", []float64{0, 10, 0}, 0, true},
+		{"well within", []float64{0, 0, 0}, 0, true},
+		{"a count apart: U of s/√3 = 3.33 Hz with two degrees of freedom is 15.1 Hz, more than a quarter of 60 Hz", []float64{0, 10, 0}, 0, false},
+		{"a count apart, but four: 2.5 Hz with three degrees of freedom give 8.3 Hz", []float64{0, 10, 0, 0}, 0, true},
 		{"within, and one count more would be on the limit", []float64{50, 50, 50}, 0, true},
 		{"within, and one count more would not", []float64{50.1, 50.1, 50.1}, 0, false},
 		{"outside once", []float64{80}, 0, false},
@@ -105,6 +107,17 @@ func TestEnough(t *testing.T) {
 		got, err := rule.Enough(decision.Rule{Name: decision.Simple}, near(c.errors...), c.missing, 5)
 		require.NoError(t, err, c.name)
 		require.Equal(t, c.want, got, c.name)
+	}
+	coarse := near(40, 40, 40)
+	step := uncertainty.Line("rounding of the reply", 12.5, uncertainty.Rectangular, 0, "invented")
+	coarse.Reply = &step
+	for _, c := range []struct {
+		m    procedures.Measurement
+		want bool
+	}{{near(40, 40, 40), true}, {coarse, false}} {
+		got, err := rule.Enough(decision.Rule{Name: decision.Simple}, c.m, 0, 5)
+		require.NoError(t, err)
+		require.Equal(t, c.want, got, "replies in steps of 25 Hz: the next may be 65 Hz off")
 	}
 	again := near(0, 0, 0)
 	again.Also = again.Readings[:1]

@@ -187,6 +187,9 @@ func ratio(limit quantity.Exact, u float64) *float64 {
 	return nil
 }
 
+// repeatabilityLine is the name of the line in a budget.
+const repeatabilityLine = "repeatability"
+
 // Repeatability is s/√n of two readings or more that differ at all.
 func Repeatability(errors []quantity.Exact) (uncertainty.Contribution, bool) {
 	n := len(errors)
@@ -198,5 +201,5 @@ func Repeatability(errors []quantity.Exact) (uncertainty.Contribution, bool) {
 		x[k] = e.Float()
 	}
 	s := stat.StdDev(x, nil)
-	return uncertainty.Line("repeatability", s/math.Sqrt(float64(n)), uncertainty.Normal, float64(n-1), fmt.Sprintf("standard deviation of %d readings", n)), true
+	return uncertainty.Line(repeatabilityLine, s/math.Sqrt(float64(n)), uncertainty.Normal, float64(n-1), fmt.Sprintf("standard deviation of %d readings", n)), true
 }

@@ -1,9 +1,11 @@
 package procedures
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math/big"
+	"slices"
 	"sort"
 
 	"bandproof/procedures/quantity"
@@ -266,6 +268,7 @@ func (l *planner) order() {
 	points, tasks := l.plan.Points, l.plan.Tasks
 	sort.SliceStable(points, func(a, b int) bool { return rank[points[a].Path] < rank[points[b].Path] })
 	sort.SliceStable(tasks, func(a, b int) bool { return rank[tasks[a].Path] < rank[tasks[b].Path] })
+	shortestFirst(points)
 	l.plan.cost(l.b)
 }
 
@@ -288,7 +291,9 @@ func (pl *Plan) cost(b *Bench) {
 		}
 		if len(stop.Points) > 0 { // each input is read once more with RF off, to see that it lets go
 			pl.Minutes += 2 * stop.Points[0].Gate.Float() / 60
-			saved += 2 * (stop.Points[0].longest().Float() - stop.Points[0].Gate.Float()) / 60
+			// With fixed gates the first point as numbered goes first.
+			first := slices.MinFunc(stop.Points, func(a, b Point) int { return cmp.Or(cmp.Compare(len(a.ID), len(b.ID)), cmp.Compare(a.ID, b.ID)) })
+			saved += 2 * (first.longest().Float() - stop.Points[0].Gate.Float()) / 60
 		}
 		for _, p := range stop.Points {
 			pl.Minutes += p.Seconds / 60
@@ -299,6 +304,32 @@ func (pl *Plan) cost(b *Bench) {
 		}
 	}
 	pl.FixedMinutes = pl.Minutes + saved
+}
+
+// shortestFirst puts the point with the shortest gate before all others of its
+// path, where gates are chosen: there the input is also read with RF off, which
+// takes two more gates.
+func shortestFirst(points []Point) {
+	for len(points) > 0 {
+		n := 1
+		for n < len(points) && points[n].Path == points[0].Path {
+			n++
+		}
+		path := points[:n]
+		points = points[n:]
+		if !slices.ContainsFunc(path, func(p Point) bool { return p.Longest != nil }) {
+			continue
+		}
+		shortest := 0
+		for k, p := range path {
+			if p.Gate.Cmp(path[shortest].Gate) < 0 {
+				shortest = k
+			}
+		}
+		p := path[shortest]
+		copy(path[1:shortest+1], path[:shortest])
+		path[0] = p
+	}
 }
 
 // withPath adds a stop for a path that has none.

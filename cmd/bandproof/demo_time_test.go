@@ -58,8 +58,8 @@ func TestDemoTakesAThirdOfTheTimeWithTheSameVerdicts(t *testing.T) {
 			t.Logf("%s: %.1f s of %.1f s, %.3f; planned %.1f s of %.1f s", kind, took.Seconds(), whole.Seconds(), took.Seconds()/whole.Seconds(),
 				shortPlan.Minutes*60-moves.Seconds(), shortPlan.FixedMinutes*60-moves.Seconds())
 			require.LessOrEqual(t, 3*took, whole)
-			if kind == runner.AsLeft { // nothing fails, so the plan's times hold
-				require.InEpsilon(t, took.Seconds(), shortPlan.Minutes*60-moves.Seconds(), 0.05)
+			if kind == runner.AsLeft { // nothing fails, so the plan's times hold, but for points that need all readings
+				require.InEpsilon(t, took.Seconds(), shortPlan.Minutes*60-moves.Seconds(), 0.1)
 				require.InEpsilon(t, whole.Seconds(), longPlan.Minutes*60-moves.Seconds(), 0.05)
 				require.InEpsilon(t, longPlan.Minutes, shortPlan.FixedMinutes, 0.03) // one point fewer: 1 kHz has one gate
 			}

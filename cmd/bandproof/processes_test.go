@@ -153,7 +153,7 @@ func comparable(v any) any {
 		out := map[string]any{}
 		for k, y := range x {
 			switch k {
-			case "id", "at", "started", "finished", "created", "bench", "program":
+			case "id", "at", "asked_at", "started", "finished", "created", "bench", "program":
 			default:
 				out[k] = comparable(y)
 			}

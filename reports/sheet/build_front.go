@@ -217,9 +217,27 @@ func (s *Sheet) specification() block {
 	l := s.last()
 	return &paragraph{Label: "Specification and decision rule", Text: fmt.Sprintf(
 		"The statement refers to the specification laid down in procedure %q, revision %s. Timebase as specified: %s. Decision rule: %s. "+
-			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.",
+			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.%s",
 		l.Record.Procedure.Name, stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return stated(r.Run.Timebase) }), "; "),
-		strings.Join(s.labelled(func(r run) string { return r.Run.Rule.String() }), "; "))}
+		strings.Join(s.labelled(func(r run) string { return r.Run.Rule.String() }), "; "), s.shortened())}
+}
+
+// shortened says how gates and numbers of readings were chosen, where they were.
+func (s *Sheet) shortened() string {
+	chosen, stopped := false, false
+	for _, r := range s.runs {
+		for _, p := range r.Run.Points {
+			chosen, stopped = chosen || p.Point.Longest != nil, stopped || p.StoppedEarly != ""
+		}
+	}
+	text := ""
+	if chosen {
+		text += " Gates were chosen within the bounds of the procedure: the shortest at which the limit is at least four times what bench and scatter of the unit add up to, or nine tenths of what the longest gives."
+	}
+	if stopped {
+		text += " Readings that would not have changed the verdict were left out as the procedure allows; each such point has a note."
+	}
+	return text
 }
 
 // coveredHead heads a coverage, which counts points that failed as well.

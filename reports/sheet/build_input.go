@@ -148,7 +148,9 @@ type line struct {
 
 // lines matches the points of several runs: by id where that stands for the
 // same frequency and gate, else (the bench may have changed between runs) by
-// frequency, gate and level; a point taken twice in a run has two lines.
+// frequency, gate and level; a point taken twice in a run has two lines. Where
+// the gate was chosen, the longest one that was allowed counts: which one was
+// taken may differ from run to run.
 func lines(name string, runs []run) []line {
 	var list []line
 	at := map[string][]int{} // by key: lines in order
@@ -179,7 +181,11 @@ func lines(name string, runs []run) []line {
 }
 
 func keysOf(p procedures.Point) []string {
-	same := p.Frequency.Rat().RatString() + "|" + p.Gate.Rat().RatString() + "|"
+	gate := p.Gate.Rat().RatString()
+	if p.Longest != nil {
+		gate = "up to " + p.Longest.Rat().RatString()
+	}
+	same := p.Frequency.Rat().RatString() + "|" + gate + "|"
 	return []string{same + "id " + p.ID, same + "level " + p.Levels.Input.String()}
 }
 
@@ -192,6 +198,17 @@ func (l line) id() string {
 		}
 	}
 	return strings.Join(ids, " / ")
+}
+
+// gates of the line; more than one where the runs chose differently.
+func (l line) gates() string {
+	var list []string
+	for _, p := range l.of {
+		if p != nil && !slices.Contains(list, p.Point.Gate.Grouped()) {
+			list = append(list, p.Point.Gate.Grouped())
+		}
+	}
+	return strings.Join(list, " / ")
 }
 
 // whyPass explains verdicts that U alone would not.
@@ -218,7 +235,7 @@ func pointTable(name string, runs []run) *table {
 		if level == "" {
 			level = withU(levelOf(in, l.point), l.point.LevelU)
 		}
-		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: level}, {Text: l.point.Gate.Grouped()}}
+		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: level}, {Text: l.gates()}}
 		for _, p := range l.of {
 			row = append(row, resultCells(p)...)
 		}

@@ -374,6 +374,27 @@ func TestLinesMatchByWhatAPointIs(t *testing.T) {
 	assert.Equal(t, "not taken", row[len(row)-1].Text)
 }
 
+// A point whose gate was chosen, another one in each run, stands in one line
+// with both gates, and the front says how gates and readings were chosen.
+func TestLinesMatchWhateverGateWasChosen(t *testing.T) {
+	a, b := fixture(t, runner.AsFound), fixture(t, runner.AsLeft)
+	a.Run.Points, b.Run.Points = slices.Clone(a.Run.Points), slices.Clone(b.Run.Points)
+	s := sheetOf(t, a, b)
+	before := len(lines("A", s.runs))
+	assert.NotContains(t, dump(s.build()), "Gates were chosen")
+	longest := a.Run.Points[1].Point.Gate
+	a.Run.Points[1].Point.Longest, b.Run.Points[1].Point.Longest = &longest, &longest
+	b.Run.Points[1].Point.Gate = quantity.MustParse[quantity.Second]("20 ms")
+	b.Run.Points[1].StoppedEarly = "2 of 3 readings: the rest would not change the verdict (99 % confidence)"
+	s = sheetOf(t, a, b)
+	assert.Len(t, lines("A", s.runs), before)
+	text := dump(s.build())
+	assert.Contains(t, text, longest.Grouped()+" / "+b.Run.Points[1].Point.Gate.Grouped())
+	assert.Contains(t, text, "Gates were chosen within the bounds of the procedure")
+	assert.Contains(t, text, "Readings that would not have changed the verdict were left out")
+	assert.Contains(t, text, "stopped early: 2 of 3 readings")
+}
+
 func TestCSVReadsBack(t *testing.T) {
 	text := csvOf(t, sheetOf(t, fixture(t, runner.AsFound)))
 	assert.Equal(t, strings.Count(text, "\n"), strings.Count(text, "\r\n"))
