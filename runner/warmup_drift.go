@@ -79,7 +79,7 @@ func shortTime(s float64) string {
 // Curves are the course of the relative error and that of its drift, with time
 // counted from the first reading.
 func (w *WarmUp) Curves() []Curve {
-	x, divisor := Axis{Name: "time since the warm-up began", Unit: "min"}, 60.0
+	x, divisor := Axis{Name: "Time since the warm-up began", Unit: "min"}, 60.0
 	if n := len(w.Readings); n > 0 && w.Readings[n-1].At.Sub(w.Started) > 3*time.Hour {
 		x.Unit, divisor = "h", 3600
 	}
@@ -97,11 +97,11 @@ func (w *WarmUp) Curves() []Curve {
 	var list []Curve
 	if len(found.X) > 0 {
 		list = append(list, Curve{Title: fmt.Sprintf("Warm-up: relative error of the readings of %s at input %s", w.Point.Frequency, w.Point.Input),
-			X: x, Y: Axis{Name: "relative error", Unit: "ppm"}, Lines: []CurveLine{found}})
+			X: x, Y: Axis{Name: "Relative error", Unit: "ppm"}, Lines: []CurveLine{found}})
 	}
 	if len(slope.X) > 0 {
 		limit := w.Until.Drift.Float() * 1e6
-		list = append(list, Curve{Title: fmt.Sprintf("Warm-up: drift over the last %s", w.Until.Over), X: x, Y: Axis{Name: "drift in " + w.Until.Per.String(), Unit: "ppm"},
+		list = append(list, Curve{Title: fmt.Sprintf("Warm-up: drift over the last %s", w.Until.Over), X: x, Y: Axis{Name: "Drift in " + w.Until.Per.String(), Unit: "ppm"},
 			Lines: []CurveLine{slope}, Marks: []CurveLevel{{"largest drift", limit}, {"largest drift", -limit}}})
 	}
 	return list

@@ -37,6 +37,7 @@ type terminal struct {
 	bells    func(event string) bool // which events ring; nil: none
 	invited  bool                    // told how to be asked what was put off
 	target   float64                 // of an adjustment, ppm: marked on its bar
+	drawn    bool                    // the last line is a reading that is drawn anew
 
 	mu    sync.Mutex
 	bar   *bar
@@ -67,6 +68,7 @@ func (t *terminal) note(format string, args ...any) {
 		b.redraw()
 		return
 	}
+	t.wipe()
 	_, _ = io.WriteString(t.err, line)
 }
 

@@ -21,7 +21,6 @@ type liveView struct {
 	t     *terminal
 	json  bool
 	draws bool
-	drawn bool
 }
 
 func (t *terminal) live1(asJSON bool) *liveView {
@@ -49,7 +48,7 @@ func (v *liveView) show(l runner.Live) {
 		v.line(l)
 	case v.draws:
 		_, _ = fmt.Fprintf(v.t.err, "\r%s\x1b[K", liveLine(l, v.t.target, v.t.width()-1))
-		v.drawn = true
+		v.t.drawn = true
 	default:
 		v.t.print("%s", liveLine(l, v.t.target, 100))
 	}
@@ -71,19 +70,22 @@ func (v *liveView) line(l runner.Live) {
 
 // end leaves the line that was drawn last where it is.
 func (v *liveView) end() {
-	if v.drawn {
+	if v.t.drawn {
 		_, _ = fmt.Fprintln(v.t.err)
-		v.drawn = false
+		v.t.drawn = false
 	}
 }
 
-// Says implements runner.Watcher: above the line that is drawn.
-func (v *liveView) Says(text string) {
-	if v.drawn {
-		_, _ = fmt.Fprint(v.t.err, "\r\x1b[K")
+// wipe takes the reading that is drawn anew away, so that a line can stand there.
+func (t *terminal) wipe() {
+	if t.drawn {
+		_, _ = fmt.Fprint(t.err, "\r\x1b[K")
+		t.drawn = false
 	}
-	v.t.note("%s", text)
 }
+
+// Says implements runner.Watcher.
+func (v *liveView) Says(text string) { v.t.note("%s", text) }
 
 // Progress implements runner.Watcher; there is none.
 func (v *liveView) Progress(int, int, time.Duration, runner.PointResult) {}

@@ -88,6 +88,11 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 			used[name] = true
 		}
 	}
+	if run.WarmUp != nil {
+		for _, name := range run.WarmUp.Standards {
+			used[name] = true
+		}
+	}
 	var list []Standard
 	for _, r := range b.References {
 		if used[r.Name] {

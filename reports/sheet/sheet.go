@@ -131,7 +131,7 @@ func (s *Sheet) build() *document {
 	if s.invented() {
 		d.Invented = "Invented data: virtual bench, not a calibration"
 	}
-	for _, part := range [][]block{s.front(), s.whole(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
+	for _, part := range [][]block{s.front(), s.adjustments(), s.whole(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}
 	d.clean()

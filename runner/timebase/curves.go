@@ -132,8 +132,8 @@ func plot(d stability.Deviation, rows []stability.Row) runner.Curve {
 		high.X, high.Y = append(high.X, x.Tau), append(high.Y, x.Upper)
 	}
 	title := d.Title()
-	return runner.Curve{Title: strings.ToUpper(title[:1]) + title[1:] + " of the timebase", X: runner.Axis{Name: "averaging time", Unit: "s", Log: true},
-		Y: runner.Axis{Name: title, Log: true}, Lines: []runner.CurveLine{value, low, high}}
+	return runner.Curve{Title: strings.ToUpper(title[:1]) + title[1:] + " of the timebase", X: runner.Axis{Name: "Averaging time", Unit: "s", Log: true},
+		Y: runner.Axis{Name: strings.ToUpper(title[:1]) + title[1:], Unit: "1", Log: true}, Lines: []runner.CurveLine{value, low, high}}
 }
 
 // mostDots of a curve; readings beyond are averaged.
@@ -141,7 +141,7 @@ const mostDots = 500
 
 // course draws offset and, where nothing is missing, time error against time.
 func (f *found) course() {
-	x, divisor := runner.Axis{Name: "time since the first reading", Unit: "min"}, 60.0
+	x, divisor := runner.Axis{Name: "Time since the first reading", Unit: "min"}, 60.0
 	if f.times[len(f.times)-1] > 3*3600 {
 		x.Unit, divisor = "h", 3600
 	}
@@ -162,7 +162,7 @@ func (f *found) course() {
 			fit.X, fit.Y = append(fit.X, t/divisor), append(fit.Y, value*1e6)
 		}
 	}
-	c := runner.Curve{Title: "Offset of the timebase", X: x, Y: runner.Axis{Name: "offset", Unit: "ppm"}, Lines: []runner.CurveLine{dots}}
+	c := runner.Curve{Title: "Offset of the timebase", X: x, Y: runner.Axis{Name: "Offset", Unit: "ppm"}, Lines: []runner.CurveLine{dots}}
 	if f.trend != nil {
 		c.Lines = append(c.Lines, fit)
 	}
@@ -189,7 +189,7 @@ func timeError(s stability.Series, x runner.Axis, divisor float64) runner.Curve 
 			line.X, line.Y = append(line.X, float64(k+1)*tau0/divisor), append(line.Y, gained*1e6)
 		}
 	}
-	return runner.Curve{Title: "Time error of the timebase, mean offset left out", X: x, Y: runner.Axis{Name: "time error", Unit: "µs"}, Lines: []runner.CurveLine{line}}
+	return runner.Curve{Title: "Time error of the timebase, mean offset left out", X: x, Y: runner.Axis{Name: "Time error", Unit: "µs"}, Lines: []runner.CurveLine{line}}
 }
 
 // ppm writes a relative figure as a person reads it.
