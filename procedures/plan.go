@@ -114,7 +114,8 @@ type Plan struct {
 	Monitor      *Watch   `json:"monitor,omitempty"` // nil where the bench has none
 	// WarmUp is read again and again until the unit no longer drifts; nil where
 	// the procedure asks for a time only, or the bench can't show the drift.
-	WarmUp *Point `json:"warm_up,omitempty"`
+	WarmUp  *Point          `json:"warm_up,omitempty"`
+	closing map[string]once // by point, where it can end a path
 	// PastDue are the standards that results would rest on though their due date
 	// has passed: a run stops before the first point unless each is accepted.
 	PastDue []Due `json:"past_due,omitempty"`

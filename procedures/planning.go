@@ -269,6 +269,7 @@ func (l *planner) order() {
 	sort.SliceStable(points, func(a, b int) bool { return rank[points[a].Path] < rank[points[b].Path] })
 	sort.SliceStable(tasks, func(a, b int) bool { return rank[tasks[a].Path] < rank[tasks[b].Path] })
 	shortestFirst(points)
+	l.closing()
 	l.plan.cost(l.b)
 }
 
@@ -302,6 +303,9 @@ func (pl *Plan) cost(b *Bench) {
 		for _, t := range stop.Tasks {
 			pl.Minutes += t.Seconds / 60
 		}
+		check := pl.closingCheck(stop)
+		pl.Minutes += check.gate / 60
+		saved += (check.longest - check.gate) / 60
 	}
 	pl.FixedMinutes = pl.Minutes + saved
 }

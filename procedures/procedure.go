@@ -24,7 +24,9 @@ type Procedure struct {
 	Sweeps      []Sweep       `toml:"sweep" json:"sweep" jsonschema_description:"The points that show each input."`
 	Measures    []Measure     `toml:"measure,omitempty" json:"measure,omitempty" jsonschema_description:"Measurements of other kinds than the band sweep."`
 	Prompts     Prompts       `toml:"prompts,omitempty" json:"prompts,omitzero" jsonschema_description:"How long questions wait for the person at the bench, and what happens then."`
-	Cautions    []string      `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
+	// ClosingCheck: on unless stated, but for what a person sets or reads.
+	ClosingCheck *bool    `toml:"closing_check,omitempty" json:"closing_check,omitempty" jsonschema_description:"Read an early point once more at the end of each path, so that a unit that changes within the run is noticed; true unless a person sets the source or reads the unit."`
+	Cautions     []string `toml:"cautions,omitempty" json:"cautions,omitempty" jsonschema_description:"Cautions of this unit, printed beside the usual ones."`
 }
 
 // Unit describes the unit under test as a whole.

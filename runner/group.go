@@ -52,7 +52,9 @@ const (
 func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 	whole := s
 	if s = r.open(s); len(s.Points)+len(s.Tasks) == 0 {
-		return nil
+		if _, closes := r.closing(s.Path, whole.Points); !closes {
+			return nil
+		}
 	}
 	if s.Path == "" {
 		return r.tasks(ctx, nil, s.Tasks)
@@ -97,9 +99,14 @@ func (r *run) stop(ctx context.Context, s procedures.Stop) error {
 	if err != nil {
 		return err
 	}
-	r.at = nil
 	if gone {
+		r.at = nil
 		return nil
+	}
+	err = r.closes(ctx, at, whole.Points)
+	r.at = nil
+	if err != nil {
+		return err
 	}
 	if err := r.checkRoute(ctx, at); err != nil {
 		return err
@@ -363,6 +370,7 @@ func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
 		return err
 	}
 	r.voided = why
+	r.voidChanges(from, why)
 	for k := from; k < len(r.result.Points); k++ {
 		p := &r.result.Points[k]
 		if p.Verdict.Word == decision.NotJudged {

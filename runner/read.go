@@ -226,17 +226,51 @@ func near(a, b quantity.Exact) bool {
 
 // provePath makes sure that a signal arrives before "no count" is booked on
 // the unit: a point that passed on this path is repeated; else power meter or
-// switch and monitor show it; else a person looks.
-// Where neither is possible yet the point is put off (last is false).
-func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last bool) (bool, error) {
-	known := len(at.proofs) > 0
-	if known {
-		ok, err := r.repeat(ctx, at, res)
-		if ok || err != nil {
-			return ok, err
+// switch and monitor show it; else a person looks. Points that passed and no
+// longer do are kept as changes within the run.
+// Where nothing can prove it yet the point is put off (last is false).
+func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last bool) (proven bool, err error) {
+	var gone []PointResult
+	proofs := at.candidates(res.Point.ID)
+	for _, p := range proofs {
+		again, err := r.repeat(ctx, at, res, p)
+		if err != nil {
+			return false, err
 		}
+		if again != nil && again.Verdict.Good() {
+			return true, r.changed(ctx, at, gone, "to prove the path at point "+res.Point.ID, true, res)
+		}
+		if again != nil && !at.borrowed {
+			gone = append(gone, *again)
+		}
+	}
+	if len(proofs) > 0 {
 		delete(r.alive, at.spec.Name) // nor does it show any longer that the source gives a signal
 	}
+	if proven, err = r.proveOtherwise(ctx, at, res, last, len(proofs) > 0); err != nil {
+		return false, err
+	}
+	return proven, r.changed(ctx, at, gone, "to prove the path at point "+res.Point.ID, proven, res)
+}
+
+// candidates are points to prove the path with: the one that passed last, then
+// the first one.
+func (at *place) candidates(not string) (list []procedures.Point) {
+	for k := len(at.proofs) - 1; k >= 0 && len(list) == 0; k-- {
+		if at.proofs[k].ID != not {
+			list = append(list, at.proofs[k])
+		}
+	}
+	for _, p := range at.proofs {
+		if p.ID != not && len(list) > 0 && p.ID != list[0].ID {
+			return append(list, p)
+		}
+	}
+	return list
+}
+
+// proveOtherwise proves a path without a point that passed.
+func (r *run) proveOtherwise(ctx context.Context, at *place, res *PointResult, last, known bool) (bool, error) {
 	if ok, sure, err := r.proveByAids(ctx, at, res); sure || err != nil {
 		return ok, err
 	}
@@ -254,37 +288,6 @@ func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last b
 		res.Notes = append(res.Notes, at.seen)
 	}
 	return at.byHand, nil
-}
-
-// repeat takes one reading at the last point that passed here.
-func (r *run) repeat(ctx context.Context, at *place, res *PointResult) (bool, error) {
-	p := at.proofs[len(at.proofs)-1]
-	var set Setting
-	bench, err := r.setSource(ctx, at, p, &set)
-	if bench != "" || err != nil {
-		return false, err
-	}
-	if bench, err := r.setGate(ctx, p.Gate); bench != "" || err != nil {
-		return false, err
-	}
-	r.expect(at.input, set.Reported, p.Limit)
-	for range r.Counter.Discard() + 1 {
-		if err := r.reading(ctx, res, Proof); err != nil {
-			return false, err
-		}
-	}
-	got := res.Readings[len(res.Readings)-1]
-	reference := set.Reported.Exact().Mul(r.Plan.Topology[p.Source].Factor)
-	if got.Mark != drivers.None || got.Frequency.Exact().Sub(reference).Abs().Cmp(p.Limit.Total) > 0 {
-		if at.borrowed {
-			res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed with another source, does not read right on this path", p.ID))
-		} else {
-			res.Notes = append(res.Notes, fmt.Sprintf("point %s, which passed before, no longer reads right on this path", p.ID))
-		}
-		return false, nil
-	}
-	res.Notes = append(res.Notes, fmt.Sprintf("path proven: point %s, repeated, reads %s", p.ID, got.Frequency))
-	return true, nil
 }
 
 // proveByHand has a person look at the end of the path with an instrument

@@ -28,7 +28,10 @@ const (
 	FirstLook Use = "first look" // of a set that scattered too much and was read anew
 	Proof     Use = "proof"      // taken elsewhere to prove the path
 	RFOffLook Use = "rf off"     // taken without a signal, to see that the unit lets go
-	Lost      Use = "lost"       // never answered among others that were; taken anew
+	// ClosingCheck: taken at the end of the sweep of a path, at a point that had
+	// passed, to see that it still does.
+	ClosingCheck Use = "closing check"
+	Lost         Use = "lost" // never answered among others that were; taken anew
 )
 
 // Reading is one reading with what it served for.
@@ -151,6 +154,8 @@ type Result struct {
 	Sessions []Session `json:"sessions,omitempty"`
 	Events   []Event   `json:"events,omitempty"`
 	Warnings []string  `json:"warnings,omitempty"`
+	// Changes are points that passed and later in the run did not.
+	Changes []Change `json:"changes,omitempty"`
 	// Overdue are standards that were used past their due date.
 	Overdue []Overdue `json:"overdue,omitempty"`
 	// RFMayBeOn names sources whose RF could not be switched off at the end.

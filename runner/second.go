@@ -268,6 +268,9 @@ func (r *run) connectAgain(ctx context.Context, path string) (*place, error) {
 // replace journals a point again as it now stands; nothing that was read is
 // lost by it.
 func (r *run) replace(ctx context.Context, k int, p PointResult) error {
+	if err := r.synced(); err != nil {
+		return err
+	}
 	if err := r.stand(ctx); err != nil {
 		return err
 	}

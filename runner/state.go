@@ -42,6 +42,13 @@ func state(res *Result) (s Statement, symptom string) {
 		}
 		numbers += o.numbers()
 	}
+	for _, c := range res.Changes {
+		if c.Later.Bad() {
+			bad++
+		} else {
+			open++
+		}
+	}
 	switch {
 	case bad > 0 && numbers == 0 && res.Complete && open == 0 && len(res.Only) == 0:
 		return NotObtainable, fmt.Sprintf("no reading at any of %d points", len(res.Points))
@@ -130,6 +137,10 @@ func (res Result) Tally() (n Tally) {
 // unit gives nothing, bench if a point or the run ended by link or interlock,
 // open if something could not be judged.
 func (res Result) Worst() (failed, bench, open bool) {
+	for _, c := range res.Changes {
+		failed = failed || c.Later.Bad()
+		open = open || !c.Later.Bad()
+	}
 	for _, p := range res.Points {
 		failed = failed || p.Verdict.Bad()
 		open = open || !p.Judged()

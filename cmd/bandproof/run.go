@@ -511,6 +511,9 @@ func (t *terminal) summary(d finished) {
 			t.print("  %s", rowLine(o, x))
 		}
 	}
+	for _, c := range d.Record.Run.Changes {
+		t.print("%s", c)
+	}
 	for _, i := range d.Record.Run.Inputs {
 		t.print("input %s: %.1f %% of the range shown", i.Input.Name, i.Coverage.Share*100)
 		for _, n := range i.NotShown {

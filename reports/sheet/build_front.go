@@ -62,6 +62,9 @@ func (s *Sheet) alerts() []block {
 			b = append(b, &notice{Alert: true, Title: r.label + ": not obtainable",
 				Lines: []string{"The unit gives no readings at all; this counts as outside tolerance. Symptom: " + stated(r.Run.Symptom) + "."}})
 		}
+		if len(r.Run.Changes) > 0 {
+			b = append(b, r.changed())
+		}
 		if !r.Run.Complete {
 			b = append(b, &notice{Alert: true, Title: r.label + ": run incomplete",
 				Lines: []string{fmt.Sprintf("The run ended before its plan did: %s. %s.", stated(r.Run.Ended), r.taken())}})
@@ -209,6 +212,9 @@ func (r run) statement() block {
 	}
 	if n[decision.NotJudged] > 0 {
 		lines[0] += " Why points were not judged stands below."
+	}
+	if len(r.Run.Changes) > 0 {
+		lines[0] += " What passed did so before the unit changed within the run, see above."
 	}
 	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.failures(), r.otherFailures())}
 }

@@ -20,6 +20,7 @@ var useWords = []struct {
 	{runner.FirstLook, "%s of a first set not in the mean: they scattered too much, so a second set was taken; each must lie within the limit all the same", "were read anew once"},
 	{runner.Lost, "%s never came while others did, which is put down to the link, and taken again", "were taken anew"},
 	{runner.Proof, "%s at another point, to prove that the signal path works", ""},
+	{runner.ClosingCheck, "%s taken again at the end of the sweep of the path, to see whether the unit still reads right", ""},
 	{runner.RFOffLook, "%s taken with the signal switched off, to see that the unit does not go on showing an old value", ""},
 }
 

@@ -1,6 +1,9 @@
 package sheet
 
 import (
+	"fmt"
+
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
@@ -31,6 +34,27 @@ func (s *Sheet) otherLooks() []block {
 		return nil
 	}
 	return []block{&heading{Level: 1, Text: "Second looks"}, t}
+}
+
+// changed says that points passed and later in the run did not.
+func (r run) changed() *notice {
+	n := &notice{Alert: true, Title: r.label + ": changed within the run"}
+	for k, c := range r.Run.Changes {
+		if k == mostFindings {
+			n.Lines = append(n.Lines, fmt.Sprintf("and %d more, see the warnings.", len(r.Run.Changes)-k))
+			break
+		}
+		line := fmt.Sprintf("Input %s: point %s, %s at %s, is %s%s when repeated at %s %s", c.Input, c.Point, c.Earlier, moment(c.EarlierAt), c.Later, prefixed(", ", c.Symptom), moment(c.LaterAt), c.Why)
+		if c.Before != c.Point {
+			line += fmt.Sprintf("; the last point that passed before was %s at %s", c.Before, moment(c.LastGoodAt))
+		}
+		if c.Later.Reason == decision.PathNotProven {
+			line += "; whether the unit or its signal was lost is not proven"
+		}
+		n.Lines = append(n.Lines, line+".")
+	}
+	n.Lines = append(n.Lines, "Points that passed before stand as they were taken; they do not say that the unit was within tolerance at the end.")
+	return n
 }
 
 // look is one look in a line.

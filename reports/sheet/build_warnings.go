@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bandproof/reports/record"
+	"bandproof/runner"
 )
 
 // mostTrust is how many warnings stand on the first page.
@@ -88,7 +89,7 @@ func (r run) onOverdue(warning string) bool {
 func (r run) grave() []string {
 	list := r.otherIdentity()
 	for _, w := range r.Run.Warnings {
-		if r.raised(w) {
+		if r.raised(w) && !slices.ContainsFunc(r.Run.Changes, func(c runner.Change) bool { return c.String() == w }) { // those have a box of their own
 			list = append(list, w)
 		}
 	}

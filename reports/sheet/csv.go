@@ -23,7 +23,7 @@ var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "leve
 	"counted_readings", "readings", "started", "finished", "read_by",
 	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db",
 	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings",
-	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit"}
+	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit", "changed_to"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
@@ -46,7 +46,9 @@ func (s *Sheet) CSV(w io.Writer) error {
 	}
 	for _, r := range s.runs {
 		for k := range r.Run.Points {
-			if err := c.Write(csvPad(append(r.csvRow(&r.Run.Points[k]), "point"))); err != nil {
+			row := csvPad(append(r.csvRow(&r.Run.Points[k]), "point"))
+			row[csvAt("changed_to")] = r.csvChange(&r.Run.Points[k])
+			if err := c.Write(row); err != nil {
 				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
 			}
 		}
@@ -113,6 +115,17 @@ func csvOther(p *runner.PointResult) []string {
 		}
 	}
 	return row
+}
+
+// csvChange is what a point was when it was repeated later in the run and did
+// not pass any more; empty where it was not.
+func (r run) csvChange(p *runner.PointResult) string {
+	for _, c := range r.Run.Changes {
+		if c.Point == p.Point.ID && c.Path == p.Point.Path {
+			return csvText(c.Later.String())
+		}
+	}
+	return ""
 }
 
 // csvAids are the columns of power meter, monitor (its last reading that counts)

@@ -53,3 +53,30 @@ func TestSecondLooks(t *testing.T) {
 
 	assert.Nil(t, sheetOf(t, fixture(t, runner.AsLeft)).otherLooks())
 }
+
+// A change within the run stands on the first page, in words, and with the point
+// in the CSV file.
+func TestChangedWithinTheRun(t *testing.T) {
+	r := fixture(t, runner.AsFound)
+	p := r.Run.Points[2]
+	c := runner.Change{Input: "A", Path: p.Point.Path, Point: p.Point.ID, Why: "as closing check", Before: r.Run.Points[4].Point.ID, EarlierAt: p.Finished, LastGoodAt: r.Run.Points[4].Finished,
+		LaterAt: r.Run.Finished, Earlier: p.Verdict, Later: decision.Verdict{Word: decision.NotJudged, Reason: decision.PathNotProven}}
+	r.Run.Changes = []runner.Change{c}
+	r.Run.Warnings = append(r.Run.Warnings, c.String())
+	r.Run.Events = append(r.Run.Events, runner.Event{At: r.Run.Finished, Text: "warning: " + c.String()})
+	s := sheetOf(t, r)
+	assert.NotContains(t, strings.Join(s.trust().Lines, "\n"), "changed", "it has a box of its own")
+	assert.Contains(t, strings.Join(s.warnings(), "\n"), c.String())
+	page := strings.Join(strings.Fields(pdftotext(t, pdfOf(t, s))[0]), " ")
+	assert.Contains(t, page, "As found: changed within the run")
+	assert.Contains(t, page, "whether the unit or its signal was lost is not proven")
+	assert.Contains(t, page, "What passed did so before the unit changed within the run")
+	var b strings.Builder
+	require.NoError(t, s.CSV(&b))
+	rows, err := csv.NewReader(strings.NewReader(b.String())).ReadAll()
+	require.NoError(t, err)
+	last := len(rows[0]) - 1
+	assert.Equal(t, "changed_to", rows[0][last])
+	assert.Equal(t, "not judged: path not proven", rows[3][last])
+	assert.Empty(t, rows[4][last])
+}
