@@ -86,6 +86,8 @@ func (k *keys) search(s *runner.Station, t procedures.Task, low, high end) *sear
 	if low.good {
 		as = high.point
 	}
+	// As many as the fraction needs, so that what is found reads well.
+	digits := min(12, max(4, int(math.Ceil(-math.Log10(k.to())))+3))
 	here := as.Path == t.Path // else its level is that of another path
 	as.Path, as.Source, as.Readings = t.Path, t.Source, k.readings()
 	return &search{
@@ -94,7 +96,7 @@ func (k *keys) search(s *runner.Station, t procedures.Task, low, high end) *sear
 			return b.shot.Point.Frequency.Sub(f).Float() <= k.to()*f.Float()*(1+1e-9)
 		},
 		probe: func(ctx context.Context, x float64) (sample, string, error) {
-			f, p, err := quantity.Significant(math.Exp(x), 12), as, error(nil)
+			f, p, err := quantity.Significant(math.Exp(x), digits), as, error(nil)
 			for _, e := range []end{low, high} {
 				if math.Log(e.point.Frequency.Float()) == x {
 					f = e.point.Frequency // with all its digits

@@ -24,12 +24,13 @@ func asynchronous(positions []float64, perDigit float64, n int) float64 {
 		for _, x := range positions {
 			whole := math.Floor(x + shift)
 			part := x + shift - whole
-			var p [10]float64
-			p[digit(whole, perDigit)] += 1 - part
-			p[digit(whole+1, perDigit)] += part
-			for v := range never {
-				never[v] *= math.Pow(1-p[v], float64(n))
+			here, next := digit(whole, perDigit), digit(whole+1, perDigit)
+			if here == next {
+				never[here] = 0
+				continue
 			}
+			never[here] *= raised(part, n)
+			never[next] *= raised(1-part, n)
 		}
 	})
 }
@@ -43,6 +44,15 @@ func frozen(positions []float64, perDigit float64) float64 {
 			never[digit(math.Floor(x+shift), perDigit)] = 0
 		}
 	})
+}
+
+// raised is x to a small whole power.
+func raised(x float64, n int) float64 {
+	y := 1.0
+	for range n {
+		y *= x
+	}
+	return y
 }
 
 // noisy is the bound for any noise on n readings spread evenly.
