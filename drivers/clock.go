@@ -14,11 +14,24 @@ type Clock interface {
 	Sleep(ctx context.Context, d time.Duration) error
 }
 
+// SteadyClock is a clock whose time of day may be set while it runs.
+type SteadyClock interface {
+	// Running is how long the clock has run, whatever was done to the time of
+	// day. Whether it runs on while the computer is suspended is not stated.
+	Running() time.Duration
+}
+
 // WallClock is the clock of the machine. The zero value is ready to use.
 type WallClock struct{}
 
 // Now returns the time of day.
 func (WallClock) Now() time.Time { return time.Now() }
+
+// Running is how long the program has run.
+func (WallClock) Running() time.Duration { return time.Since(begun) }
+
+// begun has the reading of the machine's monotonic clock.
+var begun = time.Now()
 
 // Sleep waits for d.
 func (WallClock) Sleep(ctx context.Context, d time.Duration) error {

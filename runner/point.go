@@ -382,6 +382,7 @@ func (r *run) retryLink(ctx context.Context, who drivers.Instrument, action func
 		if errors.Is(err, drivers.ErrOutOfStep) {
 			r.distrust = true
 		}
+		r.otherwise()
 		r.event(ctx, fmt.Sprintf("%v; clearing and trying again", err))
 		r.dead = who.Recover(ctx)
 		switch {

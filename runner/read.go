@@ -106,6 +106,8 @@ func (r *run) reading(ctx context.Context, res *PointResult, use Use) error {
 	if err := r.synced(); err != nil {
 		return err
 	}
+	r.watchClock(ctx, res)
+	defer r.watchClock(ctx, res)
 	return r.retryLink(ctx, r.Counter, func() error {
 		got, err := r.Counter.Read(ctx)
 		if errors.Is(err, drivers.ErrUnreadable) && got.Text != "" {
@@ -298,6 +300,7 @@ func (r *run) proveByHand(ctx context.Context, at *place, res *PointResult) (boo
 	}
 	ask := func(question string) (bool, error) {
 		yes, err := r.Operator.Confirm(ctx, question)
+		r.otherwise()
 		if errors.Is(err, ErrNoOperator) {
 			r.entry(ctx, question, "no operator")
 			return false, nil

@@ -77,6 +77,7 @@ type run struct {
 	secondsTo map[string]float64 // remaining, by point id
 	begun     map[string]begun   // points that were put off, by id
 	at        *place             // connected now; nil between groups
+	moment    instant            // of the last reading
 	left      *Place             // where an interrupted process left off
 	leaving   bool               // on the way out: nothing is waited for any more
 	taking    int                // a point is being taken, which a link that comes back has it begin anew

@@ -97,6 +97,7 @@ func (x *SignalSeries) Read(ctx context.Context) (got Reading, good bool, bench 
 
 func (x *SignalSeries) read(ctx context.Context) (got Reading, good bool, bench Reason, err error) {
 	r := x.r
+	r.otherwise() // what passed since the last one was meant to
 	r.taking++
 	err = r.reading(ctx, &x.res, Counted)
 	r.taking--
