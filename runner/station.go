@@ -65,6 +65,12 @@ func (s *Station) Operator() Operator { return s.r.Operator }
 func (s *Station) Points() []PointResult { return s.r.result.Points }
 func (s *Station) Outcomes() []Outcome   { return s.r.result.Outcomes }
 
+// WarmUp is how the unit warmed up in this run; nil where that was not watched.
+func (s *Station) WarmUp() *WarmUp { return s.r.result.WarmUp }
+
+// OnAtStart is how long the unit had been on when the run was called.
+func (s *Station) OnAtStart() quantity.Duration { return s.r.OnFor }
+
 // AtFrequency and AtLevel give a point as it would be at another frequency, or
 // at another level at the input; the error says why that can't be had.
 func (s *Station) AtFrequency(p procedures.Point, f quantity.Frequency) (procedures.Point, error) {

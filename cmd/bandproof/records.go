@@ -18,13 +18,13 @@ func recordsCommand(t *terminal) *cobra.Command {
 	c := &cobra.Command{Use: "records", Short: "list, show and export the records of a store",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usage{fmt.Errorf("records has no command %q; there are list, show, export, wire-log", args[0])}
+				return usage{fmt.Errorf("records has no command %q; there are list, show, export, bench-log, wire-log", args[0])}
 			}
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
 	c.PersistentFlags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
-	c.AddCommand(recordsList(t, &file), recordsShow(t, &file), recordsExport(t, &file), recordsWireLog(t, &file))
+	c.AddCommand(recordsList(t, &file), recordsShow(t, &file), recordsExport(t, &file), recordsBench(t, &file), recordsWireLog(t, &file))
 	return c
 }
 

@@ -56,6 +56,7 @@ const (
 	InterlockRefused    Reason = "interlock"
 	NoOperator          Reason = "no operator"
 	LeftOut             Reason = "left out by the operator"
+	NotCold             Reason = "the unit was not cold when the warm-up began"
 	Interrupted         Reason = "interrupted"
 	SourceOffFrequency  Reason = "source not at frequency (monitor)"
 	SourcesDisagree     Reason = "sources disagree"

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"time"
 
+	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
 	"bandproof/runner"
 )
@@ -122,4 +123,73 @@ func (s *Store) AsFound(ctx context.Context, serial, procedureSHA256 string) (r 
 		}
 	}
 	return record.Record{}, false, nil
+}
+
+// LogLine is one thing that was done at the bench outside any run.
+type LogLine struct {
+	ID      string    `json:"id"`
+	What    string    `json:"what"` // "hold" or "adjustment"
+	Began   time.Time `json:"began"`
+	Ended   time.Time `json:"ended,omitzero"` // zero: cut off
+	Serial  string    `json:"serial"`
+	AsFound string    `json:"as_found,omitempty"`
+	Tries   int       `json:"tries,omitempty"`
+	How     string    `json:"how,omitempty"` // it ended
+	// Where the source was parked.
+	Input     string             `json:"input"`
+	Frequency quantity.Frequency `json:"frequency"`
+	Level     quantity.Level     `json:"level"`
+}
+
+// BenchLog lists what was done outside any run, newest first.
+func (s *Store) BenchLog(ctx context.Context, serial string) (list []LogLine, err error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT entry, what, serial, as_found, body FROM bench_log WHERE ?1 = '' OR serial = ?1 ORDER BY seq", serial)
+	if err != nil {
+		return nil, wrap(s.file, "bench log", err)
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	at := map[string]int{}
+	for rows.Next() {
+		var l LogLine
+		var body string
+		if err := rows.Scan(&l.ID, &l.What, &l.Serial, &l.AsFound, &body); err != nil {
+			return nil, wrap(s.file, "bench log", err)
+		}
+		k, known := at[l.ID]
+		if !known {
+			k = len(list)
+			at[l.ID], list = k, append(list, l)
+		}
+		if l.What == logTry {
+			list[k].Tries++
+			continue
+		}
+		if err := list[k].fill(body); err != nil {
+			return nil, wrap(s.file, "bench log", err)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return nil, wrap(s.file, "bench log", err)
+	}
+	slices.Reverse(list)
+	return list, nil
+}
+
+// fill takes over what an entry says of itself.
+func (l *LogLine) fill(body string) error {
+	if l.What == logAdjustment {
+		var a record.Adjustment
+		if err := json.Unmarshal([]byte(body), &a); err != nil {
+			return err
+		}
+		l.Began, l.Ended, l.How, l.Input, l.Frequency, l.Level = a.Started, a.Finished, a.Ended, a.Point.Input, a.Point.Frequency, a.Point.Levels.Input
+		return nil
+	}
+	var h Held
+	if err := json.Unmarshal([]byte(body), &h); err != nil {
+		return err
+	}
+	p := h.Held.Point
+	l.Began, l.Ended, l.How, l.Input, l.Frequency, l.Level = h.Held.Started, h.Held.Finished, h.Held.Ended, p.Input, p.Frequency, p.Levels.Input
+	return nil
 }

@@ -53,6 +53,9 @@ func (x *series) outcome(ctx context.Context) (runner.Outcome, error) {
 		}
 	}
 	f.course()
+	if row, ok := f.warmedUp(); ok {
+		f.rows = append(f.rows, row)
+	}
 	o.Rows, o.Curves, o.Notes = f.rows, f.curves, append(x.notes, x.course.Notes...)
 	return o, nil
 }

@@ -38,6 +38,7 @@ type keys struct {
 	Gate      quantity.Duration   `toml:"gate,omitempty" json:"gate,omitzero" jsonschema_description:"Gate time of the unit's readings; that of the monitor is in the bench file."`
 	Lasts     quantity.Duration   `toml:"lasts" json:"lasts" jsonschema_description:"How long the series lasts."`
 	Every     quantity.Duration   `toml:"every,omitempty" json:"every,omitzero" jsonschema_description:"From one reading to the next; one after the other unless stated."`
+	WarmUp    quantity.Duration   `toml:"warm_up,omitempty" json:"warm_up,omitzero" jsonschema_description:"Time from switching on within which the specification promises that the unit drifts no more than warm_up_until of the procedure allows."`
 	Ageing    *quantity.Ratio     `toml:"ageing_per_day,omitempty" json:"ageing_per_day,omitempty" jsonschema_description:"What the specification promises of the change per day; not judged unless stated."`
 	Side      runner.Side         `toml:"ageing_side,omitempty" json:"ageing_side,omitempty" jsonschema:"enum=within ±,enum=at most,enum=at least" jsonschema_description:"Whether the change may go either way (within ±, unless stated), or is bounded on one side, with its sign."`
 	Deviation string              `toml:"deviation,omitempty" json:"deviation,omitempty" jsonschema_description:"Deviation of the Allan family; oadev unless stated."`
@@ -124,6 +125,11 @@ func (k *keys) Check(p *procedures.Procedure, m procedures.Measure) (wrong []pro
 		if b.Largest.Sign() <= 0 || b.Tau.Sign() <= 0 || b.Tau.Float() > k.Lasts.Float()/3 {
 			add(fmt.Sprintf("stability[%d]", n), "is %s at %s; expected above zero, and an averaging time of at most a third of the series", b.Largest, b.Tau)
 		}
+	}
+	if w := k.WarmUp; w.Sign() < 0 || w.Sign() > 0 && p.WarmUpUntil == nil {
+		add("warm_up", "is %s; expected above zero, and a [warm_up_until] in the procedure that says what warm is", w)
+	} else if w.Sign() > 0 && w.Cmp(p.WarmUpUntil.Longest) > 0 {
+		add("warm_up", "is %s, longer than the %s that warm_up_until waits for", w, p.WarmUpUntil.Longest)
 	}
 	if k.Reserve != nil && k.Reserve.Sign() < 0 {
 		add("reserve", "is %s; expected at least zero", k.Reserve)

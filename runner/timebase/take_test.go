@@ -10,6 +10,7 @@ import (
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
 	"bandproof/runner"
 	"bandproof/runner/runnertest"
 	"bandproof/runner/timebase"
@@ -114,7 +115,7 @@ func TestAgeingLimits(t *testing.T) {
 		{[]string{`ageing_per_day = "0.03 ppm"`, "ageing_per_day = \"0.01 ppm\"\nageing_side = \"at least\""}, decision.Pass, ""},
 		{[]string{`"0.03 ppm"`, `"0.02 ppm"`, `"24 h"`, `"1 h"`, `stability = [["2 min", "5e-9"], ["1 h", "1e-12"]]`, ``}, decision.NotJudged, decision.UncertaintyTooLarge},
 	} {
-		got := rig(t, strings.NewReplacer(c.keys...).Replace(day)).Run()
+		got := rig(t, strings.NewReplacer(append(c.keys, `"1 min"`, `"5 min"`, `["2 min"`, `["10 min"`)...).Replace(day)).Run()
 		slope := row(t, got.Outcomes[0], "ageing per day")
 		require.Equal(t, decision.Verdict{Word: c.want, Reason: c.reason}, slope.Verdict, "%v: %s", c.keys, slope.Says)
 	}
@@ -261,4 +262,25 @@ func TestTimebaseWithASourceThatLosesLock(t *testing.T) {
 	require.Equal(t, decision.Pass, row(t, o, "ageing per day").Verdict.Word, row(t, o, "ageing per day").Says)
 	require.Contains(t, strings.Join(o.Notes, "\n"), "missing values between the first and the last")
 	require.InDelta(t, 300, len(o.Courses[0].Readings), 12)
+}
+
+// How long a unit that is switched on takes to be warm: with 1.5 ppm that come in
+// with 8 min, drift over 10 min is below 0.1 ppm/h from 43.7 min on, so that it
+// was warm from 33.7 min on, and U makes it a little more.
+func TestTimebaseTellsTheWarmUp(t *testing.T) {
+	until := "origin = \"Invented for the tests.\"\n[warm_up_until]\ninput = \"B\"\nfrequency = \"1 GHz\"\ngate = \"1 s\"\nevery = \"10 s\"\ndrift = \"0.1 ppm\"\nper = \"1 h\"\nover = \"10 min\"\nlongest = \"2 h\"\notherwise = \"warn\"\n"
+	short := strings.NewReplacer(`"24 h"`, `"1 h"`, `stability = [["2 min", "5e-9"], ["1 h", "1e-12"]]`, ``, `ageing_per_day = "0.03 ppm"`, `warm_up = "1 h"`)
+	take := func(table, powered, on string) runner.Row {
+		r := runnertest.New(t, runnertest.Options{Append: table, Kinds: []runner.MeasureKind{timebase.Kind{}}, Procedure: []string{`origin = "Invented for the tests."`, until},
+			Scenario: []string{`powered_for = "2 d"`, powered, "seed = 1\n", "seed = 1\nage_by_clock = true\n"}})
+		r.Setup.OnFor = quantity.MustParse[quantity.Second](on)
+		return row(t, r.Run().Outcomes[0], "time from switching on until warm")
+	}
+	cold := `powered_for = "0 s"`
+	x := take(short.Replace(day), cold, "0 s")
+	require.Equal(t, decision.Pass, x.Verdict.Word)
+	require.InDelta(t, 33.7*60, x.Found.Float(), 600)
+	require.Equal(t, decision.Fail, take(strings.Replace(short.Replace(day), `warm_up = "1 h"`, `warm_up = "20 min"`, 1), cold, "0 s").Verdict.Word)
+	require.Equal(t, decision.Verdict{Word: decision.NotJudged, Reason: decision.NotCold}, take(short.Replace(day), `powered_for = "2 d"`, "2 h").Verdict)
+	require.Empty(t, take(strings.Replace(short.Replace(day), `warm_up = "1 h"`, ``, 1), cold, "0 s").Verdict.Word)
 }
