@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -246,6 +247,15 @@ func (t *terminal) held(h runner.Held, asJSON bool, err error) error {
 		t.print("hold: %s after %s, %d readings; nothing was judged", h.Ended, since(h.Finished.Sub(h.Started)), h.Readings)
 	}
 	t.mayBeOn(h)
+	return unattended(err)
+}
+
+// unattended makes of a person who was needed and not there what it is in a run:
+// something that could not be done.
+func unattended(err error) error {
+	if errors.Is(err, runner.ErrNoOperator) {
+		return outcome{exitOpen, err}
+	}
 	return err
 }
 
@@ -266,7 +276,7 @@ func (t *terminal) adjusted(a record.Adjustment, h runner.Held, asJSON bool, err
 		t.print("an as-left run is due: bandproof run … --as-left")
 	}
 	t.mayBeOn(h)
-	return err
+	return unattended(err)
 }
 
 // jsonLine writes a result with its schema in one line.

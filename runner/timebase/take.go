@@ -113,7 +113,7 @@ func (x *series) read(ctx context.Context) error {
 		return err
 	}
 	if x.bench = bench; bench == decision.HeldReading {
-		return nil // it would look steady for ever
+		return r.End(ctx) // it would look steady for ever
 	}
 	x.last = x.s.Now()
 	if err := x.begin(ctx, r); err != nil {
