@@ -224,6 +224,9 @@ func (r *run) changed(ctx context.Context, at *place, gone []PointResult, why st
 				c.Earlier, c.EarlierAt = p.Verdict, p.Finished
 			}
 		}
+		if c.EarlierAt.IsZero() {
+			continue // of another kind of measurement, which judges for itself
+		}
 		r.result.Changes = append(r.result.Changes, c)
 		r.warn(ctx, c.String())
 		r.happened(Notice{Event: procedures.PointFailed, Input: c.Input, Text: c.String()})

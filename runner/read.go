@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math/big"
+	"slices"
 	"strings"
 	"time"
 
@@ -233,7 +234,7 @@ func near(a, b quantity.Exact) bool {
 // Where nothing can prove it yet the point is put off (last is false).
 func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last bool) (proven bool, err error) {
 	var gone []PointResult
-	proofs := at.candidates(res.Point.ID)
+	proofs := at.candidates(res.Point)
 	for _, p := range proofs {
 		again, err := r.repeat(ctx, at, res, p)
 		if err != nil {
@@ -255,17 +256,17 @@ func (r *run) provePath(ctx context.Context, at *place, res *PointResult, last b
 	return proven, r.changed(ctx, at, gone, "to prove the path at point "+res.Point.ID, proven, res)
 }
 
-// candidates are points to prove the path with: the one that passed last, then
-// the first one.
-func (at *place) candidates(not string) (list []procedures.Point) {
-	for k := len(at.proofs) - 1; k >= 0 && len(list) == 0; k-- {
-		if at.proofs[k].ID != not {
-			list = append(list, at.proofs[k])
-		}
+// candidates are points to prove the path of one with: the one that passed last,
+// then the first one.
+func (at *place) candidates(of procedures.Point) (list []procedures.Point) {
+	same := func(a, b procedures.Point) bool { // other levels of a search have one id
+		return a.ID == b.ID && a.Frequency.Cmp(b.Frequency) == 0 && a.Levels.Source.String() == b.Levels.Source.String()
 	}
-	for _, p := range at.proofs {
-		if p.ID != not && len(list) > 0 && p.ID != list[0].ID {
-			return append(list, p)
+	others := slices.DeleteFunc(slices.Clone(at.proofs), func(p procedures.Point) bool { return same(p, of) })
+	if k := len(others) - 1; k >= 0 {
+		list = append(list, others[k])
+		if !same(others[0], others[k]) {
+			list = append(list, others[0])
 		}
 	}
 	return list
