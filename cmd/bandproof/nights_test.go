@@ -98,7 +98,13 @@ var nights = []night{
 	{name: "unit loses an input half-way", statement: runner.Outside, code: exitFailed,
 		happens:  happens{"point B-002": breaks("dead-input:input=B")},
 		verdicts: all("fail: no count", "B-003 B-004 B-005 B-006 B-sensitivity-001"),
-		front:    []string{"As found: outside tolerance", "Input B: "}},
+		says:     []string{"input B changed within the run: point B-002, pass at ", "passed before the unit changed within the run"},
+		front:    []string{"As found: outside tolerance", "As found: changed within the run", "What passed did so before the unit changed within the run"}},
+
+	{name: "unit loses an input after its last point", statement: runner.Outside, code: exitFailed,
+		happens: happens{"point B-006": breaks("dead-input:input=B")}, verdicts: all("fail: no count", "B-sensitivity-001"),
+		says:  []string{"input B changed within the run: point "},
+		front: []string{"As found: outside tolerance", "As found: changed within the run", "Of 10 planned points: 10 pass"}},
 
 	{name: "fault that comes and goes", statement: runner.Outside, code: exitFailed, faults: []string{"dead-input:input=B,probability=0.3"},
 		others: "which points are hit is a matter of chance",
