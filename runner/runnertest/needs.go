@@ -4,7 +4,9 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"slices"
 	"strings"
+	"time"
 
 	"bandproof/drivers/virtual"
 	"bandproof/runner"
@@ -20,6 +22,41 @@ type Journal struct {
 	Steps    []string // task and body
 	After    int      // fail after this many points; 0 never
 	OnStep   func()   // told of each step that was kept; nil for nobody
+
+	putOff    []runner.PutOff
+	steps     map[string][]json.RawMessage
+	entries   []runner.Entry
+	sessions  []runner.Session
+	told      runner.Standing // waits for what it is kept with
+	standing  runner.Standing
+	journaled []runner.PointResult // final ones, the last word at the place of the first
+}
+
+// Earlier is what a run that goes on finds in the journal, as after a power cut.
+// It comes back from JSON, as from a store.
+func (m *Journal) Earlier(last time.Time) (*runner.Earlier, error) {
+	e := runner.Earlier{Standing: m.standing, Points: m.journaled, PutOff: m.putOff, Outcomes: m.Outcomes, Steps: m.steps, Events: m.Events, Entries: m.entries,
+		Sessions: m.sessions, Last: last}
+	text, err := json.Marshal(e)
+	if err != nil {
+		return nil, err
+	}
+	var back runner.Earlier
+	return &back, json.Unmarshal(text, &back)
+}
+
+// final takes a point from those put off; with keep it stands with the others.
+func (m *Journal) final(p runner.PointResult, keep bool) {
+	m.putOff = slices.DeleteFunc(m.putOff, func(x runner.PutOff) bool { return x.Result.Point.ID == p.Point.ID })
+	m.standing = m.told
+	if !keep {
+		return
+	}
+	if k := slices.IndexFunc(m.journaled, func(x runner.PointResult) bool { return x.Point.ID == p.Point.ID }); k >= 0 {
+		m.journaled[k] = p
+		return
+	}
+	m.journaled = append(m.journaled, p)
 }
 
 // ErrFull is what a full journal says.
@@ -31,6 +68,7 @@ func (m *Journal) Point(_ context.Context, p runner.PointResult) error {
 		return ErrFull
 	}
 	m.Points = append(m.Points, p)
+	m.final(p, true)
 	return nil
 }
 
@@ -40,8 +78,11 @@ func (m *Journal) Event(_ context.Context, e runner.Event) error {
 	return nil
 }
 
-// Entry keeps nothing.
-func (m *Journal) Entry(context.Context, runner.Entry) error { return nil }
+// Entry keeps what a person answered.
+func (m *Journal) Entry(_ context.Context, e runner.Entry) error {
+	m.entries = append(m.entries, e)
+	return nil
+}
 
 // Outcome keeps an outcome.
 func (m *Journal) Outcome(_ context.Context, o runner.Outcome) error {
@@ -52,6 +93,10 @@ func (m *Journal) Outcome(_ context.Context, o runner.Outcome) error {
 // Step keeps a step.
 func (m *Journal) Step(_ context.Context, task string, body json.RawMessage) error {
 	m.Steps = append(m.Steps, task+" "+string(body))
+	if m.steps == nil {
+		m.steps = map[string][]json.RawMessage{}
+	}
+	m.steps[task] = append(m.steps[task], body)
 	if m.OnStep != nil {
 		m.OnStep()
 	}
@@ -59,11 +104,31 @@ func (m *Journal) Step(_ context.Context, task string, body json.RawMessage) err
 }
 
 // PutOff keeps a point as it stands if it is not taken again.
-func (m *Journal) PutOff(ctx context.Context, p runner.PutOff) error { return m.Point(ctx, p.So) }
+func (m *Journal) PutOff(_ context.Context, p runner.PutOff) error {
+	if m.After > 0 && len(m.Points) >= m.After {
+		return ErrFull
+	}
+	m.Points = append(m.Points, p.So)
+	m.final(p.So, false)
+	m.putOff = append(m.putOff, p)
+	return nil
+}
 
-// Standing and Session keep nothing.
-func (m *Journal) Standing(context.Context, runner.Standing) error { return nil }
-func (m *Journal) Session(context.Context, runner.Session) error   { return nil }
+// Standing waits for what it is kept with.
+func (m *Journal) Standing(_ context.Context, s runner.Standing) error {
+	m.told = s
+	return nil
+}
+
+// Session keeps that one begins, or how it ended.
+func (m *Journal) Session(_ context.Context, s runner.Session) error {
+	if k := len(m.sessions) - 1; k >= 0 && !s.Ended.IsZero() {
+		m.standing, m.sessions[k] = m.told, s
+		return nil
+	}
+	m.sessions = append(m.sessions, s)
+	return nil
+}
 
 // Last is the last entry of a point, or nil.
 func (m *Journal) Last(id string) *runner.PointResult {
