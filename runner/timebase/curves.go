@@ -69,8 +69,11 @@ func (f *found) deviations(ctx context.Context) error {
 		return ctx.Err()
 	}
 	for _, x := range decades.Rows {
-		value := quantity.ExactDecimal(x.Value)
-		f.rows = append(f.rows, runner.Row{What: fmt.Sprintf("%s at %s", strings.ToUpper(string(d)), seconds(x.Tau)), Unit: "1", Found: &value, Says: says(x, f.floor(each, x.Tau))})
+		value, what := quantity.ExactDecimal(x.Value), deviationAt(d, x.Tau)
+		if f.row(what).What != "" {
+			continue // judged already
+		}
+		f.rows = append(f.rows, runner.Row{What: what, Unit: "1", Found: &value, Says: says(x, f.floor(each, x.Tau))})
 	}
 	return nil
 }
@@ -85,7 +88,7 @@ func (f *found) floor(each, tau float64) float64 {
 func (f *found) promised(ctx context.Context, s stability.Series, d stability.Deviation, b bound) error {
 	m := max(1, int(math.Round(b.Tau.Float()/s.Tau0.Float())))
 	limit := b.Largest.Exact()
-	row := runner.Row{What: fmt.Sprintf("%s at %s", strings.ToUpper(string(d)), seconds(float64(m)*s.Tau0.Float())), Unit: "1", Limit: &limit, Side: runner.AtMost}
+	row := runner.Row{What: deviationAt(d, float64(m)*s.Tau0.Float()), Unit: "1", Limit: &limit, Side: runner.AtMost}
 	got, err := stability.Analyse(ctx, s, stability.Request{Deviations: []stability.Deviation{d}, Averaging: stability.Averaging{Factors: []int{m}}})
 	if err != nil {
 		if ctx.Err() != nil {
@@ -109,6 +112,10 @@ func (f *found) promised(ctx context.Context, s stability.Series, d stability.De
 	}
 	f.rows = append(f.rows, row)
 	return nil
+}
+
+func deviationAt(d stability.Deviation, tau float64) string {
+	return strings.ToUpper(string(d)) + " at " + seconds(tau)
 }
 
 func says(x stability.Row, floor float64) string {
