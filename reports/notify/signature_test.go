@@ -3,6 +3,7 @@ package notify
 import (
 	"testing"
 	"time"
+	"unicode"
 
 	"github.com/stretchr/testify/require"
 )
@@ -35,4 +36,24 @@ func TestRetryAfter(t *testing.T) {
 	for _, nothing := range []string{"", "-1", "soon", "Mon, 02 Jan 2006 15:04:05 GMT"} {
 		require.Zero(t, retryAfter(nothing), nothing)
 	}
+}
+
+// What a server says of when to come back, or of why not, is no danger.
+func FuzzAnswers(f *testing.F) {
+	for _, text := range []string{"120", "Wed, 25 Nov 2026 09:00:00 GMT", "-1", "99999999999999999999", "no\x1b[2J\u202e\nmore", ""} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		if d := retryAfter(text); d < 0 {
+			t.Errorf("%q: come back %s ago", text, -d)
+		}
+		for _, r := range oneLine(text) {
+			if !unicode.IsGraphic(r) {
+				t.Errorf("%q shows %q", text, r)
+			}
+		}
+		if key, err := signingKey(text); err == nil && len(key) < leastKey {
+			t.Errorf("%q gives a key of %d bytes", text, len(key))
+		}
+	})
 }
