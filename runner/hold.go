@@ -94,6 +94,8 @@ func Park(ctx context.Context, s Setup, h Hold) (Held, error) {
 	s.Journal = forgetful{}
 	r := newRun(s)
 	held := Held{Started: r.started, Point: h.Point}
+	ctx, done := r.attend(ctx)
+	defer done()
 	err := r.park(ctx, h, &held)
 	keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), r.rfOffWithin())
 	defer cancel()
@@ -102,6 +104,9 @@ func Park(ctx context.Context, s Setup, h Hold) (Held, error) {
 	held.Finished, held.RFMayBeOn = r.Clock.Now(), r.result.RFMayBeOn
 	if ctx.Err() != nil && (err == nil || errors.Is(err, ctx.Err())) {
 		held.Ended, err = "ended from outside", nil
+		if cause := context.Cause(ctx); errors.Is(cause, errLapsed) {
+			held.Ended = cause.Error()
+		}
 	}
 	if err != nil {
 		held.Ended = err.Error()

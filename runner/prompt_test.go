@@ -316,3 +316,22 @@ func firstOf(res runner.Result, asked string) runner.Entry {
 	}
 	return runner.Entry{}
 }
+
+// A hold whose person does not answer ends, with RF off.
+func TestHoldWithoutAnAnswer(t *testing.T) {
+	for then, want := range map[string]string{"skip": "the time was over", "stop": "no operator: no answer within 30 min"} {
+		r, s, _ := away(t, "\n[prompts]\ntimeout = \"30 min\"\non_timeout = \""+then+"\"\n", 1000*time.Hour, runnertest.Options{})
+		s.gone = s.gone.Add(time.Second) // there to move the cable
+		s.ret = s.ret.Add(time.Second)
+		level := quantity.MustLevel("0 dBm")
+		p, err := r.Setup.Plan.Park(r.Setup.Procedure, r.Setup.Bench, procedures.Options{}, "B",
+			procedures.Want{Frequency: quantity.MustParse[quantity.Hertz]("100 MHz"), Gate: quantity.MustParse[quantity.Second]("1 s"), Level: &level}, false)
+		require.NoError(t, err)
+		began := r.Clock.Now()
+		held, err := runner.Park(t.Context(), r.Setup, runner.Hold{Point: p, For: quantity.MustParse[quantity.Second]("5 min")})
+		require.NoError(t, err)
+		require.Contains(t, held.Ended, want)
+		require.Less(t, held.Finished.Sub(began), 36*time.Minute)
+		require.Equal(t, "0", runnertest.Ask(t, r.Bench, "MW", "OUTP?"))
+	}
+}
