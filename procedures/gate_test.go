@@ -30,6 +30,7 @@ func TestAutomaticGate(t *testing.T) {
 		{"200 ms", "10 s", "100 MHz", "200 ms", "the shortest allowed is long enough"},
 		{"30 ms", "70 ms", "100 MHz", "50 ms", "the bounds are candidates, and so are the steps between"},
 		{"10 ms", "46 ms", "100 MHz", "46 ms", "a bound that is no step of 1, 2 and 5"},
+		{"440 ms", "460 ms", "10 MHz", "460 ms", "q is 2.174 Hz, just enough; the shorter gate's 2.273 Hz is not, though within a tenth of that"},
 		{"10 ms", "1 s", "1 MHz", "1 s", "the longest is not enough, and any shorter one is worse by more than a tenth"},
 		{"10 ms", "10 s", "10 kHz", "10 ms", "no gate shows the timebase; 100 Hz is a hundredth of the frequency"},
 		{"10 ms", "10 s", "1 kHz", "100 ms", "10 Hz is a hundredth of the frequency"},

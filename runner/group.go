@@ -26,6 +26,7 @@ type place struct {
 	looked   bool // the held check was done
 	search   bool // a failure is no verdict yet: a search is under way
 	from     int  // index of the first result since the reference was last checked
+	fromTask int  // and of the first outcome
 	asked    bool // a person was asked to prove the path
 	byHand   bool // and saw the signal arrive
 	seen     string
@@ -167,7 +168,7 @@ func (r *run) connect(ctx context.Context, name string) (*place, error) {
 	path, _ := r.Bench.Path(name)
 	input, _ := r.Procedure.Input(path.Input)
 	spec, _ := r.Bench.Source(path.Source)
-	at := &place{path: path, input: input, spec: spec, source: r.Sources[path.Source], from: len(r.result.Points)}
+	at := &place{path: path, input: input, spec: spec, source: r.Sources[path.Source], from: len(r.result.Points), fromTask: len(r.result.Outcomes)}
 	if at.source == nil {
 		return nil, fmt.Errorf("%w: source %s of path %s is not open", ErrBench, path.Source, name)
 	}
@@ -267,7 +268,7 @@ func (r *run) checkReferences(ctx context.Context, at *place, when string) error
 		return fmt.Errorf("%w: %s; connect it or mend the bench file", ErrBench, what)
 	}
 	r.warn(ctx, what+"; these points are void")
-	return r.void(ctx, at.from, decision.SourceReference)
+	return r.void(ctx, at, decision.SourceReference)
 }
 
 // tellReference asks an instrument for its reference; told is false where it
@@ -304,8 +305,8 @@ func (r *run) unitReference(ctx context.Context, at *place, when string) error {
 	if when == before {
 		return fmt.Errorf("%w: the unit reports that it runs from its %s reference, the bench file says %s; connect it or mend the bench file", ErrBench, got, want)
 	}
-	r.warn(ctx, fmt.Sprintf("input %s: %s; %d points are void", at.input.Name, in.ReferenceCheck, len(r.result.Points)-at.from))
-	return r.void(ctx, at.from, decision.ReferenceChanged)
+	r.warn(ctx, fmt.Sprintf("input %s: %s; %s", at.input.Name, in.ReferenceCheck, r.areVoid(at)))
+	return r.void(ctx, at, decision.ReferenceChanged)
 }
 
 // says joins what is found on this path to what was found on earlier ones.
@@ -361,28 +362,6 @@ func yesNo(yes bool) string {
 		return "yes"
 	}
 	return "no"
-}
-
-// void takes back the verdicts from index on. The journal gets the points
-// again as they now stand; nothing that was read is lost.
-func (r *run) void(ctx context.Context, from int, why decision.Reason) error {
-	if err := r.synced(); err != nil {
-		return err
-	}
-	r.voided = why
-	r.voidChanges(from, why)
-	for k := from; k < len(r.result.Points); k++ {
-		p := &r.result.Points[k]
-		if p.Verdict.Word == decision.NotJudged {
-			continue
-		}
-		p.Notes = append(p.Notes, "was "+p.Verdict.String()+" before it was voided")
-		p.Verdict, p.Conformity = decision.Verdict{Word: decision.NotJudged, Reason: why}, nil
-		if err := r.Journal.Point(ctx, *p); err != nil {
-			return fmt.Errorf("%w: point %s: %w", ErrJournal, p.Point.ID, err)
-		}
-	}
-	return nil
 }
 
 // standards names what a point's result rests on: its source, what that runs

@@ -55,6 +55,8 @@ type Standing struct {
 type Place struct {
 	Path string `json:"path"`
 	From int    `json:"from"` // how many points were final when the references were last asked for
+	// FromTask is how many other measurements were.
+	FromTask int `json:"from_task,omitempty"`
 }
 
 // Earlier is what the journal holds of a run that was interrupted.
@@ -90,7 +92,7 @@ func (r *run) takeUp(e *Earlier) {
 		if p.Verdict.Reason == decision.LinkFailed { // the link may work now
 			r.again(p)
 			if r.left != nil && k < e.Standing.At.From {
-				r.left = &Place{r.left.Path, r.left.From - 1}
+				r.left = &Place{r.left.Path, r.left.From - 1, r.left.FromTask}
 			}
 			continue
 		}
@@ -190,7 +192,7 @@ func (r *run) stand(ctx context.Context) error {
 	}
 	slices.Sort(s.Alive)
 	if r.at != nil {
-		s.At = &Place{r.at.path.Name, r.at.from}
+		s.At = &Place{r.at.path.Name, r.at.from, r.at.fromTask}
 	}
 	if err := r.Journal.Standing(ctx, s); err != nil {
 		return fmt.Errorf("%w: %w", ErrJournal, err)
@@ -316,12 +318,12 @@ func (r *run) stillThere(ctx context.Context) error {
 		return nil
 	}
 	path, ok := r.Bench.Path(left.Path)
-	if !ok || left.From > len(r.result.Points) || r.inputResult(path.Input) == nil {
+	if !ok || left.From > len(r.result.Points) || left.FromTask > len(r.result.Outcomes) || r.inputResult(path.Input) == nil {
 		return nil
 	}
 	input, _ := r.Procedure.Input(path.Input)
 	spec, _ := r.Bench.Source(path.Source)
-	at := &place{path: path, input: input, spec: spec, source: r.Sources[path.Source], from: left.From}
+	at := &place{path: path, input: input, spec: spec, source: r.Sources[path.Source], from: left.From, fromTask: left.FromTask}
 	in := r.inputResult(input.Name)
 	in.ReferenceCheck = strings.TrimSuffix(strings.TrimSuffix(in.ReferenceCheck, onlyBefore(r.Plan.Topology[spec.Name].UnitReference)), "; ")
 	at.earlier = in.ReferenceCheck

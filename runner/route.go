@@ -85,7 +85,7 @@ func (r *run) checkRoute(ctx context.Context, at *place) error {
 		return fmt.Errorf("%w: switch %s can't be asked where it stands after the points of path %s: %w", ErrBench, at.path.Switch, at.path.Name, err)
 	}
 	r.warn(ctx, fmt.Sprintf("switch %s reads back %s after the points of path %s, which need position %s; they are void", at.path.Switch, positionName(stands), at.path.Name, at.path.Position))
-	return r.void(ctx, at.from, decision.PathNotProven)
+	return r.void(ctx, at, decision.PathNotProven)
 }
 
 // proveByAids has power meter, or switch and monitor, show that the signal

@@ -178,7 +178,7 @@ func together(first, look PointResult) PointResult {
 func (s *second) leave(ctx context.Context, at *place, before map[int]PointResult) error {
 	r := s.r
 	r.at, r.voided = nil, ""
-	at.from = len(r.result.Points) // no first look is void for it
+	at.from, at.fromTask = len(r.result.Points), len(r.result.Outcomes) // no first look is void for it
 	if err := r.checkRoute(ctx, at); err != nil {
 		return err
 	}

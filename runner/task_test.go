@@ -4,11 +4,13 @@ import (
 	"context"
 	"fmt"
 	"testing"
+	"time"
 
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
+	"bandproof/runner/runnertest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -113,6 +115,32 @@ func TestTaskThatFails(t *testing.T) {
 	require.Equal(t, decision.Verdict{Word: decision.NotJudged, Reason: decision.NoCount}, got.Outcomes[1].Rows[0].Verdict)
 	require.Equal(t, runner.Outside, got.Statement)
 }
+
+// A reference that changes while a path is connected voids what other kinds of
+// measurement found there too, whatever they found.
+func TestReferenceThatChangesVoidsOtherMeasurements(t *testing.T) {
+	r := newRig(t, options{Append: halves, Kinds: []runner.MeasureKind{half{}}})
+	r.Setup.Watcher = measured(func(o runner.Outcome) {
+		if o.Task.ID == "B-half-001" {
+			runnertest.Ask(t, r.Bench, "counter", "SENS:ROSC:SOUR EXT;SOUR?")
+		}
+	})
+	got := r.Run()
+	for k, o := range got.Outcomes {
+		require.Equal(t, decision.Verdict{Word: decision.NotJudged, Reason: decision.ReferenceChanged}, o.Rows[0].Verdict)
+		require.Contains(t, o.Rows[0].Says, "was pass before it was voided")
+		require.Equal(t, o, r.Journal.Outcomes[2+k], "journaled again as it stands")
+	}
+	require.Equal(t, runner.Incomplete, got.Statement)
+	require.True(t, r.Journal.Said("6 points and 2 other measurements are void"))
+}
+
+// measured is a Watcher of outcomes.
+type measured func(runner.Outcome)
+
+func (measured) Progress(int, int, time.Duration, runner.PointResult) {}
+func (f measured) Measured(o runner.Outcome)                          { f(o) }
+func (measured) Says(string)                                          {}
 
 func TestMeasureTablesAreChecked(t *testing.T) {
 	text := `schema = "bandproof procedure 1"

@@ -253,7 +253,8 @@ func (t *taking) take(r row) error {
 		if err != nil {
 			return err
 		}
-		e.Outcomes, e.Last = append(e.Outcomes, x), x.Finished
+		t.outcome(x)
+		e.Last = x.Finished
 	case aStep:
 		x, err := decode[Step](r.body)
 		if err != nil {
@@ -292,6 +293,16 @@ func (t *taking) point(p runner.PointResult) {
 	}
 	t.at[p.Point.ID] = len(t.e.Points)
 	t.e.Points = append(t.e.Points, p)
+}
+
+// outcome is that of a task. The last word on it counts, as with a point.
+func (t *taking) outcome(o runner.Outcome) {
+	k := slices.IndexFunc(t.e.Outcomes, func(x runner.Outcome) bool { return x.Task.ID == o.Task.ID })
+	if k >= 0 {
+		t.e.Outcomes[k] = o
+		return
+	}
+	t.e.Outcomes = append(t.e.Outcomes, o)
 }
 
 // open takes a point from those that were put off.

@@ -162,6 +162,25 @@ func TestJournalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T) {
 	}
 }
 
+func TestJournalKeepsTheLastWordOnAnOutcome(t *testing.T) {
+	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+	j, err := s.Begin(t.Context(), store.Header{ID: "run", Kind: runner.AsFound})
+	require.NoError(t, err)
+	outcome := func(id string, v decision.Verdict) runner.Outcome {
+		return runner.Outcome{Task: procedures.Task{ID: id}, Rows: []runner.Row{{What: "offset", Verdict: v}}}
+	}
+	void := decision.Verdict{Word: decision.NotJudged, Reason: decision.ReferenceChanged}
+	for _, o := range []runner.Outcome{outcome("1", decision.Verdict{Word: decision.Pass}), outcome("2", decision.Verdict{Word: decision.Pass}), outcome("1", void)} {
+		require.NoError(t, j.Outcome(t.Context(), o))
+	}
+	e, err := s.Earlier(t.Context(), "run")
+	require.NoError(t, err)
+	require.Len(t, e.Outcomes, 2)
+	require.Equal(t, "1", e.Outcomes[0].Task.ID)
+	require.Equal(t, void, e.Outcomes[0].Rows[0].Verdict)
+	require.Equal(t, decision.Pass, e.Outcomes[1].Rows[0].Verdict.Word)
+}
+
 func TestFilesThatAreNoStore(t *testing.T) {
 	dir := t.TempDir()
 	garbage := filepath.Join(dir, "garbage.db")
