@@ -148,13 +148,6 @@ type ErrorQueue interface {
 	Errors(ctx context.Context) ([]string, error)
 }
 
-// PowerOnReporter is an instrument that can tell whether it was switched on anew.
-type PowerOnReporter interface {
-	// SwitchedOn tells whether it was switched on since the link was opened or
-	// recovered the time before; known is false where it did not say.
-	SwitchedOn() (on, known bool)
-}
-
 // SelfTester is an instrument with a self-test.
 type SelfTester interface {
 	// SelfTest runs it and returns the reply verbatim and whether it passed.

@@ -50,7 +50,8 @@ func (r *run) await(ctx context.Context, who drivers.Instrument, why error) erro
 		r.forget(who)
 		away := r.Clock.Now().Sub(since)
 		r.event(ctx, fmt.Sprintf("%s answers again after %s", who.Name(), away.Round(time.Second)))
-		return r.warmAgain(ctx, who, away)
+		r.warmAgain(ctx, who, away)
+		return r.interrupt
 	}
 	r.event(ctx, fmt.Sprintf("%s does not answer after %s", who.Name(), patience))
 	return why
@@ -72,28 +73,12 @@ func (r *run) darken(ctx context.Context, dead drivers.Instrument) {
 	}
 }
 
-// warmAgain waits for the stated warm-up where the unit was switched on anew, and
-// warns where it can't tell and was away for longer than cooling takes.
-func (r *run) warmAgain(ctx context.Context, who drivers.Instrument, away time.Duration) error {
-	if who != drivers.Instrument(r.Counter) || r.Procedure.WarmUp.Sign() <= 0 && r.Plan.WarmUp == nil {
-		return nil
-	}
-	reporter, ok := who.(drivers.PowerOnReporter)
-	known := false
-	if ok {
-		var on bool
-		if on, known = reporter.SwitchedOn(); known && !on {
-			return nil
-		}
-	}
-	switch {
-	case known:
-		r.warn(ctx, fmt.Sprintf("the unit was switched off and on while its link was dead: waiting %s until it is warm again", r.Procedure.WarmUp))
-		return r.Clock.Sleep(ctx, seconds(r.Procedure.WarmUp))
-	case away > coolsWithin:
+// warmAgain warns where the unit was away for longer than cooling takes: whether it
+// lost its power, or its cable, nobody can tell.
+func (r *run) warmAgain(ctx context.Context, who drivers.Instrument, away time.Duration) {
+	if who == drivers.Instrument(r.Counter) && away > coolsWithin && (r.Procedure.WarmUp.Sign() > 0 || r.Plan.WarmUp != nil) {
 		r.warn(ctx, fmt.Sprintf("the unit did not answer for %s; whether it was switched off, and has gone cold, it can't tell", away.Round(time.Second)))
 	}
-	return nil
 }
 
 // anew does what takes a point, and once more where a link was dead and came back
