@@ -72,7 +72,7 @@ otherwise = "warn"
 var nights = []night{
 	{name: "nothing happens", statement: runner.WithinAll, code: exitOK,
 		front: []string{"As found: within tolerance over all of the specified range", "Of 10 planned points: 10 pass", "0 fail, 0 not judged"},
-		never: []string{"warning: ", "put off", "intermittent"}, frontNot: []string{"How the run went", "Warnings that bear on trust"}},
+		never: []string{"warning: ", "put off", "intermittent"}, frontNot: []string{"Nobody was at the bench", "Warnings that bear on trust"}},
 
 	{name: "source unlocks in the middle and comes back", statement: runner.WithinAll, code: exitOK,
 		happens: happens{"point B-001": breaks("source-unlock:instrument=MW"), "input B: ": breaks()},
@@ -131,7 +131,7 @@ var nights = []night{
 	{name: "person leaves after the first cable", statement: runner.Incomplete, code: exitOpen, leavesAfter: 1, asking: promptFlags{"30 min", "skip"},
 		verdicts: all("not judged: no operator", "B-001 B-002 B-003 B-004 B-005 B-006 B-edge-001 B-sensitivity-001"),
 		says:     []string{"offered once more"}, never: []string{"fail"},
-		front: []string{"As found: incomplete", "nobody was at the bench when it was needed: 6 points and 2 findings of other measurements not judged for that", "no operator"}, frontNot: []string{"outside tolerance"}},
+		front: []string{"As found: incomplete", "Nobody was at the bench when it was needed: 6 points and 2 findings of other measurements not judged for that", "no operator"}, frontNot: []string{"outside tolerance"}},
 }
 
 // Nights in model time, each through the whole program: files, plan, run with

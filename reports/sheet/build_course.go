@@ -9,23 +9,16 @@ import (
 	"bandproof/runner"
 )
 
-// course is a box for the first page that says what was unusual about how the
-// runs went; without lines where nothing was.
-func (s *Sheet) course() *notice {
-	n := &notice{Title: "How the runs went"}
-	if len(s.runs) == 1 {
-		n.Title = "How the run went"
-	}
-	var m merged
-	for _, r := range s.runs {
-		for _, text := range []string{r.interrupted(), r.away()} {
-			if text != "" {
-				m.add(r.label, text)
-			}
+// course are lines for the statement that say what was unusual about how the run
+// went.
+func (r run) course() []string {
+	var list []string
+	for _, text := range []string{r.interrupted(), r.away()} {
+		if text != "" {
+			list = append(list, capital(text))
 		}
 	}
-	n.Lines = m.lines()
-	return n
+	return list
 }
 
 // interrupted lists the stretches of a run that was gone on with.

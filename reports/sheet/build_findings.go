@@ -15,6 +15,7 @@ import (
 // mostStretches how many stretches of frequency one of them names.
 const (
 	mostFindings  = 6
+	mostOfEach    = 4 // where points and other measurements both have some
 	mostStretches = 6
 )
 
@@ -58,11 +59,11 @@ func (r run) findings(want func(*runner.PointResult) bool) []*finding {
 
 // failures are lines on what failed or passed on condition only, the gravest
 // first.
-func (r run) failures() []string {
+func (r run) failures(most int) []string {
 	list := r.findings(func(p *runner.PointResult) bool { return p.Verdict.Bad() || p.Verdict.Word == decision.ConditionalPass })
 	var lines []string
 	for k, f := range list {
-		if k == mostFindings {
+		if k == most {
 			return append(lines, fmt.Sprintf("and %d more, see the tables.", len(list)-k))
 		}
 		lines = append(lines, f.line())

@@ -17,9 +17,6 @@ func (s *Sheet) front() []block {
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)
 	}
-	if n := s.course(); len(n.Lines) > 0 {
-		b = append(b, n)
-	}
 	b = append(b, s.identity(), &paragraph{Text: s.method()})
 	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
 	for _, r := range s.runs {
@@ -216,7 +213,16 @@ func (r run) statement() block {
 	if len(r.Run.Changes) > 0 {
 		lines[0] += " What passed did so before the unit changed within the run, see above."
 	}
-	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.failures(), r.otherFailures())}
+	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.course(), r.allFailures())}
+}
+
+// allFailures leaves room for the statements of all runs on the first page.
+func (r run) allFailures() []string {
+	points, others := r.failures(mostFindings), r.otherFailures(mostFindings)
+	if len(points) > 0 && len(others) > 0 {
+		points, others = r.failures(mostOfEach), r.otherFailures(mostOfEach)
+	}
+	return append(points, others...)
 }
 
 func (s *Sheet) specification() block {

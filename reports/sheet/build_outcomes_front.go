@@ -72,11 +72,11 @@ func (r run) rowGroups(want func(runner.Row) bool) []*rowGroup {
 
 // otherFailures are lines on what failed or passed on condition only among the
 // other measurements.
-func (r run) otherFailures() []string {
+func (r run) otherFailures(most int) []string {
 	var lines []string
 	list := r.rowGroups(func(x runner.Row) bool { return x.Verdict.Bad() || x.Verdict.Word == decision.ConditionalPass })
 	for k, g := range list {
-		if k == mostFindings {
+		if k == most {
 			return append(lines, fmt.Sprintf("and %d more, see the tables of the other measurements.", len(list)-k))
 		}
 		lines = append(lines, g.line())

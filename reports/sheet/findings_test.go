@@ -72,7 +72,7 @@ func TestFailures(t *testing.T) {
 			"Input B: no count at 4 MHz, symptom: kind 4.", "Input B: no count at 5 MHz, symptom: kind 5.", "Input B: no count at 6 MHz, symptom: kind 6.", "and 3 more, see the tables."}},
 	} {
 		r := run{Record: record.Record{Run: runner.Result{Points: c.points}}, label: "As found"}
-		got := r.failures()
+		got := r.failures(mostFindings)
 		for k := range got { // the spaces between number and unit, and between groups, don't break
 			got[k] = strings.NewReplacer("\u00a0", " ", "\u202f", " ").Replace(got[k])
 		}

@@ -224,10 +224,9 @@ func TestCourseOfARun(t *testing.T) {
 	pages := pdftotext(t, pdfOf(t, sheetOf(t, coursed(t))))
 	squeeze := func(s string) string { return strings.Join(strings.Fields(s), " ") }
 	for _, want := range []string{
-		"How the run went",
 		"Added run of single points and measurements: only A-001",
-		"As left: interrupted and resumed, in 2 sessions: 2026-11-26 07:30 UTC to 2026-11-26 09:03 UTC, cut off; 2026-11-26 16:03 UTC to 2026-11-26 16:",
-		"As left: nobody was at the bench when it was needed: 14 points not judged for that.",
+		"Interrupted and resumed, in 2 sessions: 2026-11-26 07:30 UTC to 2026-11-26 09:03 UTC, cut off; 2026-11-26 16:03 UTC to 2026-11-26 16:",
+		"Nobody was at the bench when it was needed: 14 points not judged for that.",
 	} {
 		assert.Contains(t, squeeze(pages[0]), want)
 	}
@@ -236,5 +235,5 @@ func TestCourseOfARun(t *testing.T) {
 		assert.Contains(t, all, want)
 	}
 	assert.Contains(t, csvOf(t, sheetOf(t, coursed(t))), `"warm-up, counted reading"`)
-	assert.NotContains(t, squeeze(strings.Join(pdftotext(t, pdfOf(t, sheetOf(t, fixture(t, runner.AsLeft)))), "\n")), "How the run went")
+	assert.NotContains(t, squeeze(strings.Join(pdftotext(t, pdfOf(t, sheetOf(t, fixture(t, runner.AsLeft)))), "\n")), "nterrupted and resumed")
 }
