@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"bandproof/procedures"
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
 	"bandproof/runner"
@@ -53,6 +54,10 @@ func (x *taking) judge(row *runner.Row, f finding, sr search) error {
 	row.Found, row.Budget, row.Uncertainty = &found, budget, &u
 	row.Judge(x.s.Plan().Rule)
 	row.Says = x.says(x.words(level, f))
+	if f.floor && f.found > sr.within && row.Verdict.Bad() { // the source, not the unit, ends the search there
+		row.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: decision.UncertaintyTooLarge}
+		row.Says += "; that is above what is specified"
+	}
 	return nil
 }
 

@@ -10,7 +10,8 @@ const searches = 3
 type search struct {
 	lowest       int // that the source gives
 	start        int // where each search begins
-	promised     int // what the specification says
+	promised     int // what the specification says, rounded up
+	within       int // the same, rounded down
 	bottom       int // how far down a unit that fails is looked at
 	coarse, fine int
 	// proper tells whether a level counts properly; an error ends the search.
@@ -55,11 +56,33 @@ func (s search) find() (f finding, err error) {
 	}
 	if f.none {
 		f.found = s.start + 1
+	} else if err := s.settle(&f); err != nil {
+		return f, err
 	}
 	if f.found > s.promised && len(f.islands) == 0 {
 		return f, s.below(&f)
 	}
 	return f, nil
+}
+
+// settle looks, where what is promised lies within the last fine step, at the
+// highest level that is not above it: a unit that counts there, each time, meets
+// what is promised, however the steps of the search happen to lie. It is reached
+// from well below each time, so that hysteresis is no help.
+func (s search) settle(f *finding) error {
+	if s.within >= f.found || s.within <= f.found-s.fine || s.within < s.lowest {
+		return nil
+	}
+	for range searches {
+		if _, err := s.proper(max(f.found-2*s.coarse, s.lowest)); err != nil {
+			return err
+		}
+		if ok, err := s.proper(s.within); err != nil || !ok {
+			return err
+		}
+	}
+	f.found = s.within
+	return nil
 }
 
 // below tells a unit that is deaf from one that miscounts at some levels only:

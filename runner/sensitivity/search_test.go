@@ -55,6 +55,20 @@ func TestSearchFindsThresholdAndHysteresis(t *testing.T) {
 	})
 }
 
+// What is promised lies between two fine steps: it decides itself, from below.
+func TestSearchSettlesWhatIsPromised(t *testing.T) {
+	for _, c := range []struct{ on, off, want int }{
+		{-202, -202, -201}, {-204, -204, -201}, {-200, -200, -200}, {-200, -204, -200}, {-198, -198, -195}, {-205, -205, -205},
+	} {
+		u := &unit{on: c.on, off: c.off}
+		s := u.search(-400, -100)
+		s.promised, s.within = -200, -201
+		f, err := s.find()
+		require.NoError(t, err)
+		require.Equal(t, c.want, f.found, "counts from %d on, down to %d", c.on, c.off)
+	}
+}
+
 func TestSearchAtTheFloor(t *testing.T) {
 	u := &unit{on: -500, off: -500}
 	f, err := u.search(-400, -100).find()

@@ -70,8 +70,11 @@ func (x *taking) search(ctx context.Context) (finding, search, error) {
 	}
 	above := or(x.k.Above, usualAbove)
 	promised, span := b.StepOf(x.p), b.LevelSteps(x.p, above)
-	sr := search{lowest: steps.Lowest, start: promised + span, promised: promised, bottom: promised - span,
+	sr := search{lowest: steps.Lowest, start: promised + span, promised: promised, within: promised, bottom: promised - span,
 		coarse: b.LevelSteps(x.p, or(x.k.Coarse, usualCoarse)), fine: b.LevelSteps(x.p, or(x.k.Fine, usualFine))}
+	if specified, _ := i.SensitivityAt(x.p.Frequency); Decibels(i, x.p.Levels.Input).Cmp(Decibels(i, specified)) > 0 {
+		sr.within--
+	}
 	if sr.start > steps.Highest {
 		sr.start = steps.Highest
 		x.notes = append(x.notes, fmt.Sprintf("begun less than %s above the specification: %s", above, steps.Upper))

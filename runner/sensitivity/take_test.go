@@ -92,6 +92,19 @@ func TestDeafUnit(t *testing.T) {
 	require.Len(t, o.Curves[0].Lines[0].U, 2)
 }
 
+// The source is set in steps of 0.1 dB over a path that loses some hundredths,
+// and searched through in steps of 0.5 dB: a unit whose threshold lies between
+// what is specified and the next fine step below meets it.
+func TestThresholdWithinTheLastFineStep(t *testing.T) {
+	for amount, want := range map[string]decision.Word{"12.2 dB": decision.Fail, "11.85 dB": decision.Pass, "11.6 dB": decision.Pass} {
+		o, _ := outcome(t, runnertest.Options{Append: one, Scenario: []string{`level_error = "0.5 dB"`, `level_error = "0 dB"`}, Faults: []string{"deaf:input=B,amount=" + amount}})
+		for _, r := range o.Rows {
+			require.Equal(t, want, r.Verdict.Word, "threshold %s above -32 dBm: %s", amount, r.Says)
+			require.InDelta(t, -20, r.Found.Float(), 0.6)
+		}
+	}
+}
+
 // Beyond the beginning of the search nothing is found: the point there is
 // taken as the band sweep takes one, which proves the path.
 func TestDeadInput(t *testing.T) {
