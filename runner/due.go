@@ -94,20 +94,21 @@ func (r *run) due(ctx context.Context) error {
 }
 
 // lapse notes standards whose due date has passed while the run was on, once
-// for the run and at each point that rests on them.
-func (r *run) lapse(ctx context.Context, p *PointResult) {
+// for the run and at what rests on them: it gives the notes of a point or task.
+func (r *run) lapse(ctx context.Context, id string, standards []string) (notes []string) {
 	now := r.Clock.Now()
 	r.inDate = slices.DeleteFunc(r.inDate, func(d procedures.Due) bool {
 		if !d.Past(now) {
 			return false
 		}
 		r.result.Overdue = append(r.result.Overdue, Overdue{Due: d, Lapsed: now})
-		r.warn(ctx, fmt.Sprintf("%s, which passed during the run; the points from %s on were taken after that", d, p.Point.ID))
+		r.warn(ctx, fmt.Sprintf("%s, which passed during the run; what was taken from %s on was taken after that", d, id))
 		return true
 	})
 	for _, o := range r.result.Overdue {
-		if !o.Lapsed.IsZero() && slices.Contains(p.Standards, o.Name) {
-			p.Notes = append(slices.Clip(p.Notes), fmt.Sprintf("taken after %s, until which the calibration of %s was relied on", o.Due.Due, o.Name))
+		if !o.Lapsed.IsZero() && slices.Contains(standards, o.Name) {
+			notes = append(notes, fmt.Sprintf("taken after %s, until which the calibration of %s was relied on", o.Due.Due, o.Name))
 		}
 	}
+	return notes
 }

@@ -101,7 +101,22 @@ func TestCalibrationThatLapsesDuringTheRun(t *testing.T) {
 		late := p.Point.Input == "B" && p.Point.ID > "B-002"
 		require.Equal(t, late, strings.Contains(strings.Join(p.Notes, "\n"), "until which the calibration of house standard was relied on"), p.Point.ID)
 	}
-	require.Contains(t, strings.Join(got.Warnings, "\n"), "which passed during the run; the points from B-003 on")
+	require.Contains(t, strings.Join(got.Warnings, "\n"), "which passed during the run; what was taken from B-003 on")
+}
+
+// Other kinds of measurement rest on the standards too.
+func TestCalibrationThatLapsesBeforeAnotherMeasurement(t *testing.T) {
+	day := day(newRig(t, options{}), 0)
+	r := newRig(t, options{Append: halves, Kinds: []runner.MeasureKind{half{}}, BenchFile: []string{standardDue, "calibrated = \"1999-03-02\"\ndue = \"" + day + "\""}})
+	r.Setup.Watcher = measured(func(o runner.Outcome) {
+		if o.Task.ID == "B-half-001" {
+			require.NoError(t, r.Clock.Sleep(t.Context(), 24*time.Hour))
+		}
+	})
+	got := r.Run()
+	require.Len(t, got.Overdue, 1)
+	require.Empty(t, got.Outcomes[0].Notes)
+	require.Contains(t, strings.Join(got.Outcomes[1].Notes, "\n"), "until which the calibration of house standard was relied on")
 }
 
 func pastDue(r *rig) []procedures.Due {

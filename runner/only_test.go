@@ -1,8 +1,10 @@
 package runner_test
 
 import (
+	"context"
 	"testing"
 
+	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/runner"
 
@@ -42,6 +44,27 @@ func TestAddedRunOfSinglePoints(t *testing.T) {
 			require.Equal(t, row.want, got.Statement)
 		})
 	}
+}
+
+// telling is a kind of measurement that reports, and judges nothing.
+type telling struct{ half }
+
+func (m telling) Take(ctx context.Context, s *runner.Station, t procedures.Task) (runner.Outcome, error) {
+	o, err := m.half.Take(ctx, s, t)
+	for k := range o.Rows {
+		o.Rows[k] = runner.Row{What: o.Rows[k].What, Says: "as found"}
+	}
+	return o, err
+}
+
+// An added run that only reports has shown nothing to be within tolerance.
+func TestNothingJudgedIsNothingShown(t *testing.T) {
+	r := newRig(t, options{Append: halves, Kinds: []runner.MeasureKind{telling{}}})
+	require.NoError(t, r.Setup.Plan.Restrict(r.Setup.Bench, []string{"B-half-001"}))
+	got := r.Run()
+	require.True(t, got.Complete)
+	require.Len(t, got.Outcomes, 1)
+	require.Equal(t, runner.Incomplete, got.Statement)
 }
 
 // One dead point is no unit that gives no readings at all.

@@ -3,6 +3,7 @@ package runner
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"bandproof/procedures"
@@ -68,7 +69,7 @@ func (r *run) keep(ctx context.Context, p PointResult) error {
 // finished completes a point and tells the journal how the run stands with it.
 func (r *run) finished(ctx context.Context, p *PointResult) error {
 	p.Finished = r.Clock.Now()
-	r.lapse(ctx, p)
+	p.Notes = append(slices.Clip(p.Notes), r.lapse(ctx, p.Point.ID, p.Standards)...)
 	return r.stand(ctx)
 }
 

@@ -17,9 +17,11 @@ func unitStep(f quantity.Frequency) *apd.Decimal { return apd.New(1, f.Decimal()
 // state makes the overall statement: the worst of what was in scope. A point
 // that was not judged leaves the run incomplete, unless another one failed.
 func state(res *Result) (s Statement, symptom string) {
-	bad, open, numbers := 0, 0, 0
+	good, bad, open, numbers := 0, 0, 0, 0
 	for _, p := range res.Points {
 		switch {
+		case p.Verdict.Good():
+			good++
 		case p.Verdict.Bad():
 			bad++
 		case !p.Judged():
@@ -34,6 +36,8 @@ func state(res *Result) (s Statement, symptom string) {
 	for _, o := range res.Outcomes {
 		for _, x := range o.Rows {
 			switch {
+			case x.Verdict.Good():
+				good++
 			case x.Verdict.Bad():
 				bad++
 			case x.Open():
@@ -54,7 +58,7 @@ func state(res *Result) (s Statement, symptom string) {
 		return NotObtainable, fmt.Sprintf("no reading at any of %d points", len(res.Points))
 	case bad > 0:
 		return Outside, ""
-	case open > 0 || !res.Complete || len(res.Points)+len(res.Outcomes) == 0:
+	case open > 0 || !res.Complete || good == 0: // rows that only report show no tolerance
 		return Incomplete, ""
 	}
 	return extent(res), ""

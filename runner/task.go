@@ -3,6 +3,7 @@ package runner
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
@@ -55,6 +56,7 @@ func (r *run) giveUpTasks(ctx context.Context, list []procedures.Task, why decis
 // keepOutcome journals a finished task before anything else happens.
 func (r *run) keepOutcome(ctx context.Context, o Outcome) error {
 	o.Finished = r.Clock.Now()
+	o.Notes = append(slices.Clip(o.Notes), r.lapse(ctx, o.Task.ID, o.Standards)...)
 	if err := r.stand(ctx); err != nil {
 		return err
 	}
