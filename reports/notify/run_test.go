@@ -64,7 +64,7 @@ func TestARunTells(t *testing.T) {
 			x := newReceiver(t, taken)
 			s := openStore(t, filepath.Join(t.TempDir(), "s.db"))
 			n := start(t, options(s.Outbox(), hook(x.at)))
-			r := runnertest.New(t, runnertest.Options{Faults: c.faults})
+			r := runnertest.New(t, runnertest.Options{Faults: c.faults, BenchFile: []string{"[laboratory]", "link_patience = \"0 s\"\n\n[laboratory]", "profile = \"scpi-", "timeout = \"100 ms\"\nprofile = \"scpi-"}})
 			r.Setup.Watcher, r.Operator.Away = watcher{n}, c.away
 			if c.pull {
 				r.Operator.Then = func(runner.Move) { r.Pull("counter", true) }
