@@ -3,6 +3,7 @@ package edge_test
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -95,6 +96,15 @@ func TestNoEdge(t *testing.T) {
 
 // A fault that is gone when the search begins is said to be, and no edge made
 // up (by the clock of the bench the points are over before it begins).
+// One point has no two ends between which an edge could lie.
+func TestOnePointHasNoEdge(t *testing.T) {
+	r := runnertest.New(t, runnertest.Options{Append: table, Kinds: []runner.MeasureKind{edge.Kind{}}})
+	plan := r.Setup.Plan
+	plan.Points = slices.DeleteFunc(plan.Points, func(p procedures.Point) bool { return p.ID != "B-001" })
+	got := r.Run()
+	require.Contains(t, got.Outcomes[0].Rows[0].Says, "not looked for: one point")
+}
+
 func TestEndThatChanges(t *testing.T) {
 	r := runnertest.New(t, runnertest.Options{Append: table, Kinds: []runner.MeasureKind{edge.Kind{}}, Faults: []string{"dead-above:input=B,from=1 GHz"}})
 	r.Setup.Watcher = &mends{r: r}

@@ -128,6 +128,10 @@ func none(list []end) runner.Row {
 		return row
 	}
 	from, to := list[0].point.Frequency, list[len(list)-1].point.Frequency
+	if len(list) == 1 {
+		row.Says = fmt.Sprintf("not looked for: one point of the band sweep was judged here, %s", from)
+		return row
+	}
 	for _, e := range list {
 		if !e.good {
 			row.Says = fmt.Sprintf("none between %s and %s that this path reaches", from, to)
