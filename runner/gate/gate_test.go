@@ -170,3 +170,13 @@ gates = ["1 s", "0 s"]
 		require.ErrorContains(t, err, want)
 	}
 }
+
+// A shortness that lies within what the times of the replies are worth may be
+// polling: it is not laid on the unit. One beyond that is.
+func TestShortGateThatTheTimesCantTell(t *testing.T) {
+	short := strings.Replace(table, `gates = ["10 ms", "100 ms", "1 s"]`, "gates = [\"1 s\"]\ntime_tolerance = \"1 %\"", 1)
+	for gate, want := range map[string]string{"980 ms": "not judged uncertainty too large", "900 ms": "fail readings come sooner than the gate allows"} {
+		got := taken(t, runnertest.Options{Append: short, Faults: []string{"gate-stays:input=A,amount=" + gate}})
+		require.Equal(t, want, verdicts(got.Outcomes[0])[0], "1 s lasts %s: %s", gate, got.Outcomes[0].Rows[0].Says)
+	}
+}
