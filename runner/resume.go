@@ -104,6 +104,14 @@ func (r *run) takeUp(e *Earlier) {
 	for _, o := range e.Outcomes {
 		delete(r.secondsTo, o.Task.ID)
 	}
+	if len(r.result.Sessions) == 0 { // cut off before it could say that it began
+		began := e.Last
+		if began.IsZero() {
+			began = r.started
+		}
+		r.result.Sessions = []Session{{Began: began, Ended: began, How: cutOff}}
+		r.result.Started = began
+	}
 	if k := len(e.Sessions); k > 0 {
 		r.result.Started = e.Sessions[0].Began
 		if last := &r.result.Sessions[k-1]; last.Ended.IsZero() {

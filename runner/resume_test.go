@@ -207,3 +207,13 @@ func TestLinkFailedPointsAreTakenAgain(t *testing.T) {
 	require.ElementsMatch(t, all("pass", 6), verdicts(got, "B"))
 	require.Contains(t, got.Sessions[0].How, "link")
 }
+
+// A run that was cut off between the head of its journal and its first entry.
+func TestResumedBeforeItBegan(t *testing.T) {
+	r := newRig(t, options{})
+	r.Setup.Earlier = &runner.Earlier{}
+	got := r.Run()
+	require.True(t, got.Complete)
+	require.Len(t, got.Sessions, 2)
+	require.Equal(t, "cut off", got.Sessions[0].How)
+}

@@ -87,6 +87,9 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 	if r.earlier, err = st.Earlier(ctx, r.header.ID); err != nil {
 		return err
 	}
+	if r.earlier.Last.IsZero() {
+		r.earlier.Last = r.header.Started
+	}
 	in, err := keptFiles(r.header)
 	if err != nil {
 		return fmt.Errorf("%w: run %s: %w; RF of its sources may be on, switch it off by hand", runner.ErrBench, shortID(r.header.ID), err)
