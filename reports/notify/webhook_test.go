@@ -103,9 +103,11 @@ func TestReceivers(t *testing.T) {
 		}), 3, ""},
 		{"not there", status(404), 1, "the server answers 404 Not Found"},
 		{"wants another token", func(_ int, w http.ResponseWriter, _ *http.Request) {
-			http.Error(w, "no\x1b[2J such token\nand more", 401)
+			http.Error(w, "no\x1b[2J such token\nand more", http.StatusUnauthorized)
 		}, 1, "the server answers 401 Unauthorized: no[2J such token"},
-		{"moved", func(_ int, w http.ResponseWriter, q *http.Request) { http.Redirect(w, q, "http://192.0.2.1/", 302) }, 1,
+		{"moved", func(_ int, w http.ResponseWriter, q *http.Request) {
+			http.Redirect(w, q, "http://192.0.2.1/", http.StatusFound)
+		}, 1,
 			"the server answers 302 Found, which sends it elsewhere; state that address in the bench file"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
