@@ -121,7 +121,7 @@ func (pl *Plan) restsOn(b *Bench) map[string][]string {
 	return used
 }
 
-// paths names every path that the plan takes.
+// paths names every path that the plan takes, or may take for a second look.
 func (pl *Plan) paths() (list []string) {
 	add := func(name string) {
 		if name != "" && !slices.Contains(list, name) {
@@ -130,6 +130,9 @@ func (pl *Plan) paths() (list []string) {
 	}
 	for _, p := range pl.Points {
 		add(p.Path)
+		for _, w := range p.Also {
+			add(w.Path) // a second look may stand
+		}
 	}
 	for _, t := range pl.Tasks {
 		add(t.Path)

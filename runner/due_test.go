@@ -128,3 +128,20 @@ func pastDue(r *rig) []procedures.Due {
 	}
 	return past
 }
+
+// What a second look may rest on is one of the run's standards too.
+func TestDueOfAnotherSourceForASecondLook(t *testing.T) {
+	r := newRig(t, twoSources())
+	var id string
+	for _, p := range r.Setup.Plan.Points {
+		if len(p.Also) > 0 {
+			id = p.ID
+		}
+	}
+	require.NoError(t, r.Setup.Plan.Restrict(r.Setup.Bench, []string{id}))
+	var names []string
+	for _, d := range r.Setup.Plan.Due(r.Setup.Bench) {
+		names = append(names, d.Name)
+	}
+	require.Subset(t, names, []string{"LF", "MW"})
+}
