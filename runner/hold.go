@@ -96,7 +96,9 @@ func Park(ctx context.Context, s Setup, h Hold) (Held, error) {
 	held := Held{Started: r.started, Point: h.Point}
 	ctx, done := r.attend(ctx)
 	defer done()
+	defer r.offAtLast()
 	err := r.park(ctx, h, &held)
+	r.leaving = true
 	keep, cancel := context.WithTimeout(context.WithoutCancel(ctx), r.rfOffWithin())
 	defer cancel()
 	off := r.rfOffAll(keep)

@@ -182,3 +182,27 @@ func TestTriesOfAnAdjustment(t *testing.T) {
 	require.InDelta(t, -0.001, tries[3].After.PPM, 0.004)
 	rfOff(t, r)
 }
+
+// A fault of the program while RF is on unwinds through the switching off.
+func TestRFIsOffAfterAFaultOfTheProgram(t *testing.T) {
+	r := newRig(t, options{})
+	h := parked(t, r, "")
+	h.Live = func(runner.Live) {
+		require.Equal(t, "1", runnertest.Ask(t, r.Bench, "MW", "OUTP?"))
+		panic("fault")
+	}
+	require.PanicsWithValue(t, "fault", func() { _, _ = runner.Park(t.Context(), r.Setup, h) })
+	rfOff(t, r)
+
+	r = newRig(t, options{})
+	r.Setup.Watcher = faulty{}
+	require.PanicsWithValue(t, "fault", func() { _, _ = runner.Run(t.Context(), r.Setup) })
+	rfOff(t, r)
+}
+
+// faulty is a watcher that panics at the first point.
+type faulty struct{}
+
+func (faulty) Progress(int, int, time.Duration, runner.PointResult) { panic("fault") }
+func (faulty) Measured(runner.Outcome)                              {}
+func (faulty) Says(string)                                          {}

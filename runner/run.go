@@ -110,6 +110,25 @@ func (r *run) rfOffWithin() time.Duration {
 	return within
 }
 
+// offAtLast switches RF off where a fault of the program unwinds the run: all
+// else takes the way out that is marked as leaving.
+func (r *run) offAtLast() {
+	if r.leaving {
+		return
+	}
+	off, cancel := context.WithTimeout(context.Background(), linkOffWithin)
+	defer cancel()
+	var all sync.WaitGroup
+	for _, s := range r.Sources {
+		all.Go(func() {
+			if err := s.RFOff(off); err != nil {
+				r.Log.Error("RF may be on, switch it off by hand", "source", s.Name(), "error", err)
+			}
+		})
+	}
+	all.Wait()
+}
+
 // newRun is a run before its first contact with the bench.
 func newRun(s Setup) *run {
 	if s.Log == nil {
@@ -143,6 +162,7 @@ func Run(ctx context.Context, s Setup) (Result, error) {
 	r := newRun(s)
 	ctx, done := r.attend(ctx)
 	defer done()
+	defer r.offAtLast()
 	err := r.all(ctx)
 	r.leaving = true
 	if e := r.synced(); e != nil && err == nil {

@@ -153,13 +153,18 @@ type interruptedRow struct {
 	Points   int       `json:"points"`
 	Planned  int       `json:"planned_points"`
 	UnderWay bool      `json:"under_way"`
+	Damage   string    `json:"damage,omitempty"` // why it can't be gone on with
 }
 
 func interruptedRows(list []store.Interrupted) []interruptedRow {
 	rows := []interruptedRow{}
 	for _, i := range list {
 		h := i.Header
-		rows = append(rows, interruptedRow{h.ID, string(h.Kind), h.Started, i.Last, h.Job.Asset, h.Job.Serial, i.Points, h.Planned, isUnderWay(h.ID)})
+		damage := ""
+		if i.Damage != nil {
+			damage = i.Damage.Error()
+		}
+		rows = append(rows, interruptedRow{h.ID, string(h.Kind), h.Started, i.Last, h.Job.Asset, h.Job.Serial, i.Points, h.Planned, isUnderWay(h.ID), damage})
 	}
 	return rows
 }

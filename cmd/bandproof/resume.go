@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"os"
+	"reflect"
 
 	"bandproof/drivers"
 	"bandproof/procedures/quantity"
@@ -124,6 +125,25 @@ type resumed struct {
 	finish  bool // write the record of what there is
 }
 
+// unmoved makes sure, once the run is claimed, that no other process has gone on
+// with it since its journal was read.
+func (r *resumed) unmoved(ctx context.Context, st *store.Store) error {
+	if r == nil {
+		return nil
+	}
+	if _, err := st.Find(ctx, r.header.ID); err != nil {
+		return err
+	}
+	now, err := st.Earlier(ctx, r.header.ID)
+	if err != nil {
+		return err
+	}
+	if !reflect.DeepEqual(now, r.earlier) {
+		return fmt.Errorf("%w: run %s: another process has gone on with it meanwhile; look at \"records list\" and start again", store.ErrNotInterrupted, shortID(r.header.ID))
+	}
+	return nil
+}
+
 // over tells whether a record is written though points are missing.
 func (r *resumed) over() bool { return r != nil && r.finish }
 
@@ -157,6 +177,9 @@ func (w sweep) conclude(ctx context.Context, result func(runner.Setup) (runner.R
 		return finished{}, err
 	}
 	defer func() { _ = claimed.Release() }() // the system does at the end of the process
+	if err := w.resumed.unmoved(ctx, w.store); err != nil {
+		return finished{}, err
+	}
 	plan, err := w.plan(w.started())
 	if err != nil {
 		return finished{}, err

@@ -220,6 +220,9 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	defer func() { _ = claimed.Release() }() // the system does at the end of the process
+	if err := w.resumed.unmoved(ctx, w.store); err != nil {
+		return finished{}, err
+	}
 	wires, err := w.openWireLogs()
 	if err != nil {
 		return finished{}, err

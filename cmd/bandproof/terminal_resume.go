@@ -48,6 +48,10 @@ func (t *terminal) open(list []store.Interrupted, file string, underWay func(id 
 			t.note("note: %s run %s is under way: %d of %d points taken", h.Kind, shortID(h.ID), i.Points, h.Planned)
 			continue
 		}
+		if i.Damage != nil {
+			t.note("warning: run %s was interrupted and can't be gone on with: its journal is damaged (%v)", shortID(h.ID), i.Damage)
+			continue
+		}
 		t.note("note: %s run %s, begun %s, was interrupted: %d of %d points taken; %q goes on with it", h.Kind, shortID(h.ID), h.Started.Local().Format("2006-01-02 15:04"),
 			i.Points, h.Planned, "bandproof resume "+shortID(h.ID)+" --store "+quoted(file))
 	}

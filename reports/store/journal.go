@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -209,7 +210,31 @@ func (s *Store) Earlier(ctx context.Context, run string) (*runner.Earlier, error
 	if err := rows.Err(); err != nil {
 		return nil, wrap(s.file, "journal of run "+run, err)
 	}
-	return t.e, nil
+	if len(t.e.Sessions) == 0 {
+		err = s.unsaid(ctx, run, t.e)
+	}
+	return t.e, err
+}
+
+// unsaid adds the session of a run that ended, or was killed, before it could
+// say that it had begun.
+func (s *Store) unsaid(ctx context.Context, run string, e *runner.Earlier) error {
+	var text string
+	switch err := s.db.QueryRowContext(ctx, "SELECT header FROM run WHERE id = ?", run).Scan(&text); {
+	case errors.Is(err, sql.ErrNoRows):
+		return nil // of such a run there is nothing at all
+	case err != nil:
+		return wrap(s.file, "run "+run, err)
+	}
+	h, err := decode[Header](text)
+	if err != nil {
+		return wrap(s.file, "run "+run, err)
+	}
+	e.Sessions = []runner.Session{{Began: h.Started, Program: h.Program}}
+	if e.Last.Before(h.Started) {
+		e.Last = h.Started
+	}
+	return nil
 }
 
 // taking is a journal being read.
@@ -337,11 +362,12 @@ type Interrupted struct {
 	Header Header
 	Points int       // final ones
 	Last   time.Time // of the last entry
+	Damage error     // why the journal, or its head, can't be read
 }
 
 // Interrupted returns the runs without a record, newest first.
 func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
+	rows, err := s.db.QueryContext(ctx, "SELECT id, header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
 	if err != nil {
 		return nil, wrap(s.file, "interrupted runs", err)
 	}
@@ -352,8 +378,12 @@ func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
 	var open []Interrupted
 	for _, i := range list {
 		e, err := s.Earlier(ctx, i.Header.ID)
-		if err != nil {
-			return nil, err
+		if i.Damage = cmp.Or(i.Damage, err); i.Damage != nil { // the others can still be gone on with
+			if ctx.Err() != nil {
+				return nil, err
+			}
+			open = append(open, i)
+			continue
 		}
 		if i.Points, i.Last = len(e.Points), e.Last; e.Last.IsZero() {
 			i.Last = i.Header.Started
@@ -376,6 +406,8 @@ func (s *Store) Find(ctx context.Context, id string) (Interrupted, error) {
 		return !strings.HasPrefix(i.Header.ID, id) && !strings.HasSuffix(i.Header.ID, id)
 	})
 	switch {
+	case len(fits) == 1 && fits[0].Damage != nil:
+		return Interrupted{}, wrap(s.file, "interrupted run "+fits[0].Header.ID, fmt.Errorf("its journal is damaged: %w; RF of its sources may be on, switch it off by hand, and take the run anew", fits[0].Damage))
 	case len(fits) == 1:
 		return fits[0], nil
 	case len(fits) > 1:
@@ -396,14 +428,15 @@ func (s *Store) Find(ctx context.Context, id string) (Interrupted, error) {
 func headers(rows *sql.Rows) (list []Interrupted, err error) {
 	defer func() { err = errors.Join(err, rows.Close()) }()
 	for rows.Next() {
-		var text string
+		var id, text string
 		var i Interrupted
-		if err := rows.Scan(&text); err != nil {
+		if err := rows.Scan(&id, &text); err != nil {
 			return nil, err
 		}
 		if err := json.Unmarshal([]byte(text), &i.Header); err != nil {
-			return nil, err
+			i = Interrupted{Damage: fmt.Errorf("head of run %s: %w", id, err)}
 		}
+		i.Header.ID = id
 		list = append(list, i)
 	}
 	return list, rows.Err()

@@ -1,6 +1,7 @@
 package store_test
 
 import (
+	"database/sql"
 	"encoding/json"
 	"path/filepath"
 	"testing"
@@ -76,4 +77,52 @@ func TestEarlierIsWhatTheRunTold(t *testing.T) {
 	list, err = s.Interrupted(ctx)
 	require.NoError(t, err)
 	require.Empty(t, list, "a run with a record is over")
+}
+
+// One run whose journal is damaged keeps nobody from going on with the others.
+func TestDamagedJournal(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "s.db")
+	s := open(t, file)
+	ctx := t.Context()
+	for _, id := range []string{"row", "head", "good", "early"} {
+		j, err := s.Begin(ctx, store.Header{ID: id, Kind: runner.AsFound, Started: at(0), Program: "1"})
+		require.NoError(t, err)
+		if id != "early" {
+			require.NoError(t, j.Session(ctx, runner.Session{Began: at(1)}))
+			require.NoError(t, j.Point(ctx, taken("B-001", decision.Pass, 2)))
+		}
+	}
+	require.NoError(t, s.Close())
+	db, err := sql.Open("sqlite", file)
+	require.NoError(t, err)
+	// As a failing disk does it: past the triggers.
+	for _, do := range []string{"PRAGMA writable_schema = ON", "DELETE FROM sqlite_master WHERE type = 'trigger'"} {
+		_, err = db.ExecContext(ctx, do)
+		require.NoError(t, err)
+	}
+	require.NoError(t, db.Close())
+	db, err = sql.Open("sqlite", file)
+	require.NoError(t, err)
+	for _, do := range []string{`UPDATE journal SET body = '{"point":' WHERE run = 'row' AND what = 'point'`, `UPDATE run SET header = '{' WHERE id = 'head'`} {
+		_, err = db.ExecContext(ctx, do)
+		require.NoError(t, err)
+	}
+	require.NoError(t, db.Close())
+
+	s = open(t, file)
+	list, err := s.Interrupted(ctx)
+	require.NoError(t, err)
+	damaged := map[string]bool{}
+	for _, i := range list {
+		damaged[i.Header.ID] = i.Damage != nil
+	}
+	require.Equal(t, map[string]bool{"row": true, "head": true, "good": false, "early": false}, damaged)
+	_, err = s.Find(ctx, "good")
+	require.NoError(t, err)
+	_, err = s.Find(ctx, "row")
+	require.ErrorContains(t, err, "its journal is damaged")
+	e, err := s.Earlier(ctx, "early")
+	require.NoError(t, err)
+	require.Equal(t, []runner.Session{{Began: at(0), Program: "1"}}, e.Sessions, "killed before it said that it had begun")
+	require.Equal(t, at(0), e.Last)
 }
