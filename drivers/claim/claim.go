@@ -88,10 +88,25 @@ func (c *Claim) take(file string, h Holder, name string) error {
 		return fmt.Errorf("%s is %w%s", name, ErrTaken, held(file+".json"))
 	}
 	c.locks = append(c.locks, lock)
-	if text, err := json.Marshal(h); err == nil {
-		_ = os.WriteFile(file+".json", text, 0o644) // it is only for the message
-	}
+	say(file+".json", h)
 	return nil
+}
+
+// say writes down who holds a lock, only for the message. It takes the place of
+// what is there, and never follows a link to a file of somebody else.
+func say(file string, h Holder) {
+	text, err := json.Marshal(h)
+	if err != nil {
+		return
+	}
+	tmp, err := os.CreateTemp(filepath.Dir(file), ".holder-*")
+	if err != nil {
+		return
+	}
+	_, err = tmp.Write(text)
+	if errors.Join(err, tmp.Chmod(0o644), tmp.Close()) != nil || os.Rename(tmp.Name(), file) != nil {
+		_ = os.Remove(tmp.Name())
+	}
 }
 
 // held says who holds a lock, as far as it can be told.

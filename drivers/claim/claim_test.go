@@ -116,3 +116,25 @@ func TestFolderThatCannotBe(t *testing.T) {
 	require.ErrorContains(t, err, file)
 	require.NotErrorIs(t, err, claim.ErrTaken)
 }
+
+// A link in the place of the note who holds a lock is replaced, not followed.
+func TestNoteFollowsNoLink(t *testing.T) {
+	dir, precious := t.TempDir(), filepath.Join(t.TempDir(), "precious")
+	c, err := claim.Take(dir, me, at("G1", "GPIB0::7::INSTR"))
+	require.NoError(t, err)
+	require.NoError(t, c.Release())
+	notes, err := filepath.Glob(filepath.Join(dir, "*.json"))
+	require.NoError(t, err)
+	require.Len(t, notes, 1)
+	require.NoError(t, os.WriteFile(precious, []byte("keep me"), 0o600))
+	require.NoError(t, os.Remove(notes[0]))
+	require.NoError(t, os.Symlink(precious, notes[0]))
+	c, err = claim.Take(dir, me, at("G1", "GPIB0::7::INSTR"))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, c.Release()) }()
+	text, err := os.ReadFile(precious)
+	require.NoError(t, err)
+	require.Equal(t, "keep me", string(text))
+	_, err = claim.Take(dir, me, at("G1", "GPIB0::7::INSTR"))
+	require.ErrorContains(t, err, "process 4711")
+}

@@ -12,6 +12,7 @@ import (
 	"io"
 	"net/http"
 	"net/url"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -116,7 +117,25 @@ func (w *webhook) send(ctx context.Context, e Event) error {
 		return bare(err)
 	}
 	defer func() { _ = a.Body.Close() }()
-	return judge(a)
+	return judge(a, w.secrets()...)
+}
+
+// secrets are what no error text may show, also where a server repeats it.
+func (w *webhook) secrets() []string {
+	list := []string{w.token}
+	if u, err := url.Parse(w.url); err == nil {
+		list = append(list, w.url, u.RequestURI())
+	}
+	// "/" alone and the like say nothing
+	return slices.DeleteFunc(list, func(s string) bool { return len(s) < 2 })
+}
+
+// hidden takes secrets out of a text, and what is not fit to be shown.
+func hidden(text string, secrets []string) string {
+	for _, s := range secrets {
+		text = strings.ReplaceAll(text, s, "…")
+	}
+	return oneLine(text)
 }
 
 // bare takes the address, which may be a secret, off an error.
@@ -128,19 +147,31 @@ func bare(err error) error {
 	return err
 }
 
+// Of an answer so many bytes are read, and so many characters shown.
+const (
+	mostAnswer = 8 << 10
+	mostShown  = 300
+)
+
+func cut(text string) string {
+	r := []rune(text)
+	return string(r[:min(len(r), mostShown)])
+}
+
 // judge tells what an answer means: 2xx delivered; 408, 429 and 5xx to be tried
 // again; all else is final.
-func judge(a *http.Response) error {
-	text, _ := io.ReadAll(io.LimitReader(a.Body, 300))
-	err := fmt.Errorf("the server answers %s", a.Status)
-	if line := oneLine(string(text)); line != "" {
+func judge(a *http.Response, secrets ...string) error {
+	text, _ := io.ReadAll(io.LimitReader(a.Body, mostAnswer))
+	status := cut(hidden(a.Status, secrets))
+	err := fmt.Errorf("the server answers %s", status)
+	if line := cut(hidden(string(text), secrets)); line != "" {
 		err = fmt.Errorf("%w: %s", err, line)
 	}
 	switch {
 	case a.StatusCode/100 == 2:
 		return nil
 	case a.StatusCode/100 == 3:
-		return backoff.Permanent(fmt.Errorf("the server answers %s, which sends it elsewhere; state that address in the bench file", a.Status))
+		return backoff.Permanent(fmt.Errorf("the server answers %s, which sends it elsewhere; state that address in the bench file", status))
 	case a.StatusCode == http.StatusRequestTimeout || a.StatusCode == http.StatusTooManyRequests || a.StatusCode/100 == 5:
 		if d := retryAfter(a.Header.Get("Retry-After")); d > 0 {
 			return fmt.Errorf("%w (%w)", err, &backoff.RetryAfterError{Duration: d})

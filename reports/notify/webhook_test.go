@@ -347,3 +347,30 @@ func TestTry(t *testing.T) {
 	r.close()
 	require.ErrorContains(t, notify.Try(t.Context(), notify.Options{}, hook(r.at)), "refused")
 }
+
+// A server that repeats what it was sent gets no secret into the outbox, and one
+// that sends control characters in its status none to the terminal.
+func TestAnswersShowNoSecret(t *testing.T) {
+	const token = "s3cret-token"
+	r := newReceiver(t, func(_ int, w http.ResponseWriter, q *http.Request) {
+		http.Error(w, strings.Repeat("x", 290)+" "+q.Header.Get("Authorization")+" at "+q.URL.RequestURI(), 403)
+	})
+	s := openStore(t, filepath.Join(t.TempDir(), "s.db"))
+	to := hook(r.at)
+	address := to.URL + "/hook?key=hidden"
+	to.URL, to.URLEnv, to.TokenEnv = "", "URL", "TOKEN"
+	o := options(s.Outbox(), to)
+	o.Getenv = func(name string) (string, bool) {
+		return map[string]string{"TOKEN": token, "URL": address}[name], true
+	}
+	n := start(t, o)
+	n.Happened(finished())
+	finish(t, n)
+	list, err := s.Outbox().List(t.Context(), true)
+	require.NoError(t, err)
+	require.True(t, list[0].GivenUp, list[0].LastError)
+	require.Contains(t, list[0].LastError, "the server answers 403 Forbidden: xxx")
+	for _, part := range []string{token, "s3cr", "hidden", "key="} {
+		require.NotContains(t, list[0].LastError, part)
+	}
+}
