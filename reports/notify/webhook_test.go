@@ -353,7 +353,7 @@ func TestTry(t *testing.T) {
 func TestAnswersShowNoSecret(t *testing.T) {
 	const token = "s3cret-token"
 	r := newReceiver(t, func(_ int, w http.ResponseWriter, q *http.Request) {
-		http.Error(w, strings.Repeat("x", 290)+" "+q.Header.Get("Authorization")+" at "+q.URL.RequestURI(), 403)
+		http.Error(w, strings.Repeat("x", 290)+" "+q.Header.Get("Authorization")+" at "+q.URL.RequestURI(), http.StatusForbidden)
 	})
 	s := openStore(t, filepath.Join(t.TempDir(), "s.db"))
 	to := hook(r.at)
