@@ -38,7 +38,7 @@ var (
 type killable struct {
 	*virtual.Bench
 	dir     string
-	clients sync.WaitGroup // conversations that are open
+	clients atomic.Int64 // conversations that are open
 	heard   func(instrument, message, reply string)
 }
 
@@ -80,14 +80,14 @@ func newKillable(t *testing.T) *killable {
 // countedListener counts conversations until the bench has closed them.
 type countedListener struct {
 	net.Listener
-	open *sync.WaitGroup
+	open *atomic.Int64
 }
 
 func (l *countedListener) Accept() (net.Conn, error) {
 	c, err := l.Listener.Accept()
 	if err == nil {
 		l.open.Add(1)
-		c = &countedConn{Conn: c, done: sync.OnceFunc(l.open.Done)}
+		c = &countedConn{Conn: c, done: sync.OnceFunc(func() { l.open.Add(-1) })}
 	}
 	return c, err
 }
@@ -139,7 +139,7 @@ func (k *killable) interrupted(t *testing.T) *store.Interrupted {
 // the killed process's conversations are over.
 func (k *killable) rewind(t *testing.T) {
 	t.Helper()
-	k.clients.Wait()
+	require.Eventually(t, func() bool { return k.clients.Load() == 0 }, time.Minute, time.Millisecond)
 	gates := 0
 	if run := k.interrupted(t); run != nil {
 		s, err := store.Open(t.Context(), k.store())

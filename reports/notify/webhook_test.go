@@ -250,7 +250,9 @@ func TestAKilledProgramLosesNothing(t *testing.T) {
 	require.NoError(t, c.Process.Kill())
 	_ = c.Wait()
 	r.close()
+	r.mu.Lock()
 	r.answer = taken
+	r.mu.Unlock()
 	r.open()
 	left, err := notify.Deliver(t.Context(), options(openStore(t, file).Outbox()), patience)
 	require.NoError(t, err)
