@@ -12,7 +12,9 @@ import (
 // characters, which could make a sheet read otherwise than its record, are
 // spelled out as [U+001B]; bytes that are no text as [x9F]. Line feeds stay.
 func clean(s string) string {
-	s = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ").Replace(s)
+	if strings.ContainsAny(s, "\r\t") {
+		s = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ").Replace(s)
+	}
 	if !strings.ContainsFunc(s, odd) {
 		return s
 	}

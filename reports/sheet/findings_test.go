@@ -181,8 +181,7 @@ func TestEighteenPointsOnOnePage(t *testing.T) {
 	require.GreaterOrEqual(t, inputs, 0)
 	d.Blocks = append([]block{&notes{Lines: make([]string, 30)}}, d.Blocks[inputs:]...) // more than a third of a page first
 	var b bytes.Buffer
-	_, _, err := d.pdf(&b, rowPad, 0)
-	require.NoError(t, err)
+	require.NoError(t, d.pdf(&b))
 	page := pdftotext(t, b.Bytes())[1]
 	require.Contains(t, page, "Input B: 40")
 	for k := range 18 {
@@ -196,8 +195,7 @@ func TestSignaturesStandWithText(t *testing.T) {
 	for n := 40; n < 56; n++ { // about a page of lines
 		d := &document{Blocks: []block{&notes{Lines: make([]string, n)}, &paragraph{Label: "Integrity", Text: "text"}, &signatures{Lines: []item{{"Performed by", ""}}}}}
 		var b bytes.Buffer
-		_, _, err := d.pdf(&b, rowPad, 0)
-		require.NoError(t, err)
+		require.NoError(t, d.pdf(&b))
 		for k, page := range pdftotext(t, b.Bytes()) {
 			if strings.Contains(page, "date, signature") {
 				assert.Contains(t, page, "Integrity", "%d lines before, page %d", n, k+1)
@@ -215,8 +213,7 @@ func TestNoRowStandsAlone(t *testing.T) {
 		}
 		d := &document{Blocks: []block{x}}
 		var b bytes.Buffer
-		_, _, err := d.pdf(&b, rowPad, 0)
-		require.NoError(t, err)
+		require.NoError(t, d.pdf(&b))
 		total := 0
 		for k, page := range pdftotext(t, b.Bytes()) {
 			rows := strings.Count(page, "row")

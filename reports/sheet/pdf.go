@@ -30,44 +30,53 @@ type pdfWriter struct {
 	regular *face
 	bold    *face
 	rowPad  float64
-	total   int // pages, 0 while they are counted
 	y       float64
 	last    bool // the block that is being set is the last
+	// The font that the page's stream has set last; nil at the top of a page.
+	font     *face
+	fontSize float64
 }
 
 // PDF writes the sheet as PDF. The same records give the same bytes.
-func (s *Sheet) PDF(w io.Writer) error {
-	doc := s.build()
-	pad := rowPad
-	pages, used, err := doc.pdf(io.Discard, pad, 0)
+func (s *Sheet) PDF(w io.Writer) error { return s.build().pdf(w) }
+
+func (d *document) pdf(out io.Writer) error {
+	p, err := d.layOut(rowPad)
 	if err != nil {
 		return err
 	}
-	if pages > 1 && used < nearlyEmpty {
-		fewer, _, err := doc.pdf(io.Discard, tightPad, 0)
+	if pages := p.pdf.PageCount(); pages > 1 && pages <= worthTightening && p.used() < nearlyEmpty {
+		tight, err := d.layOut(tightPad)
 		if err != nil {
 			return err
 		}
-		if fewer < pages {
-			pad, pages = tightPad, fewer
+		if tight.pdf.PageCount() < pages {
+			p = tight
 		}
 	}
-	_, _, err = doc.pdf(w, pad, pages)
-	return err
+	p.margins()
+	if err := p.pdf.Output(out); err != nil {
+		return fmt.Errorf("write data sheet as PDF: %w", err)
+	}
+	return nil
 }
 
-// nearlyEmpty is the share of a last page below which one is better saved.
-const nearlyEmpty = 0.25
+// nearlyEmpty is the share of a last page below which one is better saved, as
+// long as there are not so many that one more makes no difference.
+const (
+	nearlyEmpty     = 0.25
+	worthTightening = 30
+)
 
-// pdf lays the document out and returns the number of pages and how much of the
-// last one is used; total is what the pages say of their number.
-func (d *document) pdf(out io.Writer, pad float64, total int) (pages int, used float64, err error) {
-	w := &pdfWriter{doc: d, rowPad: pad, total: total}
+// layOut sets the document on pages, all but their margins.
+func (d *document) layOut(pad float64) (*pdfWriter, error) {
+	w := &pdfWriter{doc: d, rowPad: pad}
+	var err error
 	if w.regular, err = newFace("", liberationsansregular.TTF); err != nil {
-		return 0, 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+		return nil, fmt.Errorf("write data sheet as PDF: font: %w", err)
 	}
 	if w.bold, err = newFace("B", liberationsansbold.TTF); err != nil {
-		return 0, 0, fmt.Errorf("write data sheet as PDF: font: %w", err)
+		return nil, fmt.Errorf("write data sheet as PDF: font: %w", err)
 	}
 	w.open()
 	w.newPage()
@@ -80,11 +89,11 @@ func (d *document) pdf(out io.Writer, pad float64, total int) (pages int, used f
 		w.block(b)
 	}
 	w.end()
-	if err := w.pdf.Output(out); err != nil {
-		return 0, 0, fmt.Errorf("write data sheet as PDF: %w", err)
-	}
-	return w.pdf.PageCount(), (w.y - bodyTop) / (bodyBottom - bodyTop), nil
+	return w, nil
 }
+
+// used is the share of the last page that is filled.
+func (w *pdfWriter) used() float64 { return (w.y - bodyTop) / (bodyBottom - bodyTop) }
 
 func (w *pdfWriter) open() {
 	w.pdf = fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: pageWidth, Ht: pageHeight}})
@@ -108,12 +117,26 @@ func (w *pdfWriter) open() {
 	}
 }
 
-// newPage begins a page with its header and footer. Every page says which
-// records it belongs to, its number, and whether the data is invented.
 func (w *pdfWriter) newPage() {
 	w.pdf.AddPage()
+	w.font = nil
+	w.y = bodyTop
+}
+
+// margins gives every page its header and footer, when their number is known:
+// which records it belongs to, its number, and whether the data is invented.
+func (w *pdfWriter) margins() {
+	pages := w.pdf.PageCount()
+	for page := 1; page <= pages; page++ {
+		w.pdf.SetPage(page)
+		w.font = nil
+		w.margin(page, pages)
+	}
+}
+
+func (w *pdfWriter) margin(page, pages int) {
 	const size = 8
-	right := fmt.Sprintf("page %d of %d", w.pdf.PageNo(), w.total)
+	right := fmt.Sprintf("page %d of %d", page, pages)
 	rw := w.bold.width(right, size)
 	w.text(pageWidth-marginX-rw, 26, right, w.bold, size)
 	left := plural(len(w.doc.IDs), "Record ", "Records ") + strings.Join(w.doc.IDs, ", ")
@@ -129,7 +152,6 @@ func (w *pdfWriter) newPage() {
 	pw := min(w.regular.width(w.printable(w.doc.Program), 7), bodyWidth/3)
 	w.text(marginX, pageHeight-20, w.regular.elide(w.printable(w.doc.Subject), bodyWidth-pw-20, 7), w.regular, 7)
 	w.text(pageWidth-marginX-pw, pageHeight-20, w.regular.elide(w.printable(w.doc.Program), bodyWidth/3, 7), w.regular, 7)
-	w.y = bodyTop
 }
 
 // need makes room for h, on a new page if there is none on this one.
@@ -185,7 +207,14 @@ func (w *pdfWriter) rule(x, y, length, width float64) {
 
 // text writes one line; s holds printable characters only.
 func (w *pdfWriter) text(x, y float64, s string, f *face, size float64) {
-	w.pdf.SetFont(family, f.style, size)
+	w.setFont(f, size)
 	w.pdf.SetTextColor(0, 0, 0)
 	w.pdf.Text(x, y, visual(s))
+}
+
+func (w *pdfWriter) setFont(f *face, size float64) {
+	if w.font != f || w.fontSize != size {
+		w.pdf.SetFont(family, f.style, size)
+		w.font, w.fontSize = f, size
+	}
 }

@@ -150,7 +150,7 @@ func (c *pdfCanvas) FillString(f font.Face, p vg.Point, s string) {
 	}
 	// The page's font must be set outside the transformation: the library
 	// believes that it outlives it.
-	c.w.pdf.SetFont(family, c.w.regular.style, float64(f.Font.Size))
+	c.w.setFont(c.w.regular, float64(f.Font.Size))
 	c.w.pdf.TransformBegin()
 	c.w.pdf.TransformRotate(turn, x, y)
 	c.w.text(x, y, s, c.w.regular, float64(f.Font.Size))
