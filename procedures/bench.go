@@ -21,6 +21,7 @@ type Bench struct {
 	Thermometers []Thermometer `toml:"thermometer,omitempty" json:"thermometer,omitempty" jsonschema_description:"Thermometers and hygrometers for the ambient conditions."`
 	Monitor      *Monitor      `toml:"monitor,omitempty" json:"monitor,omitempty" jsonschema_description:"A second counter on a splitter at a source, which checks what the source makes."`
 	Notify       []Notify      `toml:"notify,omitempty" json:"notify,omitempty" jsonschema_description:"Who is told what happens: bell, webhook, mail."`
+	Sheet        *Sheet        `toml:"sheet,omitempty" json:"sheet,omitempty" jsonschema_description:"How data sheets are written: language, number style, paper."`
 	// MoveTime is what a person needs to move a cable.
 	MoveTime *quantity.Duration `toml:"move_time,omitempty" json:"move_time,omitempty" jsonschema_description:"Time to move a cable, for the plan; 2 min unless stated."`
 	// Patience is how long a run waits for an instrument whose link is dead.

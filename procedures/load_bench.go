@@ -42,6 +42,9 @@ func LoadBench(file string, text []byte) (*Bench, error) {
 	for k, n := range b.Notify {
 		c.notify(fmt.Sprintf("notify[%d]", k), n)
 	}
+	if b.Sheet != nil {
+		c.sheet("sheet", *b.Sheet)
+	}
 	if b.MoveTime != nil {
 		c.time("move_time", *b.MoveTime, "0 s", "1 d")
 	}

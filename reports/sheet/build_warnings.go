@@ -108,7 +108,7 @@ func (s *Sheet) trust() *notice {
 		}
 	}
 	n := &notice{Alert: true, Title: "Warnings that bear on trust in the results"}
-	for _, l := range append(slices.Clone(s.doubts), m.lines()...) {
+	for _, l := range append(s.doubtful(), m.lines()...) {
 		if len(n.Lines) == mostTrust {
 			n.Lines = append(n.Lines, `More stand under "Warnings".`)
 			break
@@ -131,5 +131,14 @@ func (s *Sheet) warnings() []string {
 			}
 		}
 	}
-	return append(slices.Clone(s.doubts), m.lines()...)
+	return append(s.doubtful(), m.lines()...)
+}
+
+// doubtful are the remarks on whether the records belong together.
+func (s *Sheet) doubtful() []string {
+	var list []string
+	for _, d := range s.doubts {
+		list = append(list, s.saying(d))
+	}
+	return list
 }

@@ -98,10 +98,10 @@ func (s *Sheet) integrity() string {
 	if len(s.runs) > 1 {
 		text = "Each record id identifies a record, which the store keeps unchanged; "
 	}
-	if s.chain == "" {
+	if s.chain == nil {
 		return text + "whether records were left out can't be told from this sheet alone."
 	}
-	return text + s.chain
+	return text + s.saying(*s.chain)
 }
 
 // topology is the sentence on what unit and source run from, by source.

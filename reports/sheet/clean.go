@@ -50,7 +50,7 @@ func oneLine(s string) string { return strings.ReplaceAll(clean(s), "\n", " ") }
 
 // clean goes over every text of the sheet.
 func (d *document) clean() {
-	for _, s := range append(pointers(d.IDs), &d.Title, &d.Subject, &d.Author, &d.Program) {
+	for _, s := range append(pointers(d.IDs), &d.Title, &d.Records, &d.Fingerprint, &d.Subject, &d.Author, &d.Program) {
 		*s = oneLine(*s)
 	}
 	for _, b := range d.Blocks {

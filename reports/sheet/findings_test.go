@@ -71,7 +71,7 @@ func TestFailures(t *testing.T) {
 		{"many", many, []string{"Input B: no count at 1 MHz, symptom: kind 1.", "Input B: no count at 2 MHz, symptom: kind 2.", "Input B: no count at 3 MHz, symptom: kind 3.",
 			"Input B: no count at 4 MHz, symptom: kind 4.", "Input B: no count at 5 MHz, symptom: kind 5.", "Input B: no count at 6 MHz, symptom: kind 6.", "and 3 more, see the tables."}},
 	} {
-		r := run{Record: record.Record{Run: runner.Result{Points: c.points}}, label: "As found"}
+		r := run{Record: record.Record{Run: runner.Result{Points: c.points}}, words: english(t), label: "As found"}
 		got := r.failures(mostFindings)
 		for k := range got { // the spaces between number and unit, and between groups, don't break
 			got[k] = strings.NewReplacer("\u00a0", " ", "\u202f", " ").Replace(got[k])
@@ -83,7 +83,7 @@ func TestFailures(t *testing.T) {
 func TestTrust(t *testing.T) {
 	noticed := time.Date(2027, 1, 2, 3, 4, 0, 0, time.UTC)
 	s := sheetOf(t, other(t))
-	text := dump(&document{Blocks: []block{s.trust(), s.identity()}})
+	text := dump(&document{words: english(t), Blocks: []block{s.trust(), s.identity()}})
 	for _, want := range []string{
 		`the unit states model "Test Counter Four (invented)", the procedure "Test Counter Three (invented)"`,
 		`■ not as expected: the unit states serial number "TC4-0001", the job "TC3-0042"`,
@@ -193,7 +193,7 @@ func TestEighteenPointsOnOnePage(t *testing.T) {
 // Lines to sign on stand below what is signed, wherever on a page they come.
 func TestSignaturesStandWithText(t *testing.T) {
 	for n := 40; n < 56; n++ { // about a page of lines
-		d := &document{Blocks: []block{&notes{Lines: make([]string, n)}, &paragraph{Label: "Integrity", Text: "text"}, &signatures{Lines: []item{{"Performed by", ""}}}}}
+		d := &document{words: english(t), Blocks: []block{&notes{Lines: make([]string, n)}, &paragraph{Label: "Integrity", Text: "text"}, &signatures{Lines: []item{{"Performed by", ""}}}}}
 		var b bytes.Buffer
 		require.NoError(t, d.pdf(&b))
 		for k, page := range pdftotext(t, b.Bytes()) {
@@ -211,7 +211,7 @@ func TestNoRowStandsAlone(t *testing.T) {
 		for range n {
 			x.Rows = append(x.Rows, []cell{{Text: "row"}})
 		}
-		d := &document{Blocks: []block{x}}
+		d := &document{words: english(t), Blocks: []block{x}}
 		var b bytes.Buffer
 		require.NoError(t, d.pdf(&b))
 		total := 0

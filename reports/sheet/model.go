@@ -5,15 +5,20 @@ import "time"
 // document is all that is on a data sheet, in reading order. It holds every
 // text; a writer adds nothing but page numbers.
 type document struct {
-	Title    string
-	IDs      []string // record ids, for every page
-	Invented string   // a line for every page; "" for real work
-	End      string   // the end mark
-	Subject  string   // unit, for the footer
-	Author   string
-	Program  string
-	Created  time.Time
-	Blocks   []block
+	*words
+	Title   string
+	IDs     []string // record ids
+	Records string   // the same with what they are, for every page
+	// Fingerprint seals the records, for every page: short hashes of records and
+	// key, head of the chain; "" where nothing is sealed.
+	Fingerprint string
+	Invented    string // a line for every page; "" for real work
+	End         string // the end mark
+	Subject     string // unit, for the footer
+	Author      string
+	Program     string
+	Created     time.Time
+	Blocks      []block
 }
 
 // block is one thing on the sheet: *heading, *paragraph, *notice, *grid,

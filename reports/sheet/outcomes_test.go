@@ -180,7 +180,7 @@ func TestAnyCurveIsDrawn(t *testing.T) {
 		if rapid.Bool().Draw(r, "level") {
 			c.Marks = []runner.CurveLevel{{Name: "limit", Y: values.Draw(r, "level at")}}
 		}
-		d := &document{Title: "T", End: "E"}
+		d := &document{words: english(t), Title: "T", End: "E"}
 		if g := curveGraph(c); g != nil {
 			d.Blocks = []block{g}
 		}

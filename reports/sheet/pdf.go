@@ -12,19 +12,29 @@ import (
 	"codeberg.org/go-pdf/fpdf"
 )
 
-// A4 landscape in points, so that as-found and as-left stand side by side.
+// Margins of a page in points.
 const (
-	pageWidth  = 841.89
-	pageHeight = 595.28
 	marginX    = 34.0
 	bodyTop    = 49.0
-	bodyBottom = pageHeight - 34.0
-	bodyWidth  = pageWidth - 2*marginX
+	bodyMargin = 34.0
 	family     = "sheet"
 )
 
+// page has the measures of the paper in points, landscape so that as-found and
+// as-left stand side by side.
+type page struct{ pageWidth, pageHeight, bodyBottom, bodyWidth float64 }
+
+// papers have their long and short side.
+var papers = map[string][2]float64{"A4": {841.89, 595.28}, "Letter": {792, 612}}
+
+func pageOf(paper string) page {
+	p := papers[paper]
+	return page{p[0], p[1], p[1] - bodyMargin, p[0] - 2*marginX}
+}
+
 // pdfWriter puts a document on pages. y is where the next block begins.
 type pdfWriter struct {
+	page
 	pdf     *fpdf.Fpdf
 	doc     *document
 	regular *face
@@ -70,7 +80,7 @@ const (
 
 // layOut sets the document on pages, all but their margins.
 func (d *document) layOut(pad float64) (*pdfWriter, error) {
-	w := &pdfWriter{doc: d, rowPad: pad}
+	w := &pdfWriter{page: pageOf(d.Paper), doc: d, rowPad: pad}
 	var err error
 	if w.regular, err = newFace("", liberationsansregular.TTF); err != nil {
 		return nil, fmt.Errorf("write data sheet as PDF: font: %w", err)
@@ -93,10 +103,10 @@ func (d *document) layOut(pad float64) (*pdfWriter, error) {
 }
 
 // used is the share of the last page that is filled.
-func (w *pdfWriter) used() float64 { return (w.y - bodyTop) / (bodyBottom - bodyTop) }
+func (w *pdfWriter) used() float64 { return (w.y - bodyTop) / (w.bodyBottom - bodyTop) }
 
 func (w *pdfWriter) open() {
-	w.pdf = fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: pageWidth, Ht: pageHeight}})
+	w.pdf = fpdf.NewCustom(&fpdf.InitType{UnitStr: "pt", Size: fpdf.SizeType{Wd: w.pageWidth, Ht: w.pageHeight}})
 	w.pdf.SetAutoPageBreak(false, 0)
 	w.pdf.SetMargins(marginX, 0, marginX)
 	w.pdf.SetCatalogSort(true)
@@ -111,7 +121,7 @@ func (w *pdfWriter) open() {
 	w.pdf.SetSubject(w.printable(w.doc.Subject), true)
 	w.pdf.SetCreator(w.printable(w.doc.Program), true)
 	w.pdf.SetProducer(w.printable(w.doc.Program), true)
-	w.pdf.SetLang("en")
+	w.pdf.SetLang(w.doc.Language)
 	for _, f := range []*face{w.regular, w.bold} {
 		w.pdf.AddUTF8FontFromBytes(family, f.style, bytes.Clone(f.ttf))
 	}
@@ -136,27 +146,26 @@ func (w *pdfWriter) margins() {
 
 func (w *pdfWriter) margin(page, pages int) {
 	const size = 8
-	right := fmt.Sprintf("page %d of %d", page, pages)
+	right := w.doc.say("page %[1]s of %[2]s", w.doc.whole(page), w.doc.whole(pages))
 	rw := w.bold.width(right, size)
-	w.text(pageWidth-marginX-rw, 26, right, w.bold, size)
-	left := plural(len(w.doc.IDs), "Record ", "Records ") + strings.Join(w.doc.IDs, ", ")
-	w.text(marginX, 26, w.bold.elide(w.printable(w.doc.Title+"    "+left), bodyWidth-rw-20, size), w.bold, size)
-	w.rule(marginX, 31, bodyWidth, 0.8)
+	w.text(w.pageWidth-marginX-rw, 26, right, w.bold, size)
+	w.text(marginX, 26, w.bold.elide(w.printable(w.doc.Title+"    "+w.doc.Records), w.bodyWidth-rw-20, size), w.bold, size)
+	w.rule(marginX, 31, w.bodyWidth, 0.8)
 	if w.doc.Invented != "" {
 		iw := w.bold.width(w.doc.Invented, 8.5)
 		w.pdf.SetFillColor(225, 225, 225)
-		w.pdf.Rect((pageWidth-iw)/2-8, 33.5, iw+16, 12, "F")
-		w.text((pageWidth-iw)/2, 42.5, w.doc.Invented, w.bold, 8.5)
+		w.pdf.Rect((w.pageWidth-iw)/2-8, 33.5, iw+16, 12, "F")
+		w.text((w.pageWidth-iw)/2, 42.5, w.doc.Invented, w.bold, 8.5)
 	}
-	w.rule(marginX, pageHeight-30, bodyWidth, 0.4)
-	pw := min(w.regular.width(w.printable(w.doc.Program), 7), bodyWidth/3)
-	w.text(marginX, pageHeight-20, w.regular.elide(w.printable(w.doc.Subject), bodyWidth-pw-20, 7), w.regular, 7)
-	w.text(pageWidth-marginX-pw, pageHeight-20, w.regular.elide(w.printable(w.doc.Program), bodyWidth/3, 7), w.regular, 7)
+	w.rule(marginX, w.pageHeight-30, w.bodyWidth, 0.4)
+	pw := min(w.regular.width(w.printable(w.doc.Program), 7), w.bodyWidth/3)
+	w.text(marginX, w.pageHeight-20, w.regular.elide(w.printable(w.doc.Subject), w.bodyWidth-pw-20, 7), w.regular, 7)
+	w.text(w.pageWidth-marginX-pw, w.pageHeight-20, w.regular.elide(w.printable(w.doc.Program), w.bodyWidth/3, 7), w.regular, 7)
 }
 
 // need makes room for h, on a new page if there is none on this one.
 func (w *pdfWriter) need(h float64) {
-	if w.y+h > bodyBottom && w.y > bodyTop {
+	if w.y+h > w.bodyBottom && w.y > bodyTop {
 		w.newPage()
 	}
 }
@@ -176,7 +185,7 @@ func (w *pdfWriter) keep(b, next block) {
 	p, isText := b.(*paragraph)
 	s, isSigned := next.(*signatures)
 	if isText && isSigned {
-		w.need(min(w.paragraphHeight(p)+w.signaturesHeight(s), bodyBottom-bodyTop))
+		w.need(min(w.paragraphHeight(p)+w.signaturesHeight(s), w.bodyBottom-bodyTop))
 	}
 }
 
@@ -194,9 +203,9 @@ func (w *pdfWriter) end() {
 	w.need(endHeight)
 	w.y += 16
 	width := w.bold.width(w.doc.End, 9)
-	w.text((pageWidth-width)/2, w.y, w.doc.End, w.bold, 9)
-	w.rule(marginX, w.y-3, (bodyWidth-width)/2-10, 0.8)
-	w.rule((pageWidth+width)/2+10, w.y-3, (bodyWidth-width)/2-10, 0.8)
+	w.text((w.pageWidth-width)/2, w.y, w.doc.End, w.bold, 9)
+	w.rule(marginX, w.y-3, (w.bodyWidth-width)/2-10, 0.8)
+	w.rule((w.pageWidth+width)/2+10, w.y-3, (w.bodyWidth-width)/2-10, 0.8)
 }
 
 func (w *pdfWriter) rule(x, y, length, width float64) {

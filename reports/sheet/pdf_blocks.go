@@ -55,7 +55,7 @@ func (w *pdfWriter) heading(h *heading) {
 	if w.y > bodyTop {
 		w.y += 8
 	}
-	w.flow(w.bold.wrap(s, bodyWidth, size), marginX, w.bold, size)
+	w.flow(w.bold.wrap(s, w.bodyWidth, size), marginX, w.bold, size)
 	w.y += 3
 }
 
@@ -73,16 +73,16 @@ func (w *pdfWriter) paragraph(p *paragraph) {
 	w.y += 4
 	if p.Label != "" {
 		w.need(3 * textSize * leading)
-		w.flow(w.bold.wrap(w.printable(p.Label), bodyWidth, textSize), marginX, w.bold, textSize)
+		w.flow(w.bold.wrap(w.printable(p.Label), w.bodyWidth, textSize), marginX, w.bold, textSize)
 	}
-	w.flow(w.regular.wrap(w.printable(p.Text), bodyWidth, textSize), marginX, w.regular, textSize)
+	w.flow(w.regular.wrap(w.printable(p.Text), w.bodyWidth, textSize), marginX, w.regular, textSize)
 	w.y += 2
 }
 
 func (w *pdfWriter) paragraphHeight(p *paragraph) float64 {
-	n := len(w.regular.wrap(w.printable(p.Text), bodyWidth, textSize))
+	n := len(w.regular.wrap(w.printable(p.Text), w.bodyWidth, textSize))
 	if p.Label != "" {
-		n += len(w.bold.wrap(w.printable(p.Label), bodyWidth, textSize))
+		n += len(w.bold.wrap(w.printable(p.Label), w.bodyWidth, textSize))
 	}
 	return 6 + float64(n)*textSize*leading
 }
@@ -97,7 +97,7 @@ func (w *pdfWriter) notes(n *notes) {
 	}
 	wrapped := make([][]string, len(n.Lines))
 	for k, l := range n.Lines {
-		wrapped[k] = w.regular.wrap(w.printable(l), bodyWidth-10, size)
+		wrapped[k] = w.regular.wrap(w.printable(l), w.bodyWidth-10, size)
 	}
 	for k, lines := range wrapped {
 		room := min(float64(len(lines)), 3) * size * leading
@@ -109,7 +109,7 @@ func (w *pdfWriter) notes(n *notes) {
 			if w.last {
 				room += endHeight
 			}
-			room = min(room, (bodyBottom-bodyTop)/3)
+			room = min(room, (w.bodyBottom-bodyTop)/3)
 		}
 		w.need(room)
 		w.text(marginX, w.y+size, "–", w.regular, size)
@@ -128,11 +128,11 @@ func (w *pdfWriter) notice(n *notice) {
 		size float64
 	}
 	var lines []line
-	for _, l := range w.bold.wrap(w.printable(n.Title), bodyWidth-2*pad, 11) {
+	for _, l := range w.bold.wrap(w.printable(n.Title), w.bodyWidth-2*pad, 11) {
 		lines = append(lines, line{l, w.bold, 11})
 	}
 	for _, x := range n.Lines {
-		for _, l := range w.regular.wrap(w.printable(x), bodyWidth-2*pad, textSize) {
+		for _, l := range w.regular.wrap(w.printable(x), w.bodyWidth-2*pad, textSize) {
 			lines = append(lines, line{l, w.regular, textSize})
 		}
 	}
@@ -141,14 +141,14 @@ func (w *pdfWriter) notice(n *notice) {
 	for _, l := range lines {
 		total += l.size * leading
 	}
-	w.need(min(total, bodyBottom-bodyTop))
+	w.need(min(total, w.bodyBottom-bodyTop))
 	for len(lines) > 0 {
 		h, k := 2*pad, 0
-		for k < len(lines) && (k == 0 || w.y+h+lines[k].size*leading <= bodyBottom) {
+		for k < len(lines) && (k == 0 || w.y+h+lines[k].size*leading <= w.bodyBottom) {
 			h += lines[k].size * leading
 			k++
 		}
-		w.frame(marginX, w.y, bodyWidth, h, n.Alert)
+		w.frame(marginX, w.y, w.bodyWidth, h, n.Alert)
 		y := w.y + pad
 		for _, l := range lines[:k] {
 			y += l.size * leading
@@ -183,7 +183,7 @@ func (w *pdfWriter) grid(g *grid) {
 	if g.Small {
 		size = 7.5
 	}
-	width := (bodyWidth - float64(columns-1)*gutter) / float64(columns)
+	width := (w.bodyWidth - float64(columns-1)*gutter) / float64(columns)
 	w.y += 2
 	var pending []item
 	flush := func() {
@@ -231,7 +231,7 @@ func (w *pdfWriter) gridLong(x item) {
 	w.need(4 * textSize * leading)
 	w.y += smallSize * leading
 	w.text(marginX, w.y-2, x.Key, w.bold, smallSize-0.5)
-	w.flow(w.regular.wrap(x.Value, bodyWidth, textSize), marginX, w.regular, textSize)
+	w.flow(w.regular.wrap(x.Value, w.bodyWidth, textSize), marginX, w.regular, textSize)
 	w.y += 4
 }
 
@@ -243,12 +243,12 @@ const (
 
 // drawing draws a plot with its caption below.
 func (w *pdfWriter) drawing(plot func(draw.Canvas), height float64, caption string) {
-	lines := w.regular.wrap(w.printable(caption), bodyWidth, smallSize)
+	lines := w.regular.wrap(w.printable(caption), w.bodyWidth, smallSize)
 	w.need(height + 8 + float64(len(lines))*smallSize*leading)
 	w.y += 4
 	canvas := &pdfCanvas{w: w, x: marginX, y: w.y + height}
 	vg.Initialize(canvas)
-	plot(draw.NewCanvas(canvas, vg.Length(bodyWidth), vg.Length(height)))
+	plot(draw.NewCanvas(canvas, vg.Length(w.bodyWidth), vg.Length(height)))
 	w.pdf.SetDashPattern(nil, 0)
 	w.y += height
 	w.flow(lines, marginX, w.regular, smallSize)
@@ -258,16 +258,16 @@ func (w *pdfWriter) drawing(plot func(draw.Canvas), height float64, caption stri
 // signGutter parts the lines to sign on.
 const signGutter = 30.0
 
-func signWidth(s *signatures) float64 {
+func (w *pdfWriter) signWidth(s *signatures) float64 {
 	n := float64(len(s.Lines))
-	return (bodyWidth - (n-1)*signGutter) / n
+	return (w.bodyWidth - (n-1)*signGutter) / n
 }
 
 // signTexts are the lines of text below each line to sign on.
 func (w *pdfWriter) signTexts(s *signatures) [][]string {
 	cells := make([][]string, len(s.Lines))
 	for k, x := range s.Lines {
-		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), signWidth(s)-90, textSize)
+		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), w.signWidth(s)-w.regular.width(w.doc.say("date, signature"), textSize)-8, textSize)
 	}
 	return cells
 }
@@ -285,13 +285,14 @@ func (w *pdfWriter) signatures(s *signatures) {
 	if len(s.Lines) == 0 {
 		return
 	}
-	width, cells := signWidth(s), w.signTexts(s)
-	w.need(min(w.signaturesHeight(s), bodyBottom-bodyTop))
+	width, cells := w.signWidth(s), w.signTexts(s)
+	w.need(min(w.signaturesHeight(s), w.bodyBottom-bodyTop))
 	top := w.y + 28
+	mark := w.doc.say("date, signature")
 	for k := range s.Lines {
 		x := marginX + float64(k)*(width+signGutter)
 		w.rule(x, top, width, 0.6)
-		w.text(x+width-86, top+textSize*leading, "date, signature", w.regular, textSize)
+		w.text(x+width-w.regular.width(mark, textSize), top+textSize*leading, mark, w.regular, textSize)
 	}
 	// Names may be longer than a page: they flow, one after the other.
 	w.y = top

@@ -43,7 +43,7 @@ func (w *pdfWriter) table(t *table) {
 	}
 	if g.Legend != "" {
 		w.y += 2
-		w.flow(w.regular.wrap(g.Legend, bodyWidth, smallSize), marginX, w.regular, smallSize)
+		w.flow(w.regular.wrap(g.Legend, w.bodyWidth, smallSize), marginX, w.regular, smallSize)
 	}
 	w.y += 4
 }
@@ -80,21 +80,21 @@ func (g *grille) measure() {
 	for g.size = fontMax; ; g.size -= 0.25 {
 		least, most := g.needs()
 		switch {
-		case total(most) <= bodyWidth:
+		case total(most) <= g.w.bodyWidth:
 			g.widths = most
-			if t := total(most); t > 0.6*bodyWidth {
-				g.spread(bodyWidth - t)
+			if t := total(most); t > 0.6*g.w.bodyWidth {
+				g.spread(g.w.bodyWidth - t)
 			} else {
 				g.spread(0.15 * t)
 			}
 			return
-		case total(least) <= bodyWidth:
-			g.widths = grow(least, most, bodyWidth-total(least))
+		case total(least) <= g.w.bodyWidth:
+			g.widths = grow(least, most, g.w.bodyWidth-total(least))
 			return
 		case g.size <= fontMin:
 			g.widths = least
 			for k := range g.widths {
-				g.widths[k] *= bodyWidth / total(least)
+				g.widths[k] *= g.w.bodyWidth / total(least)
 			}
 			return
 		}
@@ -123,7 +123,7 @@ func (g *grille) needs() (least, most []float64) {
 				token = max(token, min(text, 140))
 			}
 			if c.Align == point {
-				a, b := splitPoint(r[k].Text)
+				a, b := g.splitPoint(r[k].Text)
 				g.whole[k], g.part[k] = max(g.whole[k], f.width(a, g.size)), max(g.part[k], f.width(b, g.size))
 			}
 		}
@@ -136,9 +136,9 @@ func (g *grille) needs() (least, most []float64) {
 	return least, most
 }
 
-// splitPoint cuts a number before its decimal point.
-func splitPoint(s string) (whole, part string) {
-	if k := strings.IndexByte(s, '.'); k >= 0 {
+// splitPoint cuts a number before its decimal sign.
+func (g *grille) splitPoint(s string) (whole, part string) {
+	if k := strings.LastIndex(s, g.w.doc.style.decimal); k >= 0 {
 		return s[:k], s[k:]
 	}
 	return s, ""
@@ -210,9 +210,9 @@ func (g *grille) titleLines(again bool) []string {
 	}
 	title := g.Title
 	if again {
-		title += " (continued)"
+		title = g.w.doc.say("%s (continued)", title)
 	}
-	return g.w.bold.wrap(title, bodyWidth, textSize+0.5)
+	return g.w.bold.wrap(title, g.w.bodyWidth, textSize+0.5)
 }
 
 func (g *grille) headHeight(again bool) float64 {
@@ -271,15 +271,15 @@ func (g *grille) row(r []cell) {
 	}
 	pad := g.w.rowPad
 	height := func(n int) float64 { return float64(n)*g.lineHeight() + 2*pad }
-	if g.w.y+height(rows) > bodyBottom {
-		page := bodyBottom - bodyTop - g.headHeight(true)
-		if height(rows) <= page || g.w.y+height(3) > bodyBottom {
+	if g.w.y+height(rows) > g.w.bodyBottom {
+		page := g.w.bodyBottom - bodyTop - g.headHeight(true)
+		if height(rows) <= page || g.w.y+height(3) > g.w.bodyBottom {
 			g.again()
 		}
 	}
 	for from := 0; from < rows; {
 		n := rows - from
-		for n > 1 && g.w.y+height(n) > bodyBottom {
+		for n > 1 && g.w.y+height(n) > g.w.bodyBottom {
 			n--
 		}
 		g.stretch(r, cells, from, n, pad, height(n))
@@ -300,7 +300,7 @@ func (g *grille) keep(last [][]cell) {
 		}
 		h += float64(n)*g.lineHeight() + 2*g.w.rowPad
 	}
-	if g.w.y+h > bodyBottom && h < (bodyBottom-bodyTop)/3 {
+	if g.w.y+h > g.w.bodyBottom && h < (g.w.bodyBottom-bodyTop)/3 {
 		g.again()
 	}
 }
@@ -365,7 +365,7 @@ func (g *grille) at(k int, x float64, s string, f *face, lines int) float64 {
 	case g.Columns[k].Align == left || lines > 1:
 		return x + cellPad
 	case g.Columns[k].Align == point && g.whole[k]+g.part[k] <= width+0.01:
-		a, _ := splitPoint(s)
+		a, _ := g.splitPoint(s)
 		return x + cellPad + width - g.part[k] - f.width(a, g.size)
 	}
 	return x + cellPad + width - f.width(s, g.size)

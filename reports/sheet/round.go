@@ -133,6 +133,9 @@ func share(s float64, complete bool) string {
 
 func whole(n int) string { return strconv.Itoa(n) }
 
+// whole writes a count.
+func (w *words) whole(n int) string { return w.number(quantity.Group(strconv.Itoa(n))) }
+
 // percent writes a probability downwards, so that only certainty is 100 %.
 func percent(p *float64) string {
 	if p == nil || !(*p >= 0) || *p > 1 {

@@ -27,7 +27,7 @@ func TestSecondLooks(t *testing.T) {
 	p.Verdict = decision.Verdict{Word: decision.NotJudged, Reason: decision.SourcesDisagree}
 	s := sheetOf(t, r)
 
-	text := dump(&document{Blocks: s.otherLooks()})
+	text := dump(&document{words: english(t), Blocks: s.otherLooks()})
 	assert.Contains(t, text, "Points taken with two sources")
 	assert.Contains(t, text, "LF, LF to A")
 	assert.Contains(t, text, "MW, MW to A")

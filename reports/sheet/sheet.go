@@ -6,29 +6,34 @@ import (
 	"slices"
 	"strings"
 
+	"bandproof/procedures"
 	"bandproof/reports/record"
 	"bandproof/runner"
 )
 
 // Sheet is one data sheet: one run, or up to three runs of the same unit.
 type Sheet struct {
+	*words
 	runs  []run
-	chain string
+	usual Options // by the bench file in the newest record
+	chain *said
 	// doubts are remarks on whether the records belong together.
-	doubts []string
+	doubts []said
 }
 
 // run is one record in its place on the sheet.
 type run struct {
 	record.Record
-	label string // "As found", as heads groups of columns
+	*words
+	label  string // "As found", as heads groups of columns
+	inline string // the same within a sentence
 }
 
 // kinds in the order in which they happen, with their labels.
 var kinds = []struct {
-	kind  runner.Kind
-	label string
-}{{runner.AsFound, "As found"}, {runner.AfterRepair, "After repair"}, {runner.AsLeft, "As left"}}
+	kind          runner.Kind
+	label, inline key
+}{{runner.AsFound, "As found", "as found"}, {runner.AfterRepair, "After repair", "after repair"}, {runner.AsLeft, "As left", "as left"}}
 
 // New returns the data sheet of one run, or of up to three runs (as-found,
 // after-repair, as-left) of one unit by one procedure, in any order. Records
@@ -44,7 +49,7 @@ func New(records ...record.Record) (*Sheet, error) {
 	for _, k := range kinds {
 		for _, r := range records {
 			if r.Run.Kind == k.kind {
-				s.runs = append(s.runs, run{r, k.label})
+				s.runs = append(s.runs, run{Record: r})
 			}
 		}
 	}
@@ -58,7 +63,18 @@ func New(records ...record.Record) (*Sheet, error) {
 			return nil, err
 		}
 	}
-	return s, nil
+	s.usual = usual(s.last().Record)
+	return s.With(Options{})
+}
+
+// usual are the options that the bench file in a record states; an older bench
+// file that can't be read any more states none.
+func usual(r record.Record) Options {
+	b, err := procedures.LoadBench(r.Bench.File, []byte(r.Bench.Text))
+	if err != nil || b.Sheet == nil {
+		return Options{}
+	}
+	return *b.Sheet
 }
 
 // Chain states the head of the store's hash chain and the number of records in
@@ -66,8 +82,7 @@ func New(records ...record.Record) (*Sheet, error) {
 // noticed.
 func (s *Sheet) Chain(head string, count int) *Sheet {
 	c := *s
-	c.chain = fmt.Sprintf("when this sheet was written it held %d %s, and the hash that seals them all was %s: with these two anyone who holds the store can see whether a record was altered or taken out since.",
-		count, plural(count, "record", "records"), head)
+	c.chain = &said{"when this sheet was written it held %[1]s records, and the hash that seals them all was %[2]s: with these two anyone who holds the store can see whether a record was altered or taken out since.", []any{count, head}}
 	return &c
 }
 
@@ -95,10 +110,10 @@ func (s *Sheet) join(a, b run) error {
 		if a.Job.Serial == "" {
 			return differ("serial number that the unit states", x.Serial, y.Serial)
 		}
-		s.doubts = append(s.doubts, fmt.Sprintf("The unit stated serial number %q in run %s and %q in run %s.", x.Serial, a.Run.Kind, y.Serial, b.Run.Kind))
+		s.doubts = append(s.doubts, said{`The unit stated serial number "%[1]s" in run %[2]s and "%[3]s" in run %[4]s.`, []any{x.Serial, a.Run.Kind, y.Serial, b.Run.Kind}})
 	}
 	if a.Job.Serial == "" && a.Job.Asset == "" && (!x.Stated || x.Serial == "") {
-		s.doubts = append(s.doubts, "No serial or asset number shows that the runs are of one unit.")
+		s.doubts = append(s.doubts, said{key: "No serial or asset number shows that the runs are of one unit."})
 	}
 	return nil
 }
@@ -124,18 +139,26 @@ func (s *Sheet) invented() bool {
 func (s *Sheet) build() *document {
 	l := s.last()
 	d := &document{
-		Title: "Calibration data sheet", IDs: s.ids(), End: "End of data sheet",
-		Subject: join(" ", l.Maker, l.Model) + prefixed(", serial number ", l.Job.Serial),
-		Author:  l.Laboratory.Name, Program: join(" ", l.Program.Name, l.Program.Version), Created: l.Created,
+		Title: s.say("Calibration data sheet"), IDs: s.ids(), Records: s.say("Records %[2]s", s.count(len(s.runs)), strings.Join(s.ids(), ", ")), End: s.say("End of data sheet"),
+		Subject: join(" ", l.Maker, l.Model) + prefixed(", ", s.serial(l.Job.Serial)),
+		Author:  l.Laboratory.Name, Program: join(" ", l.Program.Name, l.Program.Version), Created: l.Created, words: s.words,
 	}
 	if s.invented() {
-		d.Invented = "Invented data: virtual bench, not a calibration"
+		d.Invented = s.say("Invented data: virtual bench, not a calibration")
 	}
 	for _, part := range [][]block{s.front(), s.adjustments(), s.whole(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}
 	d.clean()
 	return d
+}
+
+// serial names a serial number within a line; "" where there is none.
+func (w *words) serial(number string) string {
+	if number == "" {
+		return ""
+	}
+	return w.say("serial number %s", number)
 }
 
 // join puts the parts that are not empty together.
