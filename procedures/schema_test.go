@@ -25,6 +25,7 @@ func TestSchemas(t *testing.T) {
 		{"testdata/bench-manual.toml", "bench", true},
 		{"testdata/bad/bench-panel-wrong.toml", "bench", false},
 		{"testdata/bad/bench-notify-wrong.toml", "bench", false},
+		{"testdata/bad/bench-sheet-wrong.toml", "bench", false},
 		{"../testdata/switched/bench.toml", "bench", true},
 		{"../testdata/switched/procedure.toml", "procedure", true},
 		{"../cmd/bandproof/demo/procedure.toml", "procedure", true},

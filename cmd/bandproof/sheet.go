@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"bandproof/procedures"
 	"bandproof/reports/record"
 	"bandproof/reports/sheet"
 	"bandproof/reports/store"
@@ -17,6 +18,7 @@ import (
 
 func sheetCommand(t *terminal) *cobra.Command {
 	var file, to string
+	var style sheet.Options
 	c := &cobra.Command{
 		Use:   "sheet RECORD...",
 		Short: "write the data sheet of one or more runs of a unit, as PDF or CSV by the file's ending",
@@ -36,6 +38,9 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if err != nil {
 				return usage{err}
 			}
+			if s, err = s.With(style); err != nil {
+				return usage{err}
+			}
 			write, err := sheetWriter(s, to)
 			if err != nil {
 				return usage{err}
@@ -53,7 +58,20 @@ func sheetCommand(t *terminal) *cobra.Command {
 	}
 	c.Flags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
 	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in .pdf or .csv")
+	styleFlags(c, &style)
 	return c
+}
+
+// styleFlags say how a sheet is written; unless given it is as the bench file in
+// the record says.
+func styleFlags(c *cobra.Command, o *sheet.Options) {
+	for _, f := range []struct {
+		to        *string
+		key, what string
+	}{{&o.Language, "language", "language"}, {&o.Decimal, "decimal", "decimal sign"}, {&o.Thousands, "thousands", "what parts groups of digits"}, {&o.Paper, "paper", "paper"}} {
+		c.Flags().StringVar(f.to, f.key, "", f.what+": "+strings.Join(procedures.SheetChoices()[f.key], ", ")+"; unless given as the bench file of the record says")
+		_ = c.RegisterFlagCompletionFunc(f.key, cobra.FixedCompletions(procedures.SheetChoices()[f.key], cobra.ShellCompDirectiveNoFileComp))
+	}
 }
 
 func sheetWriter(s *sheet.Sheet, to string) (func(io.Writer) error, error) {
