@@ -91,22 +91,22 @@ func (s *Sheet) identity() block {
 		performed = append(performed, strings.ToLower(r.label)+" "+days(r.Run.Started, r.Run.Finished))
 	}
 	return &grid{Columns: 4, Items: []item{
-		{"Laboratory", join("\n", stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, prefixed("work done at: ", lab.Place))},
-		{"Customer", join("\n", stated(l.Job.Customer), l.Job.Contact)},
-		{"Record", strings.Join(s.labelled(func(r run) string { return stated(r.ID) }), "\n")},
-		{"Unit: maker", stated(l.Maker)},
-		{"Unit: model", stated(l.Model)},
-		{"Unit: serial number", stated(l.Job.Serial)},
-		{"Asset number (as the customer states)", stated(l.Job.Asset)},
-		{"Options (as the customer states)", stated(l.Job.Options)},
+		{"Laboratory", join("\n", s.stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, prefixed("work done at: ", lab.Place))},
+		{"Customer", join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
+		{"Record", strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
+		{"Unit: maker", s.stated(l.Maker)},
+		{"Unit: model", s.stated(l.Model)},
+		{"Unit: serial number", s.stated(l.Job.Serial)},
+		{"Asset number (as the customer states)", s.stated(l.Job.Asset)},
+		{"Options (as the customer states)", s.stated(l.Job.Options)},
 		{"What the unit states of itself", strings.Join(s.labelled(unitStates), "\n")},
-		{"Condition on receipt", stated(s.runs[0].Job.Condition)},
-		{"Received", stated(l.Job.Received.String())},
+		{"Condition on receipt", s.stated(s.runs[0].Job.Condition)},
+		{"Received", s.stated(l.Job.Received.String())},
 		{"Performed", strings.Join(performed, "\n")},
 		{"Issued", day(l.Created)},
-		{"Order", stated(l.Job.Number)},
-		{"Performed by", strings.Join(s.labelled(func(r run) string { return stated(r.Job.Technician) }), "\n")},
-		{"Procedure", stated(l.Record.Procedure.Name) + ", revision " + stated(l.Record.Procedure.Revision)},
+		{"Order", s.stated(l.Job.Number)},
+		{"Performed by", strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
+		{"Procedure", s.stated(l.Record.Procedure.Name) + ", revision " + s.stated(l.Record.Procedure.Revision)},
 	}}
 }
 

@@ -77,15 +77,6 @@ func (w *words) saying(s said) string {
 // verdict; one that the catalogue does not know stays as recorded.
 func (w *words) word(text string) string { return w.recorded.translate(text) }
 
-// wordsOf translates each.
-func (w *words) wordsOf(list []string) []string {
-	out := make([]string, len(list))
-	for k, x := range list {
-		out[k] = w.word(x)
-	}
-	return out
-}
-
 // counted is a whole number in a text.
 type counted struct {
 	n    int
