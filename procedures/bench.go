@@ -34,6 +34,8 @@ type Laboratory struct {
 	Address []string `toml:"address,omitempty" json:"address,omitempty" jsonschema_description:"Lines of the address."`
 	Contact string   `toml:"contact,omitempty" json:"contact,omitempty" jsonschema_description:"Telephone or mail."`
 	Place   string   `toml:"place,omitempty" json:"place,omitempty" jsonschema_description:"Where the work is done, if not at the address."`
+	Country string   `toml:"country,omitempty" json:"country,omitempty" jsonschema:"pattern=^[A-Z][A-Z]$" jsonschema_description:"Country of the laboratory, ISO 3166-1 alpha-2, such as DE."`
+	Logo    string   `toml:"logo,omitempty" json:"logo,omitempty" jsonschema_description:"PNG or JPEG file for the head of the data sheet, relative to the bench file."`
 }
 
 // Standard is the evidence that an instrument or reference may be relied on.

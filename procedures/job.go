@@ -34,6 +34,20 @@ type Job struct {
 	// Work tells what was done to the unit since the earlier run.
 	Work    string `toml:"work,omitempty" json:"work,omitempty" jsonschema_description:"What was repaired or adjusted since the as-found run."`
 	Remarks string `toml:"remarks,omitempty" json:"remarks,omitempty" jsonschema_description:"Remarks for the data sheet."`
+	// Due is printed only where DueAgreed says who of the customer agreed to it
+	// (ISO/IEC 17025:2017 7.8.4.3).
+	Due       Date   `toml:"due,omitempty" json:"due,omitzero" jsonschema_description:"Date of the next calibration, for data sheet and label; only with due_agreed."`
+	DueAgreed string `toml:"due_agreed,omitempty" json:"due_agreed,omitempty" jsonschema_description:"Who of the customer agreed to the due date, and when."`
+	// Conformity "no": results are reported without a statement of conformity.
+	Conformity string    `toml:"conformity,omitempty" json:"conformity,omitempty" jsonschema:"enum=yes,enum=no" jsonschema_description:"Whether the data sheet states conformity; yes unless stated. no: results only, as agreed with the customer."`
+	Limited    []Limited `toml:"limited,omitempty" json:"limited,omitempty" jsonschema_description:"What this calibration leaves out or holds to wider limits, by agreement; shown on data sheet and label."`
+}
+
+// Limited is one limit of the scope of a calibration that was agreed on.
+type Limited struct {
+	What   string `toml:"what" json:"what" jsonschema_description:"What is left out or limited, such as input C above 3 GHz."`
+	Why    string `toml:"why" json:"why" jsonschema_description:"Why."`
+	Agreed string `toml:"agreed" json:"agreed" jsonschema_description:"Who of the customer agreed, and when."`
 }
 
 // Wrong is one thing that is wrong with a value, by its key.
@@ -55,7 +69,26 @@ func (j *Job) Check() []Wrong {
 	if j.OnFor.Sign() < 0 || j.OnFor.Cmp(quantity.MustParse[quantity.Second]("36500 d")) > 0 {
 		add("on_for", "is %s; expected 0 s to 36500 d", j.OnFor)
 	}
-	for _, x := range []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}} {
+	switch {
+	case !j.Due.IsZero() && j.DueAgreed == "":
+		add("due", "is %s, but due_agreed does not say who of the customer agreed to it; without that no due date may be printed (ISO/IEC 17025:2017 7.8.4.3)", j.Due)
+	case j.Due.IsZero() && j.DueAgreed != "":
+		add("due_agreed", "is there, but due is not; give the date that was agreed, such as due = 2027-05-31")
+	}
+	if c := j.Conformity; c != "" && c != "yes" && c != "no" {
+		add("conformity", "is %q; expected yes or no", c)
+	}
+	texts := []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}, {"due_agreed", j.DueAgreed}}
+	for k, l := range j.Limited {
+		for _, x := range []Wrong{{"what", l.What}, {"why", l.Why}, {"agreed", l.Agreed}} {
+			x.Key = fmt.Sprintf("limited[%d].%s", k, x.Key)
+			if x.Text == "" {
+				add(x.Key, "is empty; a limited scope states what, why and who agreed")
+			}
+			texts = append(texts, x)
+		}
+	}
+	for _, x := range texts {
 		if what := tomlfile.NotPlain(x.Text); what != "" {
 			add(x.Key, "%s", what)
 		}

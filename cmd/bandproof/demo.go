@@ -16,6 +16,7 @@ import (
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/quantity"
+	"bandproof/reports/record"
 	"bandproof/reports/store"
 	"bandproof/runner"
 
@@ -88,13 +89,17 @@ func demo(ctx context.Context, t *terminal, out string) error {
 		return err
 	}
 	defer func() { _ = st.Close() }()
+	key, _, err := record.OpenKey(at("demo-signing-key"), nil)
+	if err != nil {
+		return usage{err}
+	}
 	clock := newDemoClock()
 	bench, err := demoBench(clock)
 	if err != nil {
 		return err
 	}
 	defer func() { _ = bench.Close() }()
-	w := sweep{files: in, store: st, out: out, terminal: t, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: inProcess(bench),
+	w := sweep{files: in, store: st, key: key, out: out, terminal: t, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: inProcess(bench),
 		operator: demoOperator{t, bench}}
 
 	t.print("Virtual bench, invented unit and data. Model time: nothing waits for its gates.")

@@ -105,7 +105,7 @@ func demoOn(t testing.TB, procedure string, kind runner.Kind, bench *virtual.Ben
 		bench.Repair(demoLeftWith)
 	}
 	screen := newTerminal(strings.NewReader(""), io.Discard, io.Discard)
-	w := sweep{files: in, store: st, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: dial,
+	w := sweep{files: in, store: st, key: testKey, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: dial,
 		operator: demoOperator{screen, bench}}
 	done, err := w.demoRun(t.Context(), filepath.Join(dir, "job-"+string(kind)+".toml"), kind)
 	require.NoError(t, err)

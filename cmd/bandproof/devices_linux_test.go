@@ -42,7 +42,7 @@ func TestSameRecordThroughTheKernelsDrivers(t *testing.T) {
 		require.NoError(t, err)
 		t.Cleanup(func() { require.NoError(t, st.Close()) })
 		screen := newTerminal(strings.NewReader(""), io.Discard, io.Discard)
-		w := sweep{files: files, store: st, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler),
+		w := sweep{files: files, store: st, key: testKey, out: dir, terminal: screen, clock: clock, invented: true, log: slog.New(slog.DiscardHandler),
 			operator: demoOperator{screen, bench}}
 		if plug == nil {
 			w.dial = inProcess(bench)

@@ -15,10 +15,11 @@ import (
 	"bandproof/runner"
 )
 
-// keep writes the files and, last, stores the record, which seals the run: one
-// that is killed before goes on here. Whatever goes wrong with one of them, the
-// other is still done: a night's readings must not be lost because an older record
-// can't be read or a disk is full. A run that ended early has no record yet.
+// keep seals the record, writes the files and, last, stores the record, which ends
+// the run: one that is killed before goes on here. Whatever goes wrong with one of
+// them, the other is still done: a night's readings must not be lost because an
+// older record can't be read or a disk is full. A run that ended early has no
+// record yet.
 func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error) {
 	if !result.Complete && !w.resumed.over() {
 		return w.interrupted(result), nil
@@ -37,9 +38,19 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 	r := w.record(result, follows)
 	r.Adjustments = w.adjustments(ctx, result, earlier)
 	done := summarise(r)
-	files, written := writeAll(w.out, string(w.kind), append(earlier, r)...)
+	seals := w.seals(ctx, earlier) // before the store is held
+	var files []string
+	var written error
+	write := func(sealed record.Sealed) {
+		files, written = w.writeAll(sealed, seals, append(earlier, r)...)
+	}
+	_, stored := w.store.Add(ctx, r, w.key, w.clock.Now(), write)
+	if stored != nil && files == nil { // what there is, without a seal
+		text, err := r.Encode()
+		stored = errors.Join(stored, err)
+		write(record.Sealed{Bytes: text})
+	}
 	done.Files = files
-	stored := w.store.Add(ctx, r)
 	if stored != nil && written == nil {
 		w.terminal.note("warning: the record could not be kept in the store, but stands in %s; once the store can be written, %q keeps it there", files[0], w.resume(r.ID))
 	}
@@ -50,7 +61,7 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 // same whenever it is made.
 func (w sweep) record(result runner.Result, follows string) record.Record {
 	return record.New(record.Parts{ID: result.ID, Follows: follows, Now: result.Finished, Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
-		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented})
+		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented, Place: w.place})
 }
 
 // earlier finds the records that stand before this one on the data sheet. What
@@ -130,17 +141,17 @@ func summarise(r record.Record) finished {
 	return finished{Schema: "bandproof run 1", Record: r, ID: r.ID, Kind: string(r.Run.Kind), Statement: string(r.Run.Statement), Only: r.Run.Only, Tally: r.Run.Tally()}
 }
 
-// writeAll writes the last record as JSON and the data sheet of all records as
-// PDF and CSV, each file whole or not at all.
-func writeAll(dir, name string, records ...record.Record) ([]string, error) {
+// writeAll writes the last record with its seal, and the data sheet of all
+// records as PDF and CSV, each file whole or not at all. seals are those of the
+// earlier ones.
+func (w sweep) writeAll(sealed record.Sealed, seals []record.Seal, records ...record.Record) ([]string, error) {
 	last := records[len(records)-1]
-	text, err := last.Encode()
-	if err != nil {
-		return nil, err
-	}
 	s, err := sheet.New(records...)
 	if err != nil {
 		return nil, fmt.Errorf("data sheet: %w", err)
+	}
+	if sealed.IsSealed() {
+		s = s.Sealed(append(seals, sealed.Seal), sealed.Head(), sealed.Seal.Number)
 	}
 	var pdf, csv strings.Builder
 	if err := s.PDF(&pdf); err != nil {
@@ -149,16 +160,46 @@ func writeAll(dir, name string, records ...record.Record) ([]string, error) {
 	if err := s.CSV(&csv); err != nil {
 		return nil, fmt.Errorf("data sheet: %w", err)
 	}
-	base := filepath.Join(dir, name+"-"+shortID(last.ID))
-	var list []string
-	for _, f := range []struct {
-		file string
-		text []byte
-	}{{base + ".json", text}, {base + ".pdf", []byte(pdf.String())}, {base + ".csv", []byte(csv.String())}} {
-		if err := writeFile(f.file, f.text); err != nil {
+	base := filepath.Join(w.out, string(w.kind)+"-"+shortID(last.ID))
+	list := []outFile{{base + ".json", sealed.Bytes}, {base + ".pdf", []byte(pdf.String())}, {base + ".csv", []byte(csv.String())}}
+	return writeFiles(append(list, sealFiles(base, sealed)...))
+}
+
+// seals reads the seals of earlier records.
+func (w sweep) seals(ctx context.Context, records []record.Record) (list []record.Seal) {
+	for _, r := range records {
+		one, err := w.store.Sealed(ctx, r.ID)
+		if err != nil {
+			w.terminal.note("warning: the seal of the earlier record could not be read: %v", err)
+			continue
+		}
+		list = append(list, one.Seal)
+	}
+	return list
+}
+
+// outFile is a file to be written.
+type outFile struct {
+	name string
+	text []byte
+}
+
+// sealFiles are the seal beside a record file, as bytes that anybody can check
+// with open tools; none where the record is not sealed.
+func sealFiles(base string, s record.Sealed) []outFile {
+	if !s.IsSealed() {
+		return nil
+	}
+	return []outFile{{base + ".seal", s.SealBytes}, {base + ".sig", s.Signature}}
+}
+
+// writeFiles tells which it could write.
+func writeFiles(files []outFile) (list []string, err error) {
+	for _, f := range files {
+		if err := writeFile(f.name, f.text); err != nil {
 			return list, err
 		}
-		list = append(list, f.file)
+		list = append(list, f.name)
 	}
 	return list, nil
 }

@@ -176,7 +176,7 @@ func (k *killable) record(t *testing.T) record.Record {
 	written, err := os.ReadFile(files[0])
 	require.NoError(t, err)
 	require.Equal(t, string(written), string(text))
-	for _, ending := range []string{".pdf", ".csv"} {
+	for _, ending := range []string{".pdf", ".csv", ".seal", ".sig"} {
 		require.FileExists(t, strings.TrimSuffix(files[0], ".json")+ending)
 	}
 	return r

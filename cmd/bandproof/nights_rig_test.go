@@ -96,7 +96,7 @@ func newBed(t *testing.T, n night) *bed {
 	st, err := store.Open(t.Context(), filepath.Join(dir, "store.db"))
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, st.Close()) })
-	b.sweep = sweep{files: files, kind: runner.AsFound, store: st, out: dir, terminal: newTerminal(strings.NewReader(""), &b.said, &b.said), clock: b.clock, invented: true,
+	b.sweep = sweep{files: files, kind: runner.AsFound, store: st, key: testKey, out: dir, terminal: newTerminal(strings.NewReader(""), &b.said, &b.said), clock: b.clock, invented: true,
 		operator: &nightPerson{bench: b.bench, clock: b.clock, leavesAfter: n.leavesAfter}, log: slog.New(nightLog{b}), dial: b.dial, asking: n.asking}
 	b.sweep.job.OnFor = quantity.MustParse[quantity.Second]("2 d")
 	if n.cold {

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"bytes"
+	"encoding/json"
 	"fmt"
 	"os"
+	"strings"
 	"text/tabwriter"
 
 	"bandproof/drivers"
@@ -108,7 +111,7 @@ func recordsShow(t *terminal, file *string) *cobra.Command {
 				return nil
 			})
 		}}
-	c.Flags().BoolVar(&asJSON, "json", false, "print the whole record as JSON (schema \"bandproof record 1\")")
+	c.Flags().BoolVar(&asJSON, "json", false, "print the whole record as JSON (schema \"bandproof record 2\")")
 	c.Flags().StringVar(&point, "point", "", "show one point with readings, limit, uncertainty budget and verdict, such as B-007")
 	c.Flags().StringVar(&task, "task", "", "show one task of another measurement with findings, budgets, settings and readings, such as B-sensitivity-001")
 	c.MarkFlagsMutuallyExclusive("json", "point", "task")
@@ -178,7 +181,12 @@ func writeRecord(t *terminal, r record.Record) error {
 	if err != nil {
 		return err
 	}
-	if _, err := t.Write(text); err != nil {
+	var b bytes.Buffer
+	if err := json.Indent(&b, text, "", "  "); err != nil {
+		return fmt.Errorf("record %s: %w", r.ID, err)
+	}
+	b.WriteByte('\n')
+	if _, err := b.WriteTo(t); err != nil {
 		return fmt.Errorf("standard output: %w", err)
 	}
 	return nil
@@ -186,24 +194,28 @@ func writeRecord(t *terminal, r record.Record) error {
 
 func recordsExport(t *terminal, file *string) *cobra.Command {
 	var to string
-	c := &cobra.Command{Use: "export RECORD", Short: "write one record as a JSON file", Args: exactly(1, "the id of a record"),
+	c := &cobra.Command{Use: "export RECORD", Short: "write one record as a JSON file, with its seal beside it", Args: exactly(1, "the id of a record"),
 		RunE: func(c *cobra.Command, args []string) error {
 			return withStore(c, *file, func(s *store.Store) error {
-				r, err := s.Record(c.Context(), args[0])
+				sealed, err := s.Sealed(c.Context(), args[0])
 				if err != nil {
 					return err
 				}
-				text, err := r.Encode()
+				r, err := sealed.Record()
 				if err != nil {
 					return err
 				}
 				if to == "" {
 					to = string(r.Run.Kind) + "-" + shortID(r.ID) + ".json"
 				}
-				if err := writeFile(to, text); err != nil {
+				files := append([]outFile{{to, sealed.Bytes}}, sealFiles(strings.TrimSuffix(to, ".json"), sealed)...)
+				written, err := writeFiles(files)
+				for _, f := range written {
+					t.print("wrote %s", f)
+				}
+				if err != nil {
 					return usage{err}
 				}
-				t.print("wrote %s", to)
 				return nil
 			})
 		}}

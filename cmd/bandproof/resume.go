@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"reflect"
+	"time"
 
 	"bandproof/drivers"
 	"bandproof/procedures/quantity"
@@ -20,7 +21,7 @@ import (
 type resumeFlags struct {
 	asking                            promptFlags
 	silent                            bool
-	store, out, onFor, wireLogTo      string
+	store, out, onFor, wireLogTo, key string
 	finish, unattended, json, verbose bool
 	accept                            []string
 }
@@ -50,6 +51,7 @@ was interrupted. "records list" shows them.`,
 		RunE: func(c *cobra.Command, args []string) error { return resume(c.Context(), t, append(args, "")[0], f) },
 	}
 	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
+	keyFlag(c, &f.key)
 	c.Flags().StringVar(&f.out, "out", "", "folder for the record (JSON) and the data sheets (PDF, CSV); the one of the run unless stated")
 	c.Flags().BoolVar(&f.finish, "finish", false, "take no more points: switch RF off and write the record of what there is")
 	c.Flags().StringVar(&f.onFor, "on-for", "", "how long the unit has been on now, such as \"2 h\"; else a person is asked")
@@ -95,7 +97,11 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 	if err != nil {
 		return fmt.Errorf("%w: run %s: %w; RF of its sources may be on, switch it off by hand", runner.ErrBench, shortID(r.header.ID), err)
 	}
-	w := sweep{files: in, job: r.header.Job, kind: r.header.Kind, store: st, out: r.header.Out, operator: person{t, r.header.Job.Technician}, terminal: t, clock: drivers.WallClock{},
+	key, err := t.signingKey(f.key)
+	if err != nil {
+		return fmt.Errorf("%w; RF of the run's sources may be on, switch it off by hand", err)
+	}
+	w := sweep{files: in, job: r.header.Job, kind: r.header.Kind, store: st, key: key, place: time.Local, out: r.header.Out, operator: person{t, r.header.Job.Technician}, terminal: t, clock: drivers.WallClock{},
 		invented: r.header.Invented, follows: r.header.Follows, only: r.header.Only, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(), resumed: r,
 		log: logTo(t, f.verbose)}
 	if f.unattended {

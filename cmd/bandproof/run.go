@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"time"
 
 	"bandproof/drivers"
 	"bandproof/reports/store"
@@ -14,7 +15,7 @@ import (
 
 // runFlags are what the run command takes besides its two files.
 type runFlags struct {
-	store, out, follows, wireLogTo               string
+	store, out, follows, wireLogTo, key          string
 	unattended, json, verbose, invented, wireLog bool
 	silent                                       bool
 	job                                          jobFlags
@@ -41,6 +42,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&repaired, "after-repair", false, "the unit is repaired, not yet adjusted")
 	c.Flags().BoolVar(&left, "as-left", false, "the unit is as released")
 	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
+	keyFlag(c, &f.key)
 	c.Flags().StringVar(&f.out, "out", ".", "folder for the record (JSON) and the data sheets (PDF, CSV)")
 	c.Flags().StringVar(&f.follows, "follows", "", "id of the earlier record that this run follows; found by serial number and procedure unless stated")
 	c.Flags().BoolVar(&f.unattended, "unattended", false, "nobody answers prompts: paths that need a hand are not judged")
@@ -91,6 +93,10 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if err := os.MkdirAll(f.out, 0o755); err != nil {
 		return usage{fmt.Errorf("--out: %w", err)}
 	}
+	key, err := t.signingKey(f.key)
+	if err != nil {
+		return err
+	}
 	st, err := store.Open(ctx, f.store)
 	if err != nil {
 		return err
@@ -100,7 +106,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if f.unattended {
 		operator = nobody{}
 	}
-	w := sweep{files: in, job: job, kind: kind, store: st, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
+	w := sweep{files: in, job: job, kind: kind, store: st, key: key, place: time.Local, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
 		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, only: f.only, claims: claimsFolder(),
 		log: logTo(t, f.verbose)}
 	done, err := w.do(ctx)

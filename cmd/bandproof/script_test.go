@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"io"
 	"net"
@@ -22,9 +23,21 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
+// testKey signs what tests keep in their own process.
+var testKey = ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
+
 func TestMain(m *testing.M) {
 	if os.Getenv("BANDPROOF_CLAIMS") == "" { // the lock files of tests are no business of the user's
 		if err := os.Setenv("BANDPROOF_CLAIMS", filepath.Join(os.TempDir(), "bandproof-test-claims")); err != nil {
+			panic(err)
+		}
+	}
+	if os.Getenv(keyVariable) == "" { // nor is their signing key
+		dir, err := os.MkdirTemp("", "bandproof-test-key-")
+		if err != nil {
+			panic(err)
+		}
+		if err := os.Setenv(keyVariable, filepath.Join(dir, "signing-key")); err != nil {
 			panic(err)
 		}
 	}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -27,6 +28,8 @@ type sweep struct {
 	job      procedures.Job
 	kind     runner.Kind
 	store    *store.Store
+	key      ed25519.PrivateKey // signs the record
+	place    *time.Location     // where the bench stands; UTC unless stated
 	out      string
 	operator runner.Operator
 	terminal *terminal

@@ -7,6 +7,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
+	"reflect"
 	"runtime"
 	"runtime/debug"
 	"time"
@@ -54,7 +56,10 @@ type Parts struct {
 	Bench         *procedures.Bench
 	BenchFile     Source
 	Run           runner.Result
+	Logo          *Logo
 	Invented      bool
+	// Place is where the bench stands, for the zone of its times; UTC unless stated.
+	Place *time.Location
 }
 
 // New makes the record of a run.
@@ -67,10 +72,12 @@ func New(p Parts) Record {
 	if taken.IsZero() {
 		taken = p.Now
 	}
-	return Record{Schema: Schema, ID: p.ID, Follows: p.Follows, Created: p.Now,
+	r := Record{Schema: Schema, ID: p.ID, Follows: p.Follows, Created: p.Now, Zone: zoneAt(p.Run.Started, p.Place), Logo: p.Logo,
 		Program: Program{"bandproof", Version, runtime.Version()}, Job: job, Laboratory: p.Bench.Laboratory,
 		Maker: p.Procedure.Unit.Maker, Model: p.Procedure.Unit.Model, Procedure: p.ProcedureFile, Bench: p.BenchFile,
 		Standards: standards(p.Bench, p.Run, taken), Cautions: append(UsualCautions(), p.Procedure.Cautions...), Run: p.Run, Invented: p.Invented}
+	toUTC(reflect.ValueOf(&r).Elem())
+	return r
 }
 
 // standards lists the sources and references that the results rest on.
@@ -156,20 +163,17 @@ func UsualCautions() []string {
 	}
 }
 
-// Encode writes the record as JSON, indented, with a final line feed.
+// Encode writes the record as canonical JSON (RFC 8785).
 func (r Record) Encode() ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	if err := e.Encode(r); err != nil {
+	text, err := canonical(r)
+	if err != nil {
 		return nil, fmt.Errorf("record %s: %w", r.ID, err)
 	}
-	return b.Bytes(), nil
+	return text, nil
 }
 
-// Decode reads a record and refuses what is none, is of another version, or
-// does not pass Check.
+// Decode reads a record and refuses what is none, is of a version that it does
+// not know, or does not pass Check.
 func Decode(data []byte) (Record, error) {
 	var head struct {
 		Schema string `json:"schema"`
@@ -177,20 +181,28 @@ func Decode(data []byte) (Record, error) {
 	if err := json.Unmarshal(data, &head); err != nil {
 		return Record{}, fmt.Errorf("not a record: %w", err)
 	}
-	if head.Schema != Schema {
-		return Record{}, fmt.Errorf("schema is %q; this program reads %q", head.Schema, Schema)
+	if head.Schema != Schema && head.Schema != firstSchema {
+		return Record{}, fmt.Errorf("schema is %q; this program reads %q and %q", head.Schema, Schema, firstSchema)
 	}
 	var r Record
-	d := json.NewDecoder(bytes.NewReader(data))
-	d.DisallowUnknownFields()
-	if err := d.Decode(&r); err != nil {
+	if err := strict(data, &r); err != nil {
 		return Record{}, fmt.Errorf("record: %w", err)
-	}
-	if d.More() {
-		return Record{}, errors.New("record: something follows after its end")
 	}
 	if err := r.Check(); err != nil {
 		return Record{}, fmt.Errorf("record %s is damaged or was edited: %w", r.ID, err)
 	}
 	return r, nil
+}
+
+// strict reads one JSON value that has no other members than those of v.
+func strict(data []byte, v any) error {
+	d := json.NewDecoder(bytes.NewReader(data))
+	d.DisallowUnknownFields()
+	if err := d.Decode(v); err != nil {
+		return err
+	}
+	if _, err := d.Token(); !errors.Is(err, io.EOF) {
+		return errors.New("something follows after its end")
+	}
+	return nil
 }

@@ -14,8 +14,12 @@ import (
 	"bandproof/runner"
 )
 
-// Schema names the version of the record's JSON.
-const Schema = "bandproof record 1"
+// Schema names the version of the record's JSON, canonical by RFC 8785.
+// firstSchema is that of records from before there were seals, which are read.
+const (
+	Schema      = "bandproof record 2"
+	firstSchema = "bandproof record 1"
+)
 
 // Program is the software that made a record.
 type Program struct {
@@ -44,17 +48,47 @@ type Standard struct {
 	Overdue bool `json:"overdue"`
 }
 
+// Logo is the picture at the head of the data sheet. It is kept once beside the
+// records that name it by its hash.
+type Logo struct {
+	File   string `json:"file"`   // base name
+	SHA256 string `json:"sha256"` // lower-case hex
+	Media  string `json:"media"`  // "image/png" or "image/jpeg"
+}
+
+// Correction says which record a new one takes the place of, and what it
+// changes. What was measured is never changed; Withdrawn says that it must not
+// be relied on.
+type Correction struct {
+	ID        string   `json:"id"` // of the record that is corrected
+	Reason    string   `json:"reason"`
+	Who       string   `json:"who"`
+	Withdrawn bool     `json:"withdrawn,omitempty"`
+	Changes   []Change `json:"changes,omitempty"`
+}
+
+// Change is one value that a correction changes, by its JSON pointer.
+type Change struct {
+	Path string `json:"path"`
+	Old  string `json:"old"`
+	New  string `json:"new"`
+}
+
 // Record is everything about one run.
 type Record struct {
 	Schema string `json:"schema"`
 	ID     string `json:"id"`
 	// Follows is the id of the record of the earlier run of the same job (as
 	// found), for an after-repair or as-left record.
-	Follows    string                `json:"follows,omitempty"`
-	Created    time.Time             `json:"created"`
+	Follows string `json:"follows,omitempty"`
+	// Corrects: this record takes the place of another.
+	Corrects   *Correction           `json:"corrects,omitempty"`
+	Created    time.Time             `json:"created"` // UTC, as every time here
+	Zone       Zone                  `json:"zone,omitzero"`
 	Program    Program               `json:"program"`
 	Job        procedures.Job        `json:"job"`
 	Laboratory procedures.Laboratory `json:"laboratory"`
+	Logo       *Logo                 `json:"logo,omitempty"`
 	// Unit as the procedure names it.
 	Maker     string        `json:"maker"`
 	Model     string        `json:"model"`

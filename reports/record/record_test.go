@@ -65,7 +65,7 @@ func TestRoundTrip(t *testing.T) {
 	require.Equal(t, "39999989.0", r.Run.Points[0].Readings[0].Frequency.Plain())
 	require.Equal(t, "100/3", r.Run.Points[0].Limit.Total.String())
 	// Every exact quantity is a string, so that no reader rounds it.
-	for _, want := range []string{`"error_hz": "-1/3"`, `"limit_hz": "100/3"`, `"frequency": "40 MHz"`, `"text": "39999989.0"`} {
+	for _, want := range []string{`"error_hz":"-1/3"`, `"limit_hz":"100/3"`, `"frequency":"40 MHz"`, `"text":"39999989.0"`} {
 		require.Contains(t, string(text), want)
 	}
 }
@@ -76,7 +76,7 @@ func TestDecodeRefuses(t *testing.T) {
 	for name, text := range map[string]string{
 		"nothing":       "",
 		"half a record": string(good[:len(good)/2]),
-		"other schema":  strings.Replace(string(good), "bandproof record 1", "bandproof record 9", 1),
+		"other schema":  strings.Replace(string(good), "bandproof record 2", "bandproof record 9", 1),
 		"unknown field": strings.Replace(string(good), `"invented"`, `"invent"`, 1),
 		"no unit":       strings.Replace(string(good), `"40 MHz"`, `"40"`, 1),
 		"a list":        "[]",

@@ -17,6 +17,7 @@ type Sheet struct {
 	runs  []run
 	usual Options // by the bench file in the newest record
 	chain *said
+	seals map[string]record.Seal // by record id
 	// doubts are remarks on whether the records belong together.
 	doubts []said
 }

@@ -73,7 +73,7 @@ func TestEarlierIsWhatTheRunTold(t *testing.T) {
 	e, err = s.Earlier(ctx, "run")
 	require.NoError(t, err)
 	require.True(t, e.Finished(), "only the record is missing")
-	require.NoError(t, s.Add(ctx, some("run", "1", runner.AsFound, at(36))))
+	add(t, s, some("run", "1", runner.AsFound, at(36)))
 	list, err = s.Interrupted(ctx)
 	require.NoError(t, err)
 	require.Empty(t, list, "a run with a record is over")

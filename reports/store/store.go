@@ -142,57 +142,6 @@ func (s *Store) Close() error {
 	return nil
 }
 
-// Add keeps a record, whole, as its JSON.
-func (s *Store) Add(ctx context.Context, r record.Record) error {
-	body, err := r.Encode()
-	if err != nil {
-		return wrap(s.file, "add record", err)
-	}
-	_, err = s.db.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, body)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)`, r.ID, string(r.Run.Kind), stamp(r.Created), r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model,
-		string(r.Run.Statement), r.Follows, string(body))
-	if err != nil {
-		return wrap(s.file, "add record "+r.ID, err)
-	}
-	return nil
-}
-
-// Record returns one record by its id, or by the beginning or the end of an id
-// that only one record has.
-func (s *Store) Record(ctx context.Context, id string) (record.Record, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT id, body FROM record WHERE id = ?1 OR substr(id, 1, length(?1)) = ?1 OR substr(id, -length(?1)) = ?1 ORDER BY id = ?1 DESC, id LIMIT 3", id)
-	if err != nil {
-		return record.Record{}, wrap(s.file, "record "+id, err)
-	}
-	defer func() { _ = rows.Close() }()
-	var ids, bodies []string
-	for rows.Next() {
-		var one, body string
-		if err := rows.Scan(&one, &body); err != nil {
-			return record.Record{}, wrap(s.file, "record "+id, err)
-		}
-		if one == id {
-			ids, bodies = []string{one}, []string{body}
-			break
-		}
-		ids, bodies = append(ids, one), append(bodies, body)
-	}
-	if err := rows.Err(); err != nil {
-		return record.Record{}, wrap(s.file, "record "+id, err)
-	}
-	switch {
-	case len(ids) == 0 || id == "":
-		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound))
-	case len(ids) > 1:
-		return record.Record{}, wrap(s.file, "record "+id, fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", ")))
-	}
-	r, err := record.Decode([]byte(bodies[0]))
-	if err != nil {
-		return record.Record{}, wrap(s.file, "record "+id, err)
-	}
-	return r, nil
-}
-
 // Row is one line of a list of records.
 type Row struct {
 	ID        string `json:"id"`
@@ -204,6 +153,10 @@ type Row struct {
 	Model     string `json:"model"`
 	Statement string `json:"statement"`
 	Follows   string `json:"follows,omitempty"`
+	// Corrects is the record that this one takes the place of, CorrectedBy the
+	// one that takes the place of this.
+	Corrects    string `json:"corrects,omitempty"`
+	CorrectedBy string `json:"corrected_by,omitempty"`
 	// Due: the unit was adjusted after this as-found record, and no as-left run
 	// has followed.
 	Due bool `json:"as_left_due,omitempty"`
@@ -214,11 +167,12 @@ type Query struct{ Asset, Serial, Customer, Kind string }
 
 // List returns the records that match, newest first.
 func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
-	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows,
+	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows, corrects,
+			COALESCE((SELECT min(c.id) FROM record AS c WHERE c.corrects = record.id AND c.corrects <> ''), ''),
 			EXISTS (SELECT 1 FROM bench_log WHERE as_found = record.id AND what = 'adjustment'
 				AND NOT EXISTS (SELECT 1 FROM record AS l WHERE l.kind = 'as-left' AND l.serial = record.serial AND l.created > bench_log.at))
 		FROM record
-		WHERE (?1 = '' OR asset = ?1) AND (?2 = '' OR serial = ?2) AND (?3 = '' OR customer = ?3) AND (?4 = '' OR kind = ?4)
+		WHERE ($1 = '' OR asset = $1) AND ($2 = '' OR serial = $2) AND ($3 = '' OR customer = $3) AND ($4 = '' OR kind = $4)
 		ORDER BY created DESC, id DESC`, q.Asset, q.Serial, q.Customer, q.Kind)
 	if err != nil {
 		return nil, wrap(s.file, "list", err)
@@ -227,7 +181,7 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	list := []Row{}
 	for rows.Next() {
 		var r Row
-		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows, &r.Due); err != nil {
+		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows, &r.Corrects, &r.CorrectedBy, &r.Due); err != nil {
 			return nil, wrap(s.file, "list", err)
 		}
 		list = append(list, r)

@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"crypto/ed25519"
 	"database/sql"
 	"fmt"
 	"os"
@@ -28,6 +29,15 @@ func open(t *testing.T, file string) *store.Store {
 	return s
 }
 
+// testKey signs what tests keep.
+var testKey = ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
+
+func add(t *testing.T, s *store.Store, r record.Record) {
+	t.Helper()
+	_, err := s.Add(t.Context(), r, testKey, r.Created, nil)
+	require.NoError(t, err)
+}
+
 func some(id, serial string, kind runner.Kind, at time.Time) record.Record {
 	return record.Record{Schema: record.Schema, ID: id, Created: at, Model: "Test Counter", Job: procedures.Job{Serial: serial, Asset: "A-" + serial, Customer: "C"},
 		Procedure: procedure("this"), Bench: procedure("bench"), Run: runner.Result{ID: id, Kind: kind, Statement: runner.Outside}}
@@ -40,8 +50,8 @@ func procedure(text string) record.Source {
 func TestRecordsComeBackWhole(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "with space & ünïcode?.db"))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
-	for k, r := range []record.Record{some("aaa-1", "1", runner.AsFound, at), some("aab-2", "1", runner.AsLeft, at.Add(time.Hour)), some("b-3", "2", runner.AsFound, at.Add(2*time.Hour))} {
-		require.NoError(t, s.Add(t.Context(), r), k)
+	for _, r := range []record.Record{some("aaa-1", "1", runner.AsFound, at), some("aab-2", "1", runner.AsLeft, at.Add(time.Hour)), some("b-3", "2", runner.AsFound, at.Add(2*time.Hour))} {
+		add(t, s, r)
 	}
 	rows, err := s.List(t.Context(), store.Query{})
 	require.NoError(t, err)
@@ -75,7 +85,7 @@ func TestBenchLog(t *testing.T) {
 	s := open(t, filepath.Join(t.TempDir(), "s.db"))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	found := some("found", "1", runner.AsFound, at)
-	require.NoError(t, s.Add(t.Context(), found))
+	add(t, s, found)
 	sum := found.Procedure.SHA256
 	due := func() bool {
 		rows, err := s.List(t.Context(), store.Query{Kind: "as-found"})
@@ -120,7 +130,7 @@ func TestBenchLog(t *testing.T) {
 		require.NoError(t, err)
 		require.Empty(t, list)
 	}
-	require.NoError(t, s.Add(t.Context(), some("left", "1", runner.AsLeft, at.Add(3*time.Hour))))
+	add(t, s, some("left", "1", runner.AsLeft, at.Add(3*time.Hour)))
 	require.False(t, due())
 }
 
@@ -128,8 +138,9 @@ func TestNothingIsEverChanged(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "s.db")
 	s := open(t, file)
 	r := some("one", "1", runner.AsFound, time.Now())
-	require.NoError(t, s.Add(t.Context(), r))
-	require.ErrorIs(t, s.Add(t.Context(), r), store.ErrStore, "the same id twice")
+	add(t, s, r)
+	_, err := s.Add(t.Context(), r, testKey, r.Created, nil)
+	require.ErrorIs(t, err, store.ErrStore, "the same id twice")
 	j, err := s.Begin(t.Context(), store.Header{ID: "run"})
 	require.NoError(t, err)
 	require.NoError(t, j.Event(t.Context(), runner.Event{Text: "x"}))
@@ -266,7 +277,7 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 		if r.ID == "other-procedure" {
 			r.Procedure = procedure("other")
 		}
-		require.NoError(t, s.Add(t.Context(), r))
+		add(t, s, r)
 	}
 	for _, c := range []struct {
 		kind   runner.Kind
@@ -294,7 +305,7 @@ func TestAnAsFoundRecordOfLaterDoesNotBelongBefore(t *testing.T) {
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	r := some("found", "1", runner.AsFound, at.Add(time.Hour))
 	r.Run.Finished, r.Run.Complete = at.Add(time.Hour), true
-	require.NoError(t, s.Add(t.Context(), r))
+	add(t, s, r)
 	got, err := s.Before(t.Context(), runner.AsLeft, "1", procedure("this").SHA256, at)
 	require.NoError(t, err)
 	require.Empty(t, got)

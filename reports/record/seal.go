@@ -1,0 +1,149 @@
+package record
+
+import (
+	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// SealSchema names the version of a seal's JSON.
+const SealSchema = "bandproof seal 1"
+
+// Seal binds the bytes of one record to the record before it: it is what is
+// signed. Hashes are SHA-256, in lower-case hex.
+type Seal struct {
+	Schema string `json:"schema"`
+	ID     string `json:"id"` // of the record
+	// Record is the hash of the record's bytes.
+	Record string `json:"record"`
+	// Chain is the id of the chain of one store, Number the record's place in it,
+	// from 1, and Previous the hash of the seal before; "" for the first.
+	Chain    string `json:"chain"`
+	Number   int    `json:"number"`
+	Previous string `json:"previous"`
+	// Key is the public key (Ed25519, 32 bytes, hex) that signs.
+	Key    string    `json:"key"`
+	Sealed time.Time `json:"sealed"`
+	// Parts are the first 8 bytes of the hash of each part of the record, by its
+	// JSON pointer (RFC 6901), so that it can be told where a record was changed.
+	Parts map[string]string `json:"parts"`
+}
+
+// Sealed is a record as it is kept: its bytes, those of its seal, and the
+// signature (Ed25519, 64 bytes) over the latter. A record that was kept before
+// there were seals has its bytes only.
+type Sealed struct {
+	Bytes     []byte
+	SealBytes []byte
+	Seal      Seal
+	Signature []byte
+}
+
+// Link is the place of the next record in a chain.
+type Link struct {
+	Chain    string
+	Number   int
+	Previous string
+}
+
+// Seal seals the record at its place in a chain.
+func (r Record) Seal(at Link, now time.Time, key ed25519.PrivateKey) (Sealed, error) {
+	bytes, err := r.Encode()
+	if err != nil {
+		return Sealed{}, err
+	}
+	parts, err := partHashes(bytes)
+	if err != nil {
+		return Sealed{}, fmt.Errorf("seal record %s: %w", r.ID, err)
+	}
+	public, ok := key.Public().(ed25519.PublicKey)
+	if !ok || len(key) != ed25519.PrivateKeySize {
+		return Sealed{}, fmt.Errorf("seal record %s: no signing key", r.ID)
+	}
+	seal := Seal{Schema: SealSchema, ID: r.ID, Record: Hash(bytes), Chain: at.Chain, Number: at.Number, Previous: at.Previous,
+		Key: hex.EncodeToString(public), Sealed: now.UTC(), Parts: parts}
+	text, err := canonical(seal)
+	if err != nil {
+		return Sealed{}, fmt.Errorf("seal record %s: %w", r.ID, err)
+	}
+	return Sealed{bytes, text, seal, ed25519.Sign(key, text)}, nil
+}
+
+// IsSealed tells whether there is a seal at all.
+func (s Sealed) IsSealed() bool { return len(s.SealBytes) > 0 }
+
+// Head is the hash of the seal: what the next one names, and what is printed as
+// the head of the chain.
+func (s Sealed) Head() string { return Hash(s.SealBytes) }
+
+// Next is the place after this record.
+func (s Sealed) Next() Link { return Link{s.Seal.Chain, s.Seal.Number + 1, s.Head()} }
+
+// Record reads the record; it does not verify the seal.
+func (s Sealed) Record() (Record, error) { return Decode(s.Bytes) }
+
+// NewSealed puts together what was kept of a record, without verifying it.
+func NewSealed(bytes, seal, signature []byte) (Sealed, error) {
+	s := Sealed{Bytes: bytes, SealBytes: seal, Signature: signature}
+	if len(seal) == 0 {
+		return s, nil
+	}
+	if err := strict(seal, &s.Seal); err != nil {
+		return s, fmt.Errorf("seal: %w", err)
+	}
+	return s, nil
+}
+
+// Hash is the SHA-256 of bytes in lower-case hex.
+func Hash(bytes []byte) string {
+	sum := sha256.Sum256(bytes)
+	return hex.EncodeToString(sum[:])
+}
+
+// partHashes hashes the members of a record; those of its run, and each point
+// and task, by themselves.
+func partHashes(text []byte) (map[string]string, error) {
+	parts := map[string]string{}
+	top, err := members(text)
+	if err != nil {
+		return nil, err
+	}
+	for name, body := range top {
+		if name != "run" {
+			parts["/"+name] = short(body)
+			continue
+		}
+		run, err := members(body)
+		if err != nil {
+			return nil, err
+		}
+		for name, body := range run {
+			list, ok := elements(body)
+			if !ok || name != "points" && name != "outcomes" {
+				parts["/run/"+name] = short(body)
+				continue
+			}
+			for k, one := range list {
+				parts[fmt.Sprintf("/run/%s/%d", name, k)] = short(one)
+			}
+		}
+	}
+	return parts, nil
+}
+
+func members(text []byte) (map[string]json.RawMessage, error) {
+	var m map[string]json.RawMessage
+	if err := json.Unmarshal(text, &m); err != nil {
+		return nil, fmt.Errorf("parts of the record: %w", err)
+	}
+	return m, nil
+}
+
+func elements(text []byte) (list []json.RawMessage, ok bool) {
+	return list, json.Unmarshal(text, &list) == nil && list != nil
+}
+
+func short(text []byte) string { return Hash(text)[:16] }

@@ -1,0 +1,216 @@
+package store
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"crypto/ed25519"
+	"database/sql"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"bandproof/reports/record"
+
+	"github.com/google/uuid"
+)
+
+// Head is the end of a chain of records: the hash of its newest seal and how many
+// records it has. Without them a tail that was cut off can't be noticed.
+type Head struct {
+	Chain string `json:"chain"`
+	Hash  string `json:"head"`
+	Count int    `json:"count"`
+}
+
+// Add seals a record as the next of the store's chain and keeps it, whole.
+// before, where it is not nil, is called with the sealed record before that is
+// final: a process that is killed in it has not added the record.
+func (s *Store) Add(ctx context.Context, r record.Record, key ed25519.PrivateKey, now time.Time, before func(record.Sealed)) (record.Sealed, error) {
+	var sealed record.Sealed
+	err := s.within(ctx, func(tx *sql.Tx) error {
+		at, err := nextLink(ctx, tx)
+		if err != nil {
+			return err
+		}
+		if sealed, err = r.Seal(at, now, key); err != nil {
+			return err
+		}
+		if err := insertRecord(ctx, tx, r, sealed); err != nil || before == nil {
+			return err
+		}
+		before(sealed)
+		return nil
+	})
+	if err != nil {
+		return record.Sealed{}, wrap(s.file, "add record "+r.ID, err)
+	}
+	return sealed, nil
+}
+
+// within does something as one transaction: all of it, or nothing.
+func (s *Store) within(ctx context.Context, do func(*sql.Tx) error) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := do(tx); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+// nextLink is the place of the next record in the store's own chain, which is
+// begun with the first.
+func nextLink(ctx context.Context, tx *sql.Tx) (record.Link, error) {
+	var chain string
+	err := tx.QueryRowContext(ctx, "SELECT id FROM chain WHERE own = 1").Scan(&chain)
+	if errors.Is(err, sql.ErrNoRows) {
+		chain = uuid.NewString()
+		_, err = tx.ExecContext(ctx, "INSERT INTO chain (id, own) VALUES ($1, 1)", chain)
+	}
+	if err != nil {
+		return record.Link{}, err
+	}
+	head, err := headOf(ctx, tx, chain)
+	return record.Link{Chain: chain, Number: head.Count + 1, Previous: head.Hash}, err
+}
+
+// querier is a database or a transaction.
+type querier interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+func headOf(ctx context.Context, q querier, chain string) (Head, error) {
+	h := Head{Chain: chain}
+	var seal string
+	err := q.QueryRowContext(ctx, "SELECT number, seal FROM record WHERE chain = $1 ORDER BY number DESC LIMIT 1", chain).Scan(&h.Count, &seal)
+	if errors.Is(err, sql.ErrNoRows) {
+		return h, nil
+	}
+	h.Hash = record.Hash([]byte(seal))
+	return h, err
+}
+
+func insertRecord(ctx context.Context, tx *sql.Tx, r record.Record, s record.Sealed) error {
+	packed, err := pack(s.Bytes)
+	if err != nil {
+		return err
+	}
+	corrects := ""
+	if r.Corrects != nil {
+		corrects = r.Corrects.ID
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
+		r.ID, string(r.Run.Kind), stamp(r.Created), r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model, string(r.Run.Statement), r.Follows, corrects,
+		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, record.Hash(packed), packed)
+	return err
+}
+
+// Head is the end of the chain that a record stands in.
+func (s *Store) Head(ctx context.Context, chain string) (Head, error) {
+	h, err := headOf(ctx, s.db, chain)
+	if err != nil {
+		return h, wrap(s.file, "head of chain "+chain, err)
+	}
+	return h, nil
+}
+
+// Record returns one record by its id, or by the beginning or the end of an id
+// that only one record has. It is not verified.
+func (s *Store) Record(ctx context.Context, id string) (record.Record, error) {
+	sealed, err := s.Sealed(ctx, id)
+	if err != nil {
+		return record.Record{}, err
+	}
+	r, err := sealed.Record()
+	if err != nil {
+		return record.Record{}, wrap(s.file, "record "+id, err)
+	}
+	return r, nil
+}
+
+// Sealed returns one record as it is kept, by the same ids as Record.
+func (s *Store) Sealed(ctx context.Context, id string) (record.Sealed, error) {
+	whole, err := s.whole(ctx, id)
+	if err != nil {
+		return record.Sealed{}, wrap(s.file, "record "+id, err)
+	}
+	var seal string
+	var packed, signature []byte
+	err = s.db.QueryRowContext(ctx, "SELECT seal, signature, body FROM record WHERE id = $1", whole).Scan(&seal, &signature, &packed)
+	if err != nil {
+		return record.Sealed{}, wrap(s.file, "record "+id, err)
+	}
+	body, err := unpack(packed)
+	if err != nil {
+		return record.Sealed{}, wrap(s.file, "record "+id, err)
+	}
+	sealed, err := record.NewSealed(body, []byte(seal), signature)
+	if err != nil {
+		return record.Sealed{}, wrap(s.file, "record "+id, err)
+	}
+	return sealed, nil
+}
+
+// whole finds the id that begins or ends as given.
+func (s *Store) whole(ctx context.Context, id string) (string, error) {
+	rows, err := s.db.QueryContext(ctx, "SELECT id FROM record WHERE id = $1 OR substr(id, 1, length($1)) = $1 OR substr(id, -length($1)) = $1 ORDER BY id = $1 DESC, id LIMIT 3", id)
+	if err != nil {
+		return "", err
+	}
+	defer func() { _ = rows.Close() }()
+	var ids []string
+	for rows.Next() {
+		var one string
+		if err := rows.Scan(&one); err != nil {
+			return "", err
+		}
+		if one == id {
+			return id, nil
+		}
+		ids = append(ids, one)
+	}
+	switch {
+	case rows.Err() != nil:
+		return "", rows.Err()
+	case len(ids) == 0 || id == "":
+		return "", fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound)
+	case len(ids) > 1:
+		return "", fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", "))
+	}
+	return ids[0], nil
+}
+
+// mostBytes bounds what a record may unpack to.
+const mostBytes = 4 << 30
+
+func pack(body []byte) ([]byte, error) {
+	var b bytes.Buffer
+	w := gzip.NewWriter(&b)
+	_, err := w.Write(body)
+	if err = errors.Join(err, w.Close()); err != nil {
+		return nil, fmt.Errorf("pack record: %w", err)
+	}
+	return b.Bytes(), nil
+}
+
+// unpack gives the bytes of a record; those from before there were seals are
+// not packed.
+func unpack(packed []byte) ([]byte, error) {
+	if !bytes.HasPrefix(packed, []byte{0x1f, 0x8b}) {
+		return packed, nil
+	}
+	r, err := gzip.NewReader(bytes.NewReader(packed))
+	if err != nil {
+		return nil, fmt.Errorf("is damaged: %w", err)
+	}
+	body, err := io.ReadAll(io.LimitReader(r, mostBytes))
+	if err != nil {
+		return nil, fmt.Errorf("is damaged: %w", err)
+	}
+	return body, nil
+}
