@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -209,12 +210,19 @@ func shortID(id string) string { return id[max(0, len(id)-8):] }
 
 // writeFile writes a file whole or not at all.
 func writeFile(file string, text []byte) error {
+	return writeFileBy(file, func(w io.Writer) error {
+		_, err := w.Write(text)
+		return err
+	})
+}
+
+// writeFileBy is writeFile for what is too long to be held in memory.
+func writeFileBy(file string, write func(io.Writer) error) error {
 	tmp, err := os.CreateTemp(filepath.Dir(file), ".bandproof-*")
 	if err != nil {
 		return fmt.Errorf("write %s: %w", file, err)
 	}
-	_, err = tmp.Write(text)
-	err = errors.Join(err, tmp.Sync(), tmp.Chmod(0o644), tmp.Close())
+	err = errors.Join(write(tmp), tmp.Sync(), tmp.Chmod(0o644), tmp.Close())
 	if err == nil {
 		err = os.Rename(tmp.Name(), file)
 	}

@@ -16,13 +16,34 @@ import (
 	"github.com/spf13/cobra"
 )
 
+// sheetFormats are what a data sheet can be written as, by the file's ending.
+var sheetFormats = []struct {
+	ending string
+	write  func(*sheet.Sheet, io.Writer) error
+}{
+	{".pdf", (*sheet.Sheet).PDF},
+	{".html", (*sheet.Sheet).HTML},
+	{".csv", (*sheet.Sheet).CSV},
+}
+
+// sheetEndings lists them as words: ".pdf, .html or .csv".
+func sheetEndings() string {
+	var list []string
+	for _, f := range sheetFormats {
+		list = append(list, f.ending)
+	}
+	n := len(list) - 1
+	return strings.Join(list[:n], ", ") + " or " + list[n]
+}
+
 func sheetCommand(t *terminal) *cobra.Command {
-	var file, to string
+	var file, to, format string
 	var style sheet.Options
 	c := &cobra.Command{
 		Use:   "sheet RECORD...",
-		Short: "write the data sheet of one or more runs of a unit, as PDF or CSV by the file's ending",
-		Long:  "Write the data sheet of one or more runs of a unit, side by side.\nA RECORD is the id of a record in the store, or a record file (JSON).",
+		Short: "write the data sheet of one or more runs of a unit, in the format of the file's ending",
+		Long: "Write the data sheet of one or more runs of a unit, side by side, as " + sheetEndings() + " by the file's ending;\n" +
+			"\"--to -\" writes to standard output, in the format that --format names.\nA RECORD is the id of a record in the store, or a record file (JSON).",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				return usage{errors.New("sheet takes at least one record; \"records list\" shows what there is")}
@@ -30,6 +51,10 @@ func sheetCommand(t *terminal) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, args []string) error {
+			write, err := sheetWriter(to, format)
+			if err != nil {
+				return usage{err}
+			}
 			records, err := findRecords(c, file, args)
 			if err != nil {
 				return err
@@ -41,23 +66,12 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if s, err = s.With(style); err != nil {
 				return usage{err}
 			}
-			write, err := sheetWriter(s, to)
-			if err != nil {
-				return usage{err}
-			}
-			var b strings.Builder
-			if err := write(&b); err != nil {
-				return fmt.Errorf("data sheet: %w", err)
-			}
-			if err := writeFile(to, []byte(b.String())); err != nil {
-				return usage{err}
-			}
-			t.print("wrote %s", to)
-			return nil
+			return writeSheet(t, s, write, to)
 		},
 	}
 	c.Flags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
-	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in .pdf or .csv")
+	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in "+sheetEndings()+"; \"-\" for standard output")
+	c.Flags().StringVar(&format, "format", "", "format where no ending tells it: "+strings.ReplaceAll(sheetEndings(), ".", ""))
 	styleFlags(c, &style)
 	return c
 }
@@ -74,14 +88,39 @@ func styleFlags(c *cobra.Command, o *sheet.Options) {
 	}
 }
 
-func sheetWriter(s *sheet.Sheet, to string) (func(io.Writer) error, error) {
-	switch strings.ToLower(filepath.Ext(to)) {
-	case ".pdf":
-		return s.PDF, nil
-	case ".csv":
-		return s.CSV, nil
+// writeSheet writes to standard output or a file, that one whole or not at all.
+func writeSheet(t *terminal, s *sheet.Sheet, write func(*sheet.Sheet, io.Writer) error, to string) error {
+	if to == "-" {
+		if err := write(s, t); err != nil {
+			return fmt.Errorf("standard output: %w", err)
+		}
+		return nil
 	}
-	return nil, fmt.Errorf("--to %s: a data sheet is written as .pdf or .csv", to)
+	if err := writeFileBy(to, func(w io.Writer) error { return write(s, w) }); err != nil {
+		return usage{err}
+	}
+	t.print("wrote %s", to)
+	return nil
+}
+
+// sheetWriter finds the writer by the format named, else by the file's ending.
+func sheetWriter(to, format string) (func(*sheet.Sheet, io.Writer) error, error) {
+	ending := strings.ToLower(filepath.Ext(to))
+	if format != "" {
+		ending = "." + strings.TrimPrefix(strings.ToLower(format), ".")
+	}
+	for _, f := range sheetFormats {
+		if f.ending == ending {
+			return f.write, nil
+		}
+	}
+	switch {
+	case format != "":
+		return nil, fmt.Errorf("--format %s: a data sheet is written as %s", format, strings.ReplaceAll(sheetEndings(), ".", ""))
+	case to == "-":
+		return nil, fmt.Errorf("--to -: say with --format what to write: %s", strings.ReplaceAll(sheetEndings(), ".", ""))
+	}
+	return nil, fmt.Errorf("--to %s: a data sheet is written as %s", to, sheetEndings())
 }
 
 // findRecords reads each record from its file, else from the store.

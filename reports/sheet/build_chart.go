@@ -13,7 +13,7 @@ import (
 // chart lays out relative error against frequency at one input. Its values are
 // for drawing only.
 func (s *Sheet) chart(name string) *chart {
-	c := &chart{X: "Frequency", Y: "Relative error, ppm", Outside: "outside the plotted range, with its value", NoValue: "no count", NotJudged: "not judged, no value"}
+	c := &chart{X: "Frequency", Y: "Relative error, ppm", NotShown: s.say("not shown"), Outside: "outside the plotted range, with its value", NoValue: "no count", NotJudged: "not judged, no value"}
 	if in, ok := s.input(name); ok {
 		c.From, c.To = in.Range[0].Float(), in.Range[1].Float()
 	}
@@ -28,6 +28,9 @@ func (s *Sheet) chart(name string) *chart {
 	c.fitRange()
 	c.Caption = "Input " + name + ": relative error of the mean reading, " + strings.Join(labels, ", ") +
 		". Bars: expanded uncertainty, where longer than the sign. Values are in the table."
+	if c.thin() {
+		c.Caption += " " + s.say("Of points too many to be told apart the worst of each place are drawn, and each place with a flag.")
+	}
 	return c
 }
 

@@ -13,7 +13,7 @@ import (
 // spelled out as [U+001B]; bytes that are no text as [x9F]. Line feeds stay.
 func clean(s string) string {
 	if strings.ContainsAny(s, "\r\t") {
-		s = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ").Replace(s)
+		s = lineFeeds.Replace(s)
 	}
 	if !strings.ContainsFunc(s, odd) {
 		return s
@@ -32,13 +32,15 @@ func clean(s string) string {
 	return b.String()
 }
 
+var lineFeeds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
+
 // spell writes a character by its number.
 func spell(r rune) string { return fmt.Sprintf("[U+%04X]", r) }
 
 // odd tells whether r must not be printed as it is. U+FFFD is among them
 // because it also stands for bytes that are no text.
 func odd(r rune) bool {
-	if r == '\n' {
+	if r == '\n' || r >= ' ' && r < 0x7f {
 		return false
 	}
 	return r == utf8.RuneError || unicode.IsControl(r) || unicode.In(r, unicode.Cf, unicode.Co, unicode.Cs, unicode.Zl, unicode.Zp) ||

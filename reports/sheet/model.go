@@ -122,6 +122,7 @@ type chart struct {
 	Gaps    []gap
 	// Legend texts for signs that are no series.
 	Outside, NoValue, NotJudged string
+	NotShown                    string // label of a gap without room for its own
 }
 
 // series is one run's points.
@@ -177,7 +178,7 @@ func (t *table) texts() []*string {
 }
 
 func (c *chart) texts() []*string {
-	list := []*string{&c.Caption, &c.X, &c.Y}
+	list := []*string{&c.Caption, &c.X, &c.Y, &c.Outside, &c.NoValue, &c.NotJudged, &c.NotShown}
 	for k := range c.Series {
 		list = append(list, &c.Series[k].Name)
 	}
@@ -204,4 +205,30 @@ func itemTexts(items []item) []*string {
 		out = append(out, &items[k].Key, &items[k].Value)
 	}
 	return out
+}
+
+func (c *chart) titles() (x, y, caption string) { return c.X, c.Y, c.Caption }
+
+// about lists what is drawn, with the signs that are in use.
+func (c *chart) about() []string {
+	var list []string
+	for _, s := range c.Series {
+		list = append(list, s.Name)
+	}
+	for _, b := range c.Bands {
+		list = append(list, b.Name)
+	}
+	outside, none, unjudged := c.signs()
+	for _, x := range []struct {
+		used bool
+		name string
+	}{{none, c.NoValue}, {unjudged, c.NotJudged}, {outside, c.Outside}} {
+		if x.used {
+			list = append(list, x.name)
+		}
+	}
+	for _, g := range c.Gaps {
+		list = append(list, g.Label)
+	}
+	return list
 }

@@ -50,3 +50,19 @@ func (g *graph) texts() []*string {
 	}
 	return list
 }
+
+func (g *graph) titles() (x, y, caption string) { return g.X.Title, g.Y.Title, g.Caption }
+
+func (g *graph) about() []string {
+	var list []string
+	for _, l := range g.Lines {
+		list = append(list, l.Name)
+	}
+	for _, l := range g.Levels {
+		list = append(list, l.Name)
+	}
+	if len(g.Steps) > 0 {
+		list = append(list, g.StepsAs)
+	}
+	return list
+}

@@ -72,6 +72,14 @@ func (s numberStyle) plain(text string) (number string, ok bool) {
 	return text, plainNumber.MatchString(text)
 }
 
+// split cuts a number before its decimal sign.
+func (s numberStyle) split(text string) (whole, part string) {
+	if k := strings.LastIndex(text, s.decimal); k >= 0 {
+		return text[:k], text[k:]
+	}
+	return text, ""
+}
+
 // digitAt tells whether a text ends or begins with a digit.
 func digitAt(s string, end bool) bool {
 	if s == "" {

@@ -123,7 +123,7 @@ func (g *grille) needs() (least, most []float64) {
 				token = max(token, min(text, 140))
 			}
 			if c.Align == point {
-				a, b := g.splitPoint(r[k].Text)
+				a, b := g.w.doc.style.split(r[k].Text)
 				g.whole[k], g.part[k] = max(g.whole[k], f.width(a, g.size)), max(g.part[k], f.width(b, g.size))
 			}
 		}
@@ -134,14 +134,6 @@ func (g *grille) needs() (least, most []float64) {
 		least[k], most[k] = token+2*cellPad, max(full, token)+2*cellPad
 	}
 	return least, most
-}
-
-// splitPoint cuts a number before its decimal sign.
-func (g *grille) splitPoint(s string) (whole, part string) {
-	if k := strings.LastIndex(s, g.w.doc.style.decimal); k >= 0 {
-		return s[:k], s[k:]
-	}
-	return s, ""
 }
 
 func total(list []float64) float64 {
@@ -365,7 +357,7 @@ func (g *grille) at(k int, x float64, s string, f *face, lines int) float64 {
 	case g.Columns[k].Align == left || lines > 1:
 		return x + cellPad
 	case g.Columns[k].Align == point && g.whole[k]+g.part[k] <= width+0.01:
-		a, _ := g.splitPoint(s)
+		a, _ := g.w.doc.style.split(s)
 		return x + cellPad + width - g.part[k] - f.width(a, g.size)
 	}
 	return x + cellPad + width - f.width(s, g.size)

@@ -32,7 +32,7 @@ func (m graphMarks) Plot(c draw.Canvas, p *plot.Plot) {
 		c.StrokeLine2(thin(0.9, black, lvlDashes...), c.Min.X, y, c.Max.X, y)
 		levelLabel(c, k, y, l.Name, labels)
 	}
-	for _, s := range m.g.Steps {
+	for _, s := range m.g.thinnedSteps() {
 		a, b, y := tx(s.From)-7, tx(s.To)+7, ty(s.Y)
 		c.StrokeLine2(thin(1.4, black), max(a, c.Min.X), y, min(b, c.Max.X), y)
 	}
@@ -101,15 +101,15 @@ func (g *graph) styleOf(k int) (draw.LineStyle, bool) {
 
 // shade is the uncertainty of a line with too many dots for bars.
 func (g *graph) shade(c draw.Canvas, l graphLine, tx, ty func(float64) vg.Length, k int) {
-	var up, down []vg.Point
-	for _, q := range l.Points {
-		if q.U <= 0 || !drawable(q.Y-q.U, g.Y.Log) {
-			return
-		}
-		up, down = append(up, vg.Point{X: tx(q.X), Y: ty(q.Y + q.U)}), append(down, vg.Point{X: tx(q.X), Y: ty(q.Y - q.U)})
-	}
+	up, down := envelope(l.Points, g.Y.Log)
 	slices.Reverse(down)
-	c.FillPolygon(color.Gray{Y: uint8(min(222+8*k, 245))}, c.ClipPolygonXY(append(up, down...)))
+	var around []vg.Point
+	for _, q := range append(up, down...) {
+		around = append(around, vg.Point{X: tx(q.X), Y: ty(q.Y)})
+	}
+	if len(around) > 0 {
+		c.FillPolygon(color.Gray{Y: uint8(min(222+8*k, 245))}, c.ClipPolygonXY(around))
+	}
 }
 
 // thinned keeps the least and the largest value of each span of a long line.

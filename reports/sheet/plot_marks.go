@@ -79,7 +79,7 @@ func (g gaps) Plot(c draw.Canvas, p *plot.Plot) {
 			a, b = a-1, b+1
 		}
 		hatched(c, a, b)
-		gapLabel(c, a, b, x.Label)
+		gapLabel(c, a, b, x.Label, g.c.NotShown)
 	}
 }
 
@@ -100,9 +100,9 @@ func hatched(c draw.Canvas, a, b vg.Length) {
 
 // gapLabel stands in the stretch, upright where it is narrow; a reason too long
 // for the plot is left to the list on the first page.
-func gapLabel(c draw.Canvas, a, b vg.Length, label string) {
+func gapLabel(c draw.Canvas, a, b vg.Length, label, short string) {
 	style := textStyle(7)
-	for _, l := range []string{label, "not shown"} {
+	for _, l := range []string{label, short} {
 		w := style.Width(l)
 		if w+8 < b-a {
 			boxed(c, style, vg.Point{X: (a + b) / 2, Y: c.Min.Y + 0.8*(c.Max.Y-c.Min.Y)}, l, w, 9)
