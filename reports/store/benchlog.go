@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -54,10 +53,10 @@ func (s *Store) KeepTry(ctx context.Context, a record.Adjustment, t runner.Try) 
 }
 
 func (s *Store) log(ctx context.Context, entry, what string, at time.Time, serial, procedure, asFound string, body any) error {
-	text, err := json.Marshal(body)
+	written, err := json.Marshal(body)
 	if err == nil {
-		_, err = s.db.ExecContext(ctx, "INSERT INTO bench_log (entry, what, at, serial, procedure, as_found, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
-			entry, what, stamp(at), serial, procedure, asFound, string(text))
+		_, err = s.exec(ctx, "INSERT INTO bench_log (entry, what, at, serial, procedure, as_found, body) VALUES ($1, $2, $3, $4, $5, $6, $7)",
+			entry, what, stamp(at), text(serial), procedure, asFound, string(written))
 	}
 	if err != nil {
 		return wrap(s.file, "bench log", err)
@@ -68,40 +67,29 @@ func (s *Store) log(ctx context.Context, entry, what string, at time.Time, seria
 // Adjustments returns those of a unit that began in a stretch of time, oldest
 // first, each as far as it was kept.
 func (s *Store) Adjustments(ctx context.Context, serial, procedureSHA256 string, after, before time.Time) (list []record.Adjustment, err error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT entry, what, body FROM bench_log WHERE serial = ? AND procedure = ? ORDER BY seq", serial, procedureSHA256)
-	if err != nil {
-		return nil, wrap(s.file, "bench log", err)
-	}
-	defer func() { err = errors.Join(err, rows.Close()) }()
 	at := map[string]int{}
-	for rows.Next() {
+	err = s.each(ctx, func(scan func(...any) error) error {
 		var entry, what, body string
-		if err := rows.Scan(&entry, &what, &body); err != nil {
-			return nil, wrap(s.file, "bench log", err)
+		if err := scan(&entry, &what, &body); err != nil {
+			return err
 		}
 		k, known := at[entry]
 		switch {
 		case what == logAdjustment:
-			var a record.Adjustment
-			if err := json.Unmarshal([]byte(body), &a); err != nil {
-				return nil, wrap(s.file, "bench log", err)
-			}
+			a, err := decode[record.Adjustment](body)
 			at[entry], list = len(list), append(list, a)
+			return err
 		case what == logTry && known:
-			var t runner.Try
-			if err := json.Unmarshal([]byte(body), &t); err != nil {
-				return nil, wrap(s.file, "bench log", err)
-			}
+			t, err := decode[runner.Try](body)
 			list[k].Tries = append(list[k].Tries, t)
+			return err
 		case what == logEnd && known:
-			var a record.Adjustment
-			if err := json.Unmarshal([]byte(body), &a); err != nil {
-				return nil, wrap(s.file, "bench log", err)
-			}
-			list[k] = a
+			list[k], err = decode[record.Adjustment](body)
+			return err
 		}
-	}
-	if err := rows.Err(); err != nil {
+		return nil
+	}, "SELECT entry, what, body FROM bench_log WHERE serial = $1 AND procedure = $2 ORDER BY seq", text(serial), procedureSHA256)
+	if err != nil {
 		return nil, wrap(s.file, "bench log", err)
 	}
 	return slices.DeleteFunc(list, func(a record.Adjustment) bool { return a.Started.Before(after) || a.Started.After(before) }), nil
@@ -143,17 +131,12 @@ type LogLine struct {
 
 // BenchLog lists what was done outside any run, newest first.
 func (s *Store) BenchLog(ctx context.Context, serial string) (list []LogLine, err error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT entry, what, serial, as_found, body FROM bench_log WHERE ?1 = '' OR serial = ?1 ORDER BY seq", serial)
-	if err != nil {
-		return nil, wrap(s.file, "bench log", err)
-	}
-	defer func() { err = errors.Join(err, rows.Close()) }()
 	at := map[string]int{}
-	for rows.Next() {
+	err = s.each(ctx, func(scan func(...any) error) error {
 		var l LogLine
 		var body string
-		if err := rows.Scan(&l.ID, &l.What, &l.Serial, &l.AsFound, &body); err != nil {
-			return nil, wrap(s.file, "bench log", err)
+		if err := scan(&l.ID, &l.What, &l.Serial, &l.AsFound, &body); err != nil {
+			return err
 		}
 		k, known := at[l.ID]
 		if !known {
@@ -162,13 +145,11 @@ func (s *Store) BenchLog(ctx context.Context, serial string) (list []LogLine, er
 		}
 		if l.What == logTry {
 			list[k].Tries++
-			continue
+			return nil
 		}
-		if err := list[k].fill(body); err != nil {
-			return nil, wrap(s.file, "bench log", err)
-		}
-	}
-	if err := rows.Err(); err != nil {
+		return list[k].fill(body)
+	}, "SELECT entry, what, serial, as_found, body FROM bench_log WHERE $1 = '' OR serial = $1 ORDER BY seq", text(serial))
+	if err != nil {
 		return nil, wrap(s.file, "bench log", err)
 	}
 	slices.Reverse(list)

@@ -60,7 +60,7 @@ func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
 	if err != nil {
 		return nil, wrap(s.file, "begin run", err)
 	}
-	_, err = s.db.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES (?, ?, ?, ?)", h.ID, string(h.Kind), stamp(h.Started), string(body))
+	_, err = s.exec(ctx, "INSERT INTO run (id, kind, started, header) VALUES ($1, $2, $3, $4)", h.ID, string(h.Kind), stamp(h.Started), string(body))
 	if err != nil {
 		return nil, wrap(s.file, "begin run "+h.ID, err)
 	}
@@ -124,16 +124,14 @@ func (j *journal) addStanding(ctx context.Context, what string, body any) error 
 }
 
 func (j *journal) insert(ctx context.Context, rows ...row) error {
-	tx, err := j.s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	for _, r := range rows {
-		if _, err := tx.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES (?, ?, ?)", j.run, r.what, r.body); err != nil {
-			return errors.Join(err, tx.Rollback())
+	return j.s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		for _, r := range rows {
+			if _, err := tx.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES ($1, $2, $3)", j.run, r.what, r.body); err != nil {
+				return err
+			}
 		}
-	}
-	return tx.Commit()
+		return nil
+	})
 }
 
 func (j *journal) wrap(err error) error {
@@ -191,23 +189,15 @@ func (s *Store) Points(ctx context.Context, run string) ([]runner.PointResult, e
 
 // Earlier returns what the journal of a run holds.
 func (s *Store) Earlier(ctx context.Context, run string) (*runner.Earlier, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT what, body FROM journal WHERE run = ? ORDER BY seq", run)
-	if err != nil {
-		return nil, wrap(s.file, "journal of run "+run, err)
-	}
-	defer func() { _ = rows.Close() }()
 	t := taking{e: &runner.Earlier{Steps: map[string][]json.RawMessage{}}, at: map[string]int{}}
-	for rows.Next() {
+	err := s.each(ctx, func(scan func(...any) error) error {
 		var r row
-		err := rows.Scan(&r.what, &r.body)
-		if err == nil {
-			err = t.take(r)
+		if err := scan(&r.what, &r.body); err != nil {
+			return err
 		}
-		if err != nil {
-			return nil, wrap(s.file, "journal of run "+run, err)
-		}
-	}
-	if err := rows.Err(); err != nil {
+		return t.take(r)
+	}, "SELECT what, body FROM journal WHERE run = $1 ORDER BY seq", run)
+	if err != nil {
 		return nil, wrap(s.file, "journal of run "+run, err)
 	}
 	if len(t.e.Sessions) == 0 {
@@ -220,7 +210,7 @@ func (s *Store) Earlier(ctx context.Context, run string) (*runner.Earlier, error
 // say that it had begun.
 func (s *Store) unsaid(ctx context.Context, run string, e *runner.Earlier) error {
 	var text string
-	switch err := s.db.QueryRowContext(ctx, "SELECT header FROM run WHERE id = ?", run).Scan(&text); {
+	switch err := s.first(ctx, "SELECT header FROM run WHERE id = $1", []any{run}, &text); {
 	case errors.Is(err, sql.ErrNoRows):
 		return nil // of such a run there is nothing at all
 	case err != nil:
@@ -367,11 +357,12 @@ type Interrupted struct {
 
 // Interrupted returns the runs without a record, newest first.
 func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT id, header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
-	if err != nil {
-		return nil, wrap(s.file, "interrupted runs", err)
-	}
-	list, err := headers(rows)
+	var list []Interrupted
+	err := s.each(ctx, func(scan func(...any) error) error {
+		i, err := header(scan)
+		list = append(list, i)
+		return err
+	}, "SELECT id, header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
 	if err != nil {
 		return nil, wrap(s.file, "interrupted runs", err)
 	}
@@ -425,19 +416,14 @@ func (s *Store) Find(ctx context.Context, id string) (Interrupted, error) {
 	return Interrupted{}, wrap(s.file, "interrupted run "+id, fmt.Errorf("%w; \"records list\" shows what there is", ErrNotInterrupted))
 }
 
-func headers(rows *sql.Rows) (list []Interrupted, err error) {
-	defer func() { err = errors.Join(err, rows.Close()) }()
-	for rows.Next() {
-		var id, text string
-		var i Interrupted
-		if err := rows.Scan(&id, &text); err != nil {
-			return nil, err
-		}
-		if err := json.Unmarshal([]byte(text), &i.Header); err != nil {
-			i = Interrupted{Damage: fmt.Errorf("head of run %s: %w", id, err)}
-		}
-		i.Header.ID = id
-		list = append(list, i)
+func header(scan func(...any) error) (i Interrupted, err error) {
+	var id, text string
+	if err := scan(&id, &text); err != nil {
+		return i, err
 	}
-	return list, rows.Err()
+	if err := json.Unmarshal([]byte(text), &i.Header); err != nil {
+		i = Interrupted{Damage: fmt.Errorf("head of run %s: %w", id, err)}
+	}
+	i.Header.ID = id
+	return i, nil
 }

@@ -24,8 +24,8 @@ func taken(id string, word decision.Word, minute int) runner.PointResult {
 // What a run tells its journal comes back when the run is to go on: the last word
 // on each point, what is put off, how the run stood at the last point, and where
 // each session ended.
-func TestEarlierIsWhatTheRunTold(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func earlierIsWhatTheRunTold(t *testing.T, place empty) {
+	s := open(t, place(t))
 	ctx := t.Context()
 	j, err := s.Begin(ctx, store.Header{ID: "run", Kind: runner.AsFound, Started: at(0), Job: procedures.Job{Customer: "C"}, Plan: "ab"})
 	require.NoError(t, err)

@@ -2,9 +2,7 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
-	"errors"
 	"time"
 
 	"bandproof/reports/notify"
@@ -24,8 +22,8 @@ const stillOpen = "delivered = '' AND given_up = 0"
 func (o outbox) Add(ctx context.Context, w notify.Waiting) error {
 	receiver, err := json.Marshal(w.Receiver)
 	if err == nil {
-		_, err = o.s.db.ExecContext(ctx, "INSERT INTO outbox (address, receiver, once, event, added, next_try) VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
-			w.Address, string(receiver), w.Once, string(w.Event), stamp(w.Added), stamp(w.NextTry))
+		_, err = o.s.exec(ctx, "INSERT INTO outbox (address, receiver, once, event, added, next_try) VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT DO NOTHING",
+			text(w.Address), string(receiver), text(w.Once), string(w.Event), stamp(w.Added), stamp(w.NextTry))
 	}
 	return o.wrap(err)
 }
@@ -39,12 +37,11 @@ func (o outbox) wrap(err error) error {
 
 // Next implements notify.Outbox.
 func (o outbox) Next(ctx context.Context, address string) (notify.Waiting, bool, error) {
-	row := o.s.db.QueryRowContext(ctx, "SELECT "+outboxColumns+" FROM outbox WHERE address = ? AND "+stillOpen+" ORDER BY seq LIMIT 1", address)
-	w, err := waiting(row.Scan)
-	if errors.Is(err, sql.ErrNoRows) {
-		return w, false, nil
+	list, err := o.list(ctx, "address = $1 AND "+stillOpen+" ORDER BY seq LIMIT 1", text(address))
+	if len(list) == 0 {
+		return notify.Waiting{}, false, err
 	}
-	return w, err == nil, o.wrap(err)
+	return list[0], true, nil
 }
 
 // waiting reads one row.
@@ -73,79 +70,63 @@ func waiting(scan func(...any) error) (w notify.Waiting, err error) {
 
 // Claim implements notify.Outbox.
 func (o outbox) Claim(ctx context.Context, w notify.Waiting, until time.Time) (bool, error) {
-	done, err := o.s.db.ExecContext(ctx, "UPDATE outbox SET tries = tries + 1, next_try = ? WHERE seq = ? AND tries = ? AND "+stillOpen, stamp(until), w.Seq, w.Tries)
-	if err != nil {
-		return false, o.wrap(err)
-	}
-	n, err := done.RowsAffected()
+	n, err := o.s.exec(ctx, "UPDATE outbox SET tries = tries + 1, next_try = $1 WHERE seq = $2 AND tries = $3 AND "+stillOpen, stamp(until), w.Seq, w.Tries)
 	return n == 1, o.wrap(err)
 }
 
 // Delivered implements notify.Outbox.
 func (o outbox) Delivered(ctx context.Context, w notify.Waiting, at time.Time) error {
-	return o.set(ctx, "delivered = ?, last_error = '', given_up = 0 WHERE seq = ?", stamp(at), w.Seq)
+	return o.set(ctx, "delivered = $1, last_error = '', given_up = 0 WHERE seq = $2", stamp(at), w.Seq)
 }
 
 // Failed implements notify.Outbox.
 func (o outbox) Failed(ctx context.Context, w notify.Waiting, why string, next time.Time) error {
-	return o.set(ctx, "last_error = ?, next_try = ? WHERE seq = ? AND delivered = ''", why, stamp(next), w.Seq)
+	return o.set(ctx, "last_error = $1, next_try = $2 WHERE seq = $3 AND delivered = ''", text(why), stamp(next), w.Seq)
 }
 
 // GiveUp implements notify.Outbox.
 func (o outbox) GiveUp(ctx context.Context, w notify.Waiting, why string) error {
-	return o.set(ctx, "last_error = ?, given_up = 1 WHERE seq = ? AND delivered = ''", why, w.Seq)
+	return o.set(ctx, "last_error = $1, given_up = 1 WHERE seq = $2 AND delivered = ''", text(why), w.Seq)
 }
 
 // Retry implements notify.Outbox.
 func (o outbox) Retry(ctx context.Context, now time.Time) error {
-	return o.set(ctx, "given_up = 0, next_try = ? WHERE delivered = '' AND given_up = 1", stamp(now))
+	return o.set(ctx, "given_up = 0, next_try = $1 WHERE delivered = '' AND given_up = 1", stamp(now))
 }
 
 // Drop implements notify.Outbox.
 func (o outbox) Drop(ctx context.Context, address string) (int, error) {
-	done, err := o.s.db.ExecContext(ctx, "DELETE FROM outbox WHERE address = ? AND delivered = ''", address)
-	if err != nil {
-		return 0, o.wrap(err)
-	}
-	n, err := done.RowsAffected()
+	n, err := o.s.exec(ctx, "DELETE FROM outbox WHERE address = $1 AND delivered = ''", text(address))
 	return int(n), o.wrap(err)
 }
 
 func (o outbox) set(ctx context.Context, what string, args ...any) error {
-	_, err := o.s.db.ExecContext(ctx, "UPDATE outbox SET "+what, args...)
+	_, err := o.s.exec(ctx, "UPDATE outbox SET "+what, args...)
 	return o.wrap(err)
 }
 
 // Addresses implements notify.Outbox.
 func (o outbox) Addresses(ctx context.Context) (list []string, err error) {
-	rows, err := o.s.db.QueryContext(ctx, "SELECT DISTINCT address FROM outbox WHERE "+stillOpen+" ORDER BY address")
-	if err != nil {
-		return nil, o.wrap(err)
-	}
-	defer func() { _ = rows.Close() }()
-	for rows.Next() {
+	err = o.s.each(ctx, func(scan func(...any) error) error {
 		var a string
-		if err := rows.Scan(&a); err != nil {
-			return nil, o.wrap(err)
-		}
+		err := scan(&a)
 		list = append(list, a)
-	}
-	return list, o.wrap(rows.Err())
+		return err
+	}, "SELECT DISTINCT address FROM outbox WHERE "+stillOpen+" ORDER BY address")
+	return list, o.wrap(err)
 }
 
 // List implements notify.Outbox.
-func (o outbox) List(ctx context.Context, delivered bool) (list []notify.Waiting, err error) {
-	rows, err := o.s.db.QueryContext(ctx, "SELECT "+outboxColumns+" FROM outbox WHERE ? OR delivered = '' ORDER BY seq", delivered)
-	if err != nil {
-		return nil, o.wrap(err)
-	}
-	defer func() { _ = rows.Close() }()
-	for rows.Next() {
-		w, err := waiting(rows.Scan)
-		if err != nil {
-			return nil, o.wrap(err)
-		}
+func (o outbox) List(ctx context.Context, delivered bool) ([]notify.Waiting, error) {
+	return o.list(ctx, "$1 OR delivered = '' ORDER BY seq", delivered)
+}
+
+// list reads what waits where a condition holds.
+func (o outbox) list(ctx context.Context, where string, args ...any) (list []notify.Waiting, err error) {
+	err = o.s.each(ctx, func(scan func(...any) error) error {
+		w, err := waiting(scan)
 		list = append(list, w)
-	}
-	return list, o.wrap(rows.Err())
+		return err
+	}, "SELECT "+outboxColumns+" FROM outbox WHERE "+where, args...)
+	return list, o.wrap(err)
 }

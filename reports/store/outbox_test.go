@@ -2,7 +2,6 @@ package store_test
 
 import (
 	"fmt"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -15,8 +14,8 @@ import (
 
 // Whatever happens to it: an event that was kept is waiting, given up or
 // delivered, and each address gets its own in the order in which they were kept.
-func TestOutboxLosesNothing(t *testing.T) {
-	o := open(t, filepath.Join(t.TempDir(), "s.db")).Outbox()
+func outboxLosesNothing(t *testing.T, place empty) {
+	o := open(t, place(t)).Outbox()
 	run := 0
 	rapid.Check(t, func(t *rapid.T) {
 		run++

@@ -1,5 +1,6 @@
-// Package store keeps journals and records in a SQLite file, so that what was
-// measured survives a power cut: each write returns once it is on disk.
+// Package store keeps journals and records in a SQLite file, or in a PostgreSQL
+// database that many benches share, so that what was measured survives a power
+// cut: each write returns once it is on disk.
 //
 // What a record holds is the business of reports/record. Entries and records
 // are only ever added.
@@ -8,30 +9,19 @@ package store
 import (
 	"context"
 	"database/sql"
-	"embed"
 	"errors"
 	"fmt"
-	"io/fs"
-	"net/url"
-	"os"
-	"path/filepath"
 	"strings"
 	"time"
 
 	"bandproof/reports/record"
 	"bandproof/runner"
-
-	"github.com/pressly/goose/v3"
-	_ "modernc.org/sqlite" // the driver "sqlite"
 )
-
-//go:embed migrations/*.sql
-var migrations embed.FS
 
 var (
 	// ErrStore is wrapped by every error of this package.
 	ErrStore = errors.New("store")
-	// ErrNotAStore: the file is no SQLite file of ours, or can't be opened as one.
+	// ErrNotAStore: the file or database is none of ours, or can't be opened as one.
 	ErrNotAStore = errors.New("is no bandproof store")
 	// ErrNotFound: no record has the id.
 	ErrNotFound = errors.New("no such record")
@@ -39,99 +29,34 @@ var (
 	ErrNotInterrupted = errors.New("no such interrupted run")
 )
 
-// Store is one SQLite file. It is safe for concurrent use.
+// Store is a SQLite file or a PostgreSQL database. It is safe for concurrent use.
 type Store struct {
-	db   *sql.DB
-	file string
+	db      *sql.DB
+	file    string // the place as it may be shown: no password
+	dialect *dialect
+	notes   []string
 }
 
-// Open opens or creates the file and brings its layout up to date. A file that
-// is no SQLite database, or is newer than this program, is refused unchanged.
-func Open(ctx context.Context, file string) (*Store, error) {
-	if err := canOpen(file); err != nil {
-		return nil, wrap(file, "open", fmt.Errorf("%w: %w", ErrNotAStore, err))
+// Open opens a store for reading and writing: the name of a file, which is made
+// where there is none, or the URL of a PostgreSQL database
+// (postgres://user@host/database; a password is better kept in PGPASSWORD or
+// ~/.pgpass). The layout is brought up to date after a backup. What is no store,
+// is damaged, or is newer than this program, is refused unchanged.
+func Open(ctx context.Context, place string) (*Store, error) {
+	if OnServer(place) {
+		return openPostgres(ctx, place)
 	}
-	dsn := "file:" + (&url.URL{Path: file}).EscapedPath() +
-		"?_pragma=busy_timeout(5000)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate"
-	db, err := sql.Open("sqlite", dsn)
-	if err != nil {
-		return nil, wrap(file, "open", err)
-	}
-	db.SetMaxOpenConns(1) // one writer; SQLite would serialise them anyway
-	s := &Store{db, file}
-	// Two programs may make the same new file at once: the slower one finds it
-	// half made, and waits until the other is done.
-	for try := 1; ; try++ {
-		if err = s.migrate(ctx); err == nil {
-			return s, nil
-		}
-		if try == migrateTries || errors.Is(err, ErrNotAStore) || ctx.Err() != nil {
-			_ = db.Close()
-			return nil, err
-		}
-		wait := time.NewTimer(migratePause)
-		select {
-		case <-wait.C:
-		case <-ctx.Done():
-			wait.Stop()
-		}
-	}
+	return openSQLite(ctx, place)
 }
 
-const (
-	migrateTries = 20
-	migratePause = 100 * time.Millisecond
-)
-
-// canOpen says in plain words what SQLite would only give a number for.
-func canOpen(file string) error {
-	folder, err := os.Stat(filepath.Dir(file))
-	switch {
-	case err != nil:
-		return fmt.Errorf("folder %s: %w; make it first", filepath.Dir(file), errors.Unwrap(err))
-	case !folder.IsDir():
-		return fmt.Errorf("%s is not a folder", filepath.Dir(file))
-	}
-	if info, err := os.Stat(file); err == nil && !info.Mode().IsRegular() {
-		return errors.New("is not a file")
-	}
-	f, err := os.OpenFile(file, os.O_RDWR|os.O_CREATE, 0o644)
-	if err != nil {
-		return fmt.Errorf("%w; a store must be writable", errors.Unwrap(err))
-	}
-	return f.Close()
-}
-
-func (s *Store) migrate(ctx context.Context) error {
-	sub, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return wrap(s.file, "open", err)
-	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, s.db, sub)
-	if err != nil {
-		return wrap(s.file, "open", err)
-	}
-	now, newest, err := p.GetVersions(ctx)
-	if err != nil {
-		if strings.Contains(err.Error(), "not a database") {
-			return wrap(s.file, "open", fmt.Errorf("%w: it is another kind of file; name another one with --store", ErrNotAStore))
-		}
-		return wrap(s.file, "open", err)
-	}
-	if now > newest {
-		return wrap(s.file, "open", fmt.Errorf("%w of this version: its layout %d is newer than this program knows (%d); use a newer bandproof", ErrNotAStore, now, newest))
-	}
-	if _, err := p.Up(ctx); err != nil {
-		return wrap(s.file, "open", err)
-	}
-	return nil
-}
+// Notes is what happened on opening that a person should know.
+func (s *Store) Notes() []string { return s.notes }
 
 func wrap(file, doing string, err error) error {
-	return fmt.Errorf("%w %s: %s: %w", ErrStore, file, doing, err)
+	return fmt.Errorf("%w %s: %s: %w", ErrStore, file, doing, plain(err))
 }
 
-// File is the name of the file.
+// File is the name of the file, or the URL of the database without its password.
 func (s *Store) File() string { return s.file }
 
 // Close closes the file.

@@ -47,8 +47,8 @@ func procedure(text string) record.Source {
 	return record.NewSource(text+".toml", text, "1", []byte(text))
 }
 
-func TestRecordsComeBackWhole(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "with space & ünïcode?.db"))
+func recordsComeBackWhole(t *testing.T, place empty) {
+	s := open(t, place(t))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	for _, r := range []record.Record{some("aaa-1", "1", runner.AsFound, at), some("aab-2", "1", runner.AsLeft, at.Add(time.Hour)), some("b-3", "2", runner.AsFound, at.Add(2*time.Hour))} {
 		add(t, s, r)
@@ -81,8 +81,8 @@ func TestRecordsComeBackWhole(t *testing.T) {
 
 // An adjustment makes an as-left run due until there is one; tries are kept as
 // they come, also of one that was cut off.
-func TestBenchLog(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func benchLog(t *testing.T, place empty) {
+	s := open(t, place(t))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	found := some("found", "1", runner.AsFound, at)
 	add(t, s, found)
@@ -154,8 +154,8 @@ func TestNothingIsEverChanged(t *testing.T) {
 	}
 }
 
-func TestJournalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func journalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T, place empty) {
+	s := open(t, place(t))
 	j, err := s.Begin(t.Context(), store.Header{ID: "run", Kind: runner.AsFound})
 	require.NoError(t, err)
 	for k := range 5 {
@@ -173,8 +173,8 @@ func TestJournalKeepsPointsInOrderAndTheLastWordOnEach(t *testing.T) {
 	}
 }
 
-func TestJournalKeepsTheLastWordOnAnOutcome(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func journalKeepsTheLastWordOnAnOutcome(t *testing.T, place empty) {
+	s := open(t, place(t))
 	j, err := s.Begin(t.Context(), store.Header{ID: "run", Kind: runner.AsFound})
 	require.NoError(t, err)
 	outcome := func(id string, v decision.Verdict) runner.Outcome {
@@ -224,20 +224,9 @@ func TestNewerFileIsRefused(t *testing.T) {
 }
 
 // A process that is killed right after a point was journaled leaves the point.
-func TestJournalSurvivesKill(t *testing.T) {
-	if file := os.Getenv("STORE_TEST_CHILD"); file != "" {
-		s, err := store.Open(context.Background(), file)
-		require.NoError(t, err)
-		j, err := s.Begin(context.Background(), store.Header{ID: "run"})
-		require.NoError(t, err)
-		for k := 0; ; k++ {
-			require.NoError(t, j.Point(context.Background(), runner.PointResult{Point: procedures.Point{ID: fmt.Sprint(k)}}))
-			fmt.Println(k) // only now does the other side know of it
-		}
-	}
-	file := filepath.Join(t.TempDir(), "s.db")
-	c := exec.Command(os.Args[0], "-test.run=TestJournalSurvivesKill$")
-	c.Env = append(os.Environ(), "STORE_TEST_CHILD="+file)
+func journalSurvivesKill(t *testing.T, place empty) {
+	where := place(t)
+	c := child("points", where)
 	out, err := c.StdoutPipe()
 	require.NoError(t, err)
 	require.NoError(t, c.Start())
@@ -248,7 +237,7 @@ func TestJournalSurvivesKill(t *testing.T) {
 	}
 	require.NoError(t, c.Process.Kill())
 	_ = c.Wait()
-	points, err := open(t, file).Points(t.Context(), "run")
+	points, err := open(t, where).Points(t.Context(), "run")
 	require.NoError(t, err)
 	require.Greater(t, len(points), said, "point %d was said to be kept", said)
 }
@@ -264,8 +253,8 @@ func BenchmarkJournal(b *testing.B) {
 	}
 }
 
-func TestWhatBelongsBeforeARecord(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func whatBelongsBeforeARecord(t *testing.T, place empty) {
+	s := open(t, place(t))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	for k, r := range []record.Record{some("found-old", "1", runner.AsFound, at), some("found", "1", runner.AsFound, at), some("found-broken-off", "1", runner.AsFound, at), some("repaired", "1", runner.AfterRepair, at),
 		some("found-added", "1", runner.AsFound, at), some("left-earlier", "1", runner.AsLeft, at), some("other-unit", "2", runner.AsFound, at), some("other-procedure", "1", runner.AsFound, at)} {
@@ -300,8 +289,8 @@ func TestWhatBelongsBeforeARecord(t *testing.T) {
 	}
 }
 
-func TestAnAsFoundRecordOfLaterDoesNotBelongBefore(t *testing.T) {
-	s := open(t, filepath.Join(t.TempDir(), "s.db"))
+func anAsFoundRecordOfLaterDoesNotBelongBefore(t *testing.T, place empty) {
+	s := open(t, place(t))
 	at := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
 	r := some("found", "1", runner.AsFound, at.Add(time.Hour))
 	r.Run.Finished, r.Run.Complete = at.Add(time.Hour), true

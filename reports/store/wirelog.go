@@ -30,7 +30,7 @@ func (w *wireLog) Write(p []byte) (int, error) {
 	z := gzip.NewWriter(&part)
 	_, err := z.Write(p)
 	if err = errors.Join(err, z.Close()); err == nil {
-		_, err = w.s.db.ExecContext(w.ctx, "INSERT INTO wire_log (run, body) VALUES (?, ?)", w.run, part.Bytes())
+		_, err = w.s.exec(w.ctx, "INSERT INTO wire_log (run, body) VALUES ($1, $2)", w.run, part.Bytes())
 	}
 	if err != nil {
 		return 0, wrap(w.s.file, "wire log of run "+w.run, err)
@@ -45,20 +45,14 @@ func (s *Store) ReadWireLog(ctx context.Context, run string) (_ []byte, err erro
 			err = wrap(s.file, "wire log of run "+run, err)
 		}
 	}()
-	rows, err := s.db.QueryContext(ctx, "SELECT body FROM wire_log WHERE run = ? ORDER BY seq", run)
-	if err != nil {
-		return nil, err
-	}
-	defer func() { _ = rows.Close() }()
 	var packed bytes.Buffer
-	for rows.Next() {
+	err = s.each(ctx, func(scan func(...any) error) error {
 		var body []byte
-		if err := rows.Scan(&body); err != nil {
-			return nil, err
-		}
+		err := scan(&body)
 		packed.Write(body)
-	}
-	if err := rows.Err(); err != nil {
+		return err
+	}, "SELECT body FROM wire_log WHERE run = $1 ORDER BY seq", run)
+	if err != nil {
 		return nil, err
 	}
 	if packed.Len() == 0 {

@@ -12,9 +12,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func TestWireLogsAreKeptCompressedAndNeverChanged(t *testing.T) {
-	file := filepath.Join(t.TempDir(), "s.db")
-	s := open(t, file)
+func wireLogsComeBack(t *testing.T, place empty) {
+	s := open(t, place(t))
 	for _, run := range []string{"one", "two", "none"} {
 		_, err := s.Begin(t.Context(), store.Header{ID: run, Kind: runner.AsFound})
 		require.NoError(t, err)
@@ -38,7 +37,18 @@ func TestWireLogsAreKeptCompressedAndNeverChanged(t *testing.T) {
 	require.ErrorIs(t, err, store.ErrNoWireLog)
 	_, err = s.WireLog(t.Context(), "no such run").Write([]byte("x"))
 	require.ErrorIs(t, err, store.ErrStore)
+}
 
+func TestWireLogsAreKeptCompressedAndNeverChanged(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "s.db")
+	s := open(t, file)
+	_, err := s.Begin(t.Context(), store.Header{ID: "one", Kind: runner.AsFound})
+	require.NoError(t, err)
+	line := strings.Repeat("2026-11-25T11:20:33.123456Z TCPIP0::192.0.2.7::5025::SOCKET sent \"*IDN?\\n\"\n", 100)
+	for range 30 {
+		_, err := s.WireLog(t.Context(), "one").Write([]byte(line))
+		require.NoError(t, err)
+	}
 	db, err := sql.Open("sqlite", file)
 	require.NoError(t, err)
 	defer func() { require.NoError(t, db.Close()) }()

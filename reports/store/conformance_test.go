@@ -1,0 +1,39 @@
+package store_test
+
+import (
+	"path/filepath"
+	"testing"
+
+	"bandproof/reports/store/storetest"
+)
+
+// empty makes an empty store of one kind and returns its place.
+type empty func(t testing.TB) string
+
+// What holds of a store, wherever it lies.
+var conformance = map[string]func(t *testing.T, place empty){
+	"records come back whole":                       recordsComeBackWhole,
+	"bench log":                                     benchLog,
+	"journal keeps points in order":                 journalKeepsPointsInOrderAndTheLastWordOnEach,
+	"journal keeps the last word on an outcome":     journalKeepsTheLastWordOnAnOutcome,
+	"what belongs before a record":                  whatBelongsBeforeARecord,
+	"an as-found record of later is none of before": anAsFoundRecordOfLaterDoesNotBelongBefore,
+	"journal survives kill":                         journalSurvivesKill,
+	"earlier is what the run told":                  earlierIsWhatTheRunTold,
+	"outbox loses nothing":                          outboxLosesNothing,
+	"wire logs come back":                           wireLogsComeBack,
+}
+
+func TestSQLite(t *testing.T) {
+	conform(t, func(t testing.TB) string { return filepath.Join(t.TempDir(), "with space & ünïcode?.db") })
+}
+
+func TestPostgres(t *testing.T) {
+	conform(t, storetest.NewServer(t).Place)
+}
+
+func conform(t *testing.T, place empty) {
+	for name, test := range conformance {
+		t.Run(name, func(t *testing.T) { test(t, place) })
+	}
+}

@@ -1,0 +1,74 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"strings"
+)
+
+// exec runs one statement that changes something and tells how many rows.
+func (s *Store) exec(ctx context.Context, query string, args ...any) (int64, error) {
+	ctx, cancel := s.limited(ctx)
+	defer cancel()
+	done, err := s.db.ExecContext(ctx, query, args...)
+	if err != nil {
+		return 0, err
+	}
+	return done.RowsAffected()
+}
+
+// each calls do with each row of a query, in order. do must not use the store.
+func (s *Store) each(ctx context.Context, do func(scan func(...any) error) error, query string, args ...any) error {
+	ctx, cancel := s.limited(ctx)
+	defer cancel()
+	return each(ctx, s.db, do, query, args...)
+}
+
+// asks is a database or a transaction.
+type asks interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+	ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error)
+}
+
+func each(ctx context.Context, db asks, do func(scan func(...any) error) error, query string, args ...any) (err error) {
+	rows, err := db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		if err := do(rows.Scan); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// first reads the only row of a query; sql.ErrNoRows where there is none.
+func (s *Store) first(ctx context.Context, query string, args []any, to ...any) error {
+	ctx, cancel := s.limited(ctx)
+	defer cancel()
+	return s.db.QueryRowContext(ctx, query, args...).Scan(to...)
+}
+
+// write runs statements in one transaction: all of them have an effect or none.
+func (s *Store) write(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
+	ctx, cancel := s.limited(ctx)
+	defer cancel()
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	if err := do(ctx, tx); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	return tx.Commit()
+}
+
+// text is a text as every database takes it in a column that is searched: no
+// NUL, no bytes that are no UTF-8. It is a copy: what the text really is stands in
+// the JSON beside it, where NUL is written \u0000.
+func text(s string) string {
+	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+}
