@@ -28,6 +28,8 @@ type dialect struct {
 	// chain too, until the transaction ends; empty where transactions that write
 	// wait for each other anyhow.
 	lockChain string
+	// endsWith is the condition that an id ends in $1.
+	endsWith string
 	// patience is how long one statement may take; zero: as long as the context allows.
 	patience time.Duration
 }

@@ -30,6 +30,9 @@ func look(ctx context.Context, file string) error {
 	if err != nil || info.Size() == 0 {
 		return nil // it is to be made
 	}
+	if info.Size() < 512 { // SQLite would take it for a new one
+		return fmt.Errorf("%w: it is too short for one", ErrNotAStore)
+	}
 	left, err := os.Stat(file + "-wal")
 	check := info.Size() <= checkSize || err == nil && left.Size() > 0
 	db, err := sql.Open("sqlite", sqliteName(file, "mode=ro&_query_only=1"))
@@ -37,39 +40,40 @@ func look(ctx context.Context, file string) error {
 		return err
 	}
 	db.SetMaxOpenConns(1)
-	return errors.Join(examine(ctx, db, check), db.Close())
+	_, err = examine(ctx, db, check)
+	return errors.Join(err, db.Close())
 }
 
-// examine tells whether a database is a store that this program can open.
-func examine(ctx context.Context, db *sql.DB, check bool) error {
+// examine tells whether a database is a store that this program can open, and its
+// layout.
+func examine(ctx context.Context, db *sql.DB, check bool) (now int64, err error) {
 	var tables, ours int
-	err := db.QueryRowContext(ctx, "SELECT count(*), count(*) FILTER (WHERE name = 'goose_db_version') FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'").Scan(&tables, &ours)
+	err = db.QueryRowContext(ctx, "SELECT count(*), count(*) FILTER (WHERE name = 'goose_db_version') FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite\\_%' ESCAPE '\\'").Scan(&tables, &ours)
 	switch {
 	case sqliteCode(err) == sqlite3.SQLITE_NOTADB:
-		return fmt.Errorf("%w: it is another kind of file; name another one with --store", ErrNotAStore)
+		return 0, fmt.Errorf("%w: it is another kind of file; name another one with --store", ErrNotAStore)
 	case err != nil:
-		return err
+		return now, err
 	case tables > 0 && ours == 0:
-		return fmt.Errorf("%w: it is a SQLite file of another program; name another one with --store", ErrNotAStore)
+		return 0, fmt.Errorf("%w: it is a SQLite file of another program; name another one with --store", ErrNotAStore)
 	case tables == 0:
-		return nil
+		return now, nil
 	}
-	var now int64
 	if err := db.QueryRowContext(ctx, "SELECT coalesce(max(version_id), 0) FROM goose_db_version").Scan(&now); err != nil {
-		return err
+		return now, err
 	}
 	if known := newestLayout("sqlite"); now > known {
-		return newer(now, known)
+		return now, newer(now, known)
 	}
 	if !check {
-		return nil
+		return now, nil
 	}
 	limited, cancel := context.WithTimeout(ctx, checkTime)
 	defer cancel()
 	if err := checkPages(limited, db, "quick_check"); err != nil && (limited.Err() == nil || ctx.Err() != nil) {
-		return err
+		return now, err
 	}
-	return nil
+	return now, nil
 }
 
 // checkPages lets SQLite look through the whole file: "quick_check" at all pages,

@@ -25,7 +25,7 @@ func server() (*dialect, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, patience: 30 * time.Second,
+	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, endsWith: "right(id, length($1)) = $1", patience: 30 * time.Second,
 		options:   []goose.ProviderOption{goose.WithSessionLocker(locker), goose.WithTableName(layoutTable)},
 		lockChain: "SELECT pg_advisory_xact_lock(hashtext('bandproof chain ' || current_schema()))"}, nil
 }

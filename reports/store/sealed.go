@@ -31,7 +31,7 @@ type Head struct {
 func (s *Store) Add(ctx context.Context, r record.Record, key ed25519.PrivateKey, now time.Time, before func(record.Sealed)) (record.Sealed, error) {
 	var sealed record.Sealed
 	err := s.within(ctx, func(tx *sql.Tx) error {
-		at, err := nextLink(ctx, tx)
+		at, err := s.nextLink(ctx, tx)
 		if err != nil {
 			return err
 		}
@@ -63,8 +63,13 @@ func (s *Store) within(ctx context.Context, do func(*sql.Tx) error) error {
 }
 
 // nextLink is the place of the next record in the store's own chain, which is
-// begun with the first.
-func nextLink(ctx context.Context, tx *sql.Tx) (record.Link, error) {
+// begun with the first. Until the transaction ends nobody else takes that place.
+func (s *Store) nextLink(ctx context.Context, tx *sql.Tx) (record.Link, error) {
+	if s.dialect.lockChain != "" {
+		if _, err := tx.ExecContext(ctx, s.dialect.lockChain); err != nil {
+			return record.Link{}, err
+		}
+	}
 	var chain string
 	err := tx.QueryRowContext(ctx, "SELECT id FROM chain WHERE own = 1").Scan(&chain)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -158,31 +163,25 @@ func (s *Store) Sealed(ctx context.Context, id string) (record.Sealed, error) {
 
 // whole finds the id that begins or ends as given.
 func (s *Store) whole(ctx context.Context, id string) (string, error) {
-	rows, err := s.db.QueryContext(ctx, "SELECT id FROM record WHERE id = $1 OR substr(id, 1, length($1)) = $1 OR substr(id, -length($1)) = $1 ORDER BY id = $1 DESC, id LIMIT 3", id)
-	if err != nil {
-		return "", err
-	}
-	defer func() { _ = rows.Close() }()
 	var ids []string
-	for rows.Next() {
-		var one string
-		if err := rows.Scan(&one); err != nil {
+	if id != "" {
+		err := s.each(ctx, func(scan func(...any) error) error {
+			var one string
+			err := scan(&one)
+			ids = append(ids, one)
+			return err
+		}, "SELECT id FROM record WHERE id = $1 OR substr(id, 1, length($1)) = $1 OR "+s.dialect.endsWith+" ORDER BY id = $1 DESC, id LIMIT 3", id)
+		if err != nil {
 			return "", err
 		}
-		if one == id {
-			return id, nil
-		}
-		ids = append(ids, one)
 	}
 	switch {
-	case rows.Err() != nil:
-		return "", rows.Err()
-	case len(ids) == 0 || id == "":
+	case len(ids) == 0:
 		return "", fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound)
-	case len(ids) > 1:
-		return "", fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", "))
+	case ids[0] == id || len(ids) == 1:
+		return ids[0], nil
 	}
-	return ids[0], nil
+	return "", fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", "))
 }
 
 // mostBytes bounds what a record may unpack to.

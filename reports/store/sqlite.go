@@ -16,7 +16,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-var sqliteDialect = &dialect{name: goose.DialectSQLite3, folder: "sqlite", backup: backupBeside}
+var sqliteDialect = &dialect{name: goose.DialectSQLite3, folder: "sqlite", backup: backupBeside, endsWith: "substr(id, -length($1)) = $1"}
 
 const (
 	migrateTries = 20

@@ -52,18 +52,11 @@ func (s *Store) first(ctx context.Context, query string, args []any, to ...any) 
 	return s.db.QueryRowContext(ctx, query, args...).Scan(to...)
 }
 
-// write runs statements in one transaction: all of them have an effect or none.
+// write is a short transaction.
 func (s *Store) write(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
 	ctx, cancel := s.limited(ctx)
 	defer cancel()
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
-	}
-	if err := do(ctx, tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
+	return s.within(ctx, func(tx *sql.Tx) error { return do(ctx, tx) })
 }
 
 // text is a text as every database takes it in a column that is searched: no

@@ -11,7 +11,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
-	"strings"
+	"os"
 	"time"
 
 	"bandproof/reports/record"
@@ -35,6 +35,8 @@ type Store struct {
 	file    string // the place as it may be shown: no password
 	dialect *dialect
 	notes   []string
+	// temporary is a folder that goes when the store is closed.
+	temporary string
 }
 
 // Open opens a store for reading and writing: the name of a file, which is made
@@ -61,7 +63,11 @@ func (s *Store) File() string { return s.file }
 
 // Close closes the file.
 func (s *Store) Close() error {
-	if err := s.db.Close(); err != nil {
+	err := s.db.Close()
+	if s.temporary != "" {
+		err = errors.Join(err, os.RemoveAll(s.temporary))
+	}
+	if err != nil {
 		return wrap(s.file, "close", err)
 	}
 	return nil

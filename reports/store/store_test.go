@@ -1,12 +1,10 @@
 package store_test
 
 import (
-	"context"
 	"crypto/ed25519"
 	"database/sql"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -21,7 +19,7 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-func open(t *testing.T, file string) *store.Store {
+func open(t testing.TB, file string) *store.Store {
 	t.Helper()
 	s, err := store.Open(t.Context(), file)
 	require.NoError(t, err)
@@ -32,7 +30,7 @@ func open(t *testing.T, file string) *store.Store {
 // testKey signs what tests keep.
 var testKey = ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
 
-func add(t *testing.T, s *store.Store, r record.Record) {
+func add(t testing.TB, s *store.Store, r record.Record) {
 	t.Helper()
 	_, err := s.Add(t.Context(), r, testKey, r.Created, nil)
 	require.NoError(t, err)

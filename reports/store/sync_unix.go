@@ -5,6 +5,7 @@ package store
 import (
 	"errors"
 	"os"
+	"syscall"
 )
 
 // syncFolder brings the names in a folder to disk.
@@ -15,3 +16,6 @@ func syncFolder(dir string) error {
 	}
 	return errors.Join(f.Sync(), f.Close())
 }
+
+// isReadOnlyFS tells whether a write failed because nobody may write to the file system.
+func isReadOnlyFS(err error) bool { return errors.Is(err, syscall.EROFS) }

@@ -12,7 +12,9 @@ import (
 	"strconv"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
+	"time"
 
 	_ "github.com/jackc/pgx/v5/stdlib" // the driver "pgx"
 	"github.com/stretchr/testify/require"
@@ -107,8 +109,32 @@ func (s *Server) Stop(tb testing.TB, mode string) {
 	s.must(tb, "pg_ctl", "stop", "-D", filepath.Join(s.dir, "data"), "-m", mode, "-w")
 }
 
-// PID is the process of the server.
-func (s *Server) PID(tb testing.TB) int {
+// Kill kills the server and all of its processes at once, as a power cut does.
+func (s *Server) Kill(tb testing.TB) {
+	tb.Helper()
+	pid := s.pid(tb)
+	for _, p := range append(children(pid), pid) {
+		_ = syscall.Kill(p, syscall.SIGKILL) // it may be gone by itself
+	}
+	require.Eventually(tb, func() bool { return syscall.Kill(pid, 0) != nil }, 10*time.Second, 10*time.Millisecond)
+}
+
+// children are the processes that a process has started.
+func children(pid int) (list []int) {
+	files, _ := filepath.Glob(fmt.Sprintf("/proc/%d/task/*/children", pid))
+	for _, f := range files {
+		text, _ := os.ReadFile(f)
+		for _, p := range strings.Fields(string(text)) {
+			if n, err := strconv.Atoi(p); err == nil {
+				list = append(list, n)
+			}
+		}
+	}
+	return list
+}
+
+// pid is the process of the server.
+func (s *Server) pid(tb testing.TB) int {
 	tb.Helper()
 	text, err := os.ReadFile(filepath.Join(s.dir, "data", "postmaster.pid"))
 	require.NoError(tb, err)
