@@ -68,7 +68,7 @@ func exitCode(err error) int {
 	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, claim.ErrTaken), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
 		errors.Is(err, drivers.ErrInstrument), isLink(err):
 		return exitBench
-	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission):
+	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission), errors.Is(err, store.ErrDamaged), errors.Is(err, store.ErrExists):
 		return exitUsage
 	case errors.Is(err, store.ErrStore):
 		return exitBench

@@ -34,7 +34,7 @@ func noticesCommand(t *terminal) *cobra.Command {
 				return t.notices(list, asJSON)
 			})
 		}}
-	c.PersistentFlags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps what waits")
+	storeFlag(c, &file, true, "what waits")
 	c.Flags().BoolVar(&delivered, "all", false, "also what was delivered")
 	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof notices 1\")")
 	c.AddCommand(noticesSend(t, &file), noticesTry(t), noticesDrop(t, &file))

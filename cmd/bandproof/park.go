@@ -10,7 +10,6 @@ import (
 	"bandproof/procedures"
 	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
-	"bandproof/reports/store"
 	"bandproof/runner"
 
 	"github.com/google/uuid"
@@ -31,7 +30,7 @@ func (f *parkFlags) all(c *cobra.Command, lasts string) {
 	c.Flags().StringVar(&f.gate, "gate", "1 s", "gate time of the readings")
 	c.Flags().StringVar(&f.path, "path", "", "path of the bench file; the best one unless stated")
 	c.Flags().StringVar(&f.lasts, "for", lasts, "after this RF goes off, and you are asked whether to go on")
-	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps records and what is done beside them")
+	storeFlag(c, &f.store, false, "records and what is done beside them")
 	c.Flags().BoolVar(&f.json, "json", false, "print each reading, and the end, as a line of JSON (schemas \"bandproof live 1\" and \"bandproof held 1\")")
 	c.Flags().BoolVar(&f.verbose, "verbose", false, "log what happens to standard error")
 	f.job.all(c)
@@ -100,7 +99,7 @@ func (f parkFlags) parking(c *cobra.Command, t *terminal, procedureFile, benchFi
 
 // open opens the store.
 func (p *parking) open(ctx context.Context) (err error) {
-	p.store, err = store.Open(ctx, p.f.store)
+	p.store, err = p.terminal.openStore(ctx, p.f.store)
 	return err
 }
 

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"os"
 	"strings"
 	"text/tabwriter"
 
@@ -26,22 +25,9 @@ func recordsCommand(t *terminal) *cobra.Command {
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
-	c.PersistentFlags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
+	storeFlag(c, &file, true, "the records")
 	c.AddCommand(recordsList(t, &file), recordsShow(t, &file), recordsExport(t, &file), recordsBench(t, &file), recordsWireLog(t, &file))
 	return c
-}
-
-// withStore opens an existing store for a command.
-func withStore(c *cobra.Command, file string, do func(*store.Store) error) error {
-	if _, err := os.Stat(file); err != nil {
-		return usage{fmt.Errorf("--store: %w", err)}
-	}
-	s, err := store.Open(c.Context(), file)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = s.Close() }()
-	return do(s)
 }
 
 func recordsList(t *terminal, file *string) *cobra.Command {
@@ -61,7 +47,7 @@ func recordsList(t *terminal, file *string) *cobra.Command {
 				if asJSON {
 					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows, "interrupted": interruptedRows(open)})
 				}
-				defer t.open(open, *file, isUnderWay)
+				defer t.open(open, s.File(), isUnderWay)
 				w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
 				for _, r := range rows { // the end of an id names it everywhere; --json has it whole

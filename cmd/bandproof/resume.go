@@ -50,7 +50,7 @@ was interrupted. "records list" shows them.`,
 		},
 		RunE: func(c *cobra.Command, args []string) error { return resume(c.Context(), t, append(args, "")[0], f) },
 	}
-	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
+	storeFlag(c, &f.store, false, "journals and records")
 	keyFlag(c, &f.key)
 	c.Flags().StringVar(&f.out, "out", "", "folder for the record (JSON) and the data sheets (PDF, CSV); the one of the run unless stated")
 	c.Flags().BoolVar(&f.finish, "finish", false, "take no more points: switch RF off and write the record of what there is")
@@ -74,10 +74,10 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 		}
 		r.onNow = &on
 	}
-	if _, err := os.Stat(f.store); err != nil {
-		return usage{fmt.Errorf("--store: %w", err)}
+	if err := isThere(f.store); err != nil {
+		return err
 	}
-	st, err := store.Open(ctx, f.store)
+	st, err := t.openStore(ctx, f.store)
 	if err != nil {
 		return err
 	}

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"bandproof/drivers"
-	"bandproof/reports/store"
 	"bandproof/runner"
 
 	"github.com/spf13/cobra"
@@ -41,7 +40,7 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().BoolVar(&found, "as-found", false, "the unit is as received")
 	c.Flags().BoolVar(&repaired, "after-repair", false, "the unit is repaired, not yet adjusted")
 	c.Flags().BoolVar(&left, "as-left", false, "the unit is as released")
-	c.Flags().StringVar(&f.store, "store", "bandproof.db", "SQLite file that keeps journals and records")
+	storeFlag(c, &f.store, false, "journals and records")
 	keyFlag(c, &f.key)
 	c.Flags().StringVar(&f.out, "out", ".", "folder for the record (JSON) and the data sheets (PDF, CSV)")
 	c.Flags().StringVar(&f.follows, "follows", "", "id of the earlier record that this run follows; found by serial number and procedure unless stated")
@@ -97,7 +96,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if err != nil {
 		return err
 	}
-	st, err := store.Open(ctx, f.store)
+	st, err := t.openStore(ctx, f.store)
 	if err != nil {
 		return err
 	}

@@ -69,7 +69,7 @@ func sheetCommand(t *terminal) *cobra.Command {
 			return writeSheet(t, s, write, to)
 		},
 	}
-	c.Flags().StringVar(&file, "store", "bandproof.db", "SQLite file that keeps the records")
+	storeFlag(c, &file, false, "the records")
 	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in "+sheetEndings()+"; \"-\" for standard output")
 	c.Flags().StringVar(&format, "format", "", "format where no ending tells it: "+strings.ReplaceAll(sheetEndings(), ".", ""))
 	styleFlags(c, &style)

@@ -1,10 +1,13 @@
 package store_test
 
 import (
+	"os"
 	"path/filepath"
 	"testing"
 
 	"bandproof/reports/store/storetest"
+
+	"github.com/stretchr/testify/require"
 )
 
 // empty makes an empty store of one kind and returns its place.
@@ -36,4 +39,20 @@ func conform(t *testing.T, place empty) {
 	for name, test := range conformance {
 		t.Run(name, func(t *testing.T) { test(t, place) })
 	}
+}
+
+// Each layout has the same number in both databases.
+func TestLayoutsMatch(t *testing.T) {
+	names := func(folder string) (list []string) {
+		entries, err := os.ReadDir(filepath.Join("migrations", folder))
+		require.NoError(t, err)
+		for _, e := range entries {
+			list = append(list, e.Name())
+		}
+		return list
+	}
+	require.Equal(t, names("sqlite"), names("postgres"))
+	stray, err := filepath.Glob("migrations/*.sql")
+	require.NoError(t, err)
+	require.Empty(t, stray, "a migration stands in both folders")
 }

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"slices"
+	"strings"
 
 	"github.com/jackc/pgx/v5/pgconn"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -24,11 +26,27 @@ func plain(err error) error {
 		}
 		return err
 	case errors.As(err, &c):
-		return fmt.Errorf("%w; is the server running, and is it the one in the URL?", err)
+		return fmt.Errorf("%w; is the server running, and is it the one in the URL?", oneLine{err})
 	case errors.As(err, &n), pgconn.Timeout(err), pgconn.SafeToRetry(err):
 		return fmt.Errorf("%w; the server can't be reached any more: what it had acknowledged is kept", err)
 	}
 	return plainSQLite(err)
+}
+
+// oneLine is an error that tells of each address it tried on a line of its own, and
+// of the same twice where it was tried with and without encryption.
+type oneLine struct{ error }
+
+func (e oneLine) Unwrap() error { return e.error }
+
+func (e oneLine) Error() string {
+	var parts []string
+	for line := range strings.Lines(e.error.Error()) {
+		if line = strings.TrimSpace(line); line != "" && !slices.Contains(parts, line) {
+			parts = append(parts, line)
+		}
+	}
+	return strings.Join(parts, " ")
 }
 
 func plainSQLite(err error) error {

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 	"sync"
-	"syscall"
 	"testing"
 	"time"
 
@@ -86,26 +85,6 @@ func TestServerKilledDuringWrites(t *testing.T) {
 	for n, p := range points {
 		require.Equal(t, strconv.Itoa(n), p.Point.ID)
 	}
-}
-
-// A server that says nothing more, as behind a cut cable, is noticed.
-func TestServerThatSaysNothingMore(t *testing.T) {
-	if testing.Short() {
-		t.Skip("takes the time that a statement may take")
-	}
-	server := storetest.NewServer(t)
-	s := open(t, server.Place(t))
-	pid := s.Backend(t)
-	require.NoError(t, syscall.Kill(pid, syscall.SIGSTOP))
-	defer func() { _ = syscall.Kill(pid, syscall.SIGCONT) }()
-	s.SetPatience(time.Second)
-	began := time.Now()
-	_, err := s.Interrupted(t.Context())
-	require.ErrorIs(t, err, store.ErrStore)
-	require.Less(t, time.Since(began), 20*time.Second)
-	s.SetPatience(30 * time.Second)
-	_, err = s.Interrupted(t.Context()) // on another connection
-	require.NoError(t, err)
 }
 
 // Many programs that open a new store at once make one.

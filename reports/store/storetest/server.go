@@ -12,7 +12,6 @@ import (
 	"strconv"
 	"strings"
 	"sync/atomic"
-	"syscall"
 	"testing"
 	"time"
 
@@ -114,9 +113,14 @@ func (s *Server) Kill(tb testing.TB) {
 	tb.Helper()
 	pid := s.pid(tb)
 	for _, p := range append(children(pid), pid) {
-		_ = syscall.Kill(p, syscall.SIGKILL) // it may be gone by itself
+		if process, err := os.FindProcess(p); err == nil {
+			_ = process.Kill() // it may be gone by itself
+		}
 	}
-	require.Eventually(tb, func() bool { return syscall.Kill(pid, 0) != nil }, 10*time.Second, 10*time.Millisecond)
+	require.Eventually(tb, func() bool { // a new one does not start while its process is there
+		_, err := os.Stat(fmt.Sprintf("/proc/%d", pid))
+		return err != nil
+	}, 10*time.Second, 10*time.Millisecond)
 }
 
 // children are the processes that a process has started.
