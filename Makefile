@@ -17,10 +17,9 @@ check: tools lint test cross
 # Programs of others that the tests need: independent clients of the virtual
 # bench (socat, PyVISA), the dissector of HiSLIP (tshark), clients,
 # servers and encoders of VXI-11 (lxi-tools, rpcbind, rpcgen with libtirpc), a finder of services
-# (zeroconf), a mail server (aiosmtpd), a database server (postgresql), pdftotext to read the data sheets back, and judges of
-# certificates (xmllint; BANDPROOF_DCC_SCHEMAS names a folder with the published schemas) and of their signatures (xmlsec1).
+# (zeroconf), a mail server (aiosmtpd), a database server (postgresql), and pdftotext to read the data sheets back.
 PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev \
-  lxi-tools rpcbind rpcsvc-proto libtirpc-dev iproute2 python3-aiosmtpd postgresql libxml2-utils xmlsec1 openssl
+  lxi-tools rpcbind rpcsvc-proto libtirpc-dev iproute2 python3-aiosmtpd postgresql
 
 tools:
 	@missing=""; for p in $(PACKAGES); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \

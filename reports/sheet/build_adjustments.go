@@ -13,18 +13,19 @@ func (s *Sheet) adjustments() []block {
 	var b []block
 	for _, r := range s.runs {
 		for _, a := range r.Adjustments {
-			after := "after as-found record " + a.AsFound
+			after := s.say("after as-found record %s", a.AsFound)
 			if a.AsFound == "" {
-				after = "as-found not obtainable: " + a.NotObtainable
+				after = s.say("as-found not obtainable: %s", a.NotObtainable)
 			}
-			t := &table{Title: fmt.Sprintf("Adjustment of the timebase on %s, %s, before the %s run", a.Started.UTC().Format("2006-01-02 15:04 UTC"), after, strings.ToLower(r.label)),
-				Columns: []column{{Head: "Try"}, {Head: "Ended"}, {Group: "Relative error, ppm", Head: "Before", Align: point}, {Group: "Relative error, ppm", Head: "After", Align: point}, {Head: "Note"}},
-				Legend:  fmt.Sprintf("%s at input %s, to %s ppm, by %s", a.Point.Frequency.Grouped(), a.Point.Input, signedPPM(a.Target.Float()*1e6), stated(a.Who))}
+			e := s.say("Relative error, ppm")
+			t := &table{Title: s.say("Adjustment of the timebase on %[1]s, %[2]s, before the %[3]s run", s.moment(a.Started), after, r.inline),
+				Columns: []column{{Head: s.say("Try")}, {Head: s.say("Ended")}, {Group: e, Head: s.say("Before"), Align: point}, {Group: e, Head: s.say("After"), Align: point}, {Head: s.say("Note")}},
+				Legend:  s.say("%[1]s at input %[2]s, to %[3]s ppm, by %[4]s", s.q(a.Point.Frequency), a.Point.Input, s.signedPPM(a.Target.Float()*1e6), s.stated(a.Who))}
 			for k, x := range a.Tries {
-				t.Rows = append(t.Rows, []cell{{Text: fmt.Sprint(k + 1)}, {Text: x.Ended.UTC().Format(time.TimeOnly)}, {Text: settled(x.Before)}, {Text: settled(x.After)}, {Text: x.Note}})
+				t.Rows = append(t.Rows, []cell{{Text: s.whole(k + 1)}, {Text: x.Ended.UTC().Format(time.TimeOnly)}, {Text: s.settled(x.Before)}, {Text: s.settled(x.After)}, {Text: x.Note}})
 			}
 			if a.Finished.IsZero() {
-				t.Legend += "; the adjustment was cut off"
+				t.Legend += s.say("; the adjustment was cut off")
 			}
 			b = append(b, t)
 		}
@@ -32,17 +33,17 @@ func (s *Sheet) adjustments() []block {
 	if len(b) == 0 {
 		return nil
 	}
-	return append([]block{&heading{Level: 1, Text: "Adjustments"}}, b...)
+	return append([]block{&heading{Level: 1, Text: s.say("Adjustments")}}, b...)
 }
 
-func settled(x *runner.Settled) string {
+func (w *words) settled(x *runner.Settled) string {
 	if x == nil {
 		return none
 	}
-	return signedPPM(x.PPM)
+	return w.signedPPM(x.PPM)
 }
 
 // signedPPM is for reading: the record has every digit.
-func signedPPM(ppm float64) string {
-	return strings.NewReplacer("-", "\u2212").Replace(fmt.Sprintf("%+.4f", ppm))
+func (w *words) signedPPM(ppm float64) string {
+	return w.number(strings.NewReplacer("-", "\u2212").Replace(fmt.Sprintf("%+.4f", ppm)))
 }

@@ -13,21 +13,20 @@ import (
 // chart lays out relative error against frequency at one input. Its values are
 // for drawing only.
 func (s *Sheet) chart(name string) *chart {
-	c := &chart{X: "Frequency", Y: "Relative error, ppm", NotShown: s.say("not shown"), Outside: "outside the plotted range, with its value", NoValue: "no count", NotJudged: "not judged, no value"}
+	c := &chart{words: s.words, X: s.say("Frequency"), Y: s.say("Relative error, ppm"), Outside: s.say("outside the plotted range, with its value"), NoValue: s.say("no count"), NotJudged: s.say("not judged, no value"), NotShown: s.say("not shown")}
 	if in, ok := s.input(name); ok {
 		c.From, c.To = in.Range[0].Float(), in.Range[1].Float()
 	}
 	var labels []string
 	for _, r := range s.runs {
-		labels = append(labels, strings.ToLower(r.label))
+		labels = append(labels, r.inline)
 		c.add(r, name)
 	}
 	if len(c.Bands) == 1 {
-		c.Bands[0].Name = "limit"
+		c.Bands[0].Name = s.say("limit")
 	}
 	c.fitRange()
-	c.Caption = "Input " + name + ": relative error of the mean reading, " + strings.Join(labels, ", ") +
-		". Bars: expanded uncertainty, where longer than the sign. Values are in the table."
+	c.Caption = s.say("Input %[1]s: relative error of the mean reading, %[2]s. Bars: expanded uncertainty, where longer than the sign. Values are in the table.", name, strings.Join(labels, ", "))
 	if c.thin() {
 		c.Caption += " " + s.say("Of points too many to be told apart the worst of each place are drawn, and each place with a flag.")
 	}
@@ -39,7 +38,7 @@ func (c *chart) add(r run, name string) {
 	points := r.points(name)
 	sort.SliceStable(points, func(a, b int) bool { return points[a].Point.Frequency.Cmp(points[b].Point.Frequency) < 0 })
 	x := series{Name: r.label, Marker: marker}
-	l := band{Name: "limit, " + strings.ToLower(r.label), Filled: len(c.Bands) == 0}
+	l := band{Name: r.say("limit, %s", r.inline), Filled: len(c.Bands) == 0}
 	for k := range points {
 		f := points[k].Point.Frequency.Float()
 		if !(f > 0) || math.IsInf(f, 0) {
@@ -54,13 +53,13 @@ func (c *chart) add(r run, name string) {
 	switch {
 	case len(l.Points) == 0:
 	case len(c.Bands) > 0 && near(c.Bands[0].Points, l.Points):
-		c.Bands[0].Name += ", " + strings.ToLower(r.label)
+		c.Bands[0].Name += ", " + r.inline
 	default:
 		c.Bands = append(c.Bands, l)
 	}
 	in, _ := r.input(name)
 	for _, n := range in.NotShown {
-		c.addGap(gap{n.From.Float(), n.To.Float(), "not shown: " + n.Reason})
+		c.addGap(gap{n.From.Float(), n.To.Float(), r.say("not shown: %s", r.word(n.Reason))})
 	}
 }
 

@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"strings"
 	"time"
 
@@ -33,9 +32,9 @@ func (r run) interrupted() string {
 		if end.IsZero() && k == len(list)-1 {
 			end = r.Run.Finished
 		}
-		parts = append(parts, period(x.Began, end)+prefixed(", ", x.How))
+		parts = append(parts, r.period(x.Began, end)+prefixed(", ", r.word(x.How)))
 	}
-	return fmt.Sprintf("interrupted and resumed, in %d sessions: %s.", len(list), strings.Join(parts, "; "))
+	return r.say("interrupted and resumed, in %[1]s sessions: %[2]s.", r.count(len(list)), strings.Join(parts, "; "))
 }
 
 // longestWait is how long a question may wait before the first page says so.
@@ -58,13 +57,13 @@ func (r run) away() string {
 	}
 	var list []string
 	if points > 0 {
-		list = append(list, fmt.Sprintf("%d %s", points, plural(points, "point", "points")))
+		list = append(list, r.say("%s points", r.count(points)))
 	}
 	if rows > 0 {
-		list = append(list, fmt.Sprintf("%d %s of other measurements", rows, plural(rows, "finding", "findings")))
+		list = append(list, r.say("%s findings of other measurements", r.count(rows)))
 	}
 	if len(list) > 0 {
-		return "nobody was at the bench when it was needed: " + strings.Join(list, " and ") + " not judged for that."
+		return r.say("nobody was at the bench when it was needed: %s not judged for that.", r.and(list))
 	}
 	var longest runner.Entry
 	for _, e := range r.Run.Entries {
@@ -73,7 +72,7 @@ func (r run) away() string {
 		}
 	}
 	if d := longest.At.Sub(longest.AskedAt); d >= longestWait {
-		return fmt.Sprintf("waited up to %s for an answer at the bench, from %s on.", d.Round(time.Minute), moment(longest.AskedAt))
+		return r.say("waited up to %[1]s for an answer at the bench, from %[2]s on.", d.Round(time.Minute).String(), r.moment(longest.AskedAt))
 	}
 	return ""
 }

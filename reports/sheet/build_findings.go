@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"slices"
 	"sort"
 	"strings"
@@ -21,6 +20,7 @@ const (
 
 // finding is what several points of one input have in common.
 type finding struct {
+	*words
 	input   string
 	verdict decision.Verdict
 	symptom string
@@ -44,7 +44,7 @@ func (r run) findings(want func(*runner.PointResult) bool) []*finding {
 			n := slices.IndexFunc(list[begin:], func(f *finding) bool { return f.verdict == p.Verdict && f.symptom == p.Symptom })
 			if n < 0 {
 				n = len(list) - begin
-				list = append(list, &finding{input: name, verdict: p.Verdict, symptom: p.Symptom})
+				list = append(list, &finding{words: r.words, input: name, verdict: p.Verdict, symptom: p.Symptom})
 			}
 			f := list[begin+n]
 			f.points, f.places = append(f.points, p), append(f.places, k)
@@ -64,7 +64,7 @@ func (r run) failures(most int) []string {
 	var lines []string
 	for k, f := range list {
 		if k == most {
-			return append(lines, fmt.Sprintf("and %d more, see the tables.", len(list)-k))
+			return append(lines, r.say("and %s more, see the tables.", r.count(len(list)-k)))
 		}
 		lines = append(lines, f.line())
 	}
@@ -74,42 +74,46 @@ func (r run) failures(most int) []string {
 // line says what the finding is. Where an error outside the limit is all there
 // is to say, the points are counted and the worst is named.
 func (f *finding) line() string {
-	worst := f.worst()
+	worst, numbers := f.worst()
 	simple := f.verdict == decision.Verdict{Word: decision.Fail, Reason: decision.OutsideLimit}
-	if f.symptom == "" && worst != "" && simple {
-		n := len(f.points)
-		if n == 1 {
-			return fmt.Sprintf("Input %s: 1 point outside the limit, %s.", short(f.input), strings.TrimPrefix(worst, "worst "))
+	one := len(f.points) == 1
+	if f.symptom == "" && worst != nil && simple {
+		if one {
+			return f.say("Input %[1]s: 1 point outside the limit, %[2]s: %[3]s.", f.short(f.input), f.q(worst.Point.Frequency), numbers)
 		}
-		return fmt.Sprintf("Input %s: %d points outside the limit, %s.", short(f.input), n, worst)
+		return f.say("Input %[2]s: %[1]s points outside the limit, worst %[3]s: %[4]s.", f.count(len(f.points)), f.short(f.input), f.q(worst.Point.Frequency), numbers)
 	}
-	what := string(f.verdict.Reason)
-	symptom := short(f.symptom)
+	what := f.word(string(f.verdict.Reason))
+	symptom := f.short(f.word(f.symptom))
 	switch {
 	case f.verdict.Word != decision.Fail:
-		what = join(", ", string(f.verdict.Word), what)
+		what = join(", ", f.word(string(f.verdict.Word)), what)
 	case simple && symptom != "":
 		what, symptom = symptom, "" // says it better
 	case what == "":
-		what = string(decision.Fail)
+		what = f.word(string(decision.Fail))
 	}
-	if len(f.points) == 1 {
-		worst = strings.TrimPrefix(worst, "worst ")
-		if _, rest, ok := strings.Cut(worst, ": "); ok {
-			worst = "error " + strings.TrimPrefix(rest, "error ") // the point is named already
-		}
+	switch {
+	case worst == nil:
+	case !one:
+		numbers = f.say("worst %[1]s: %[2]s", f.q(worst.Point.Frequency), numbers)
+	case f.verdict.Reason != decision.ReadingOutside: // the point is named already
+		numbers = f.say("error %s", numbers)
 	}
-	return fmt.Sprintf("Input %s: %s at %s%s.", short(f.input), what, f.where(), prefixed(", ", join(", ", worst, prefixed("symptom: ", symptom))))
+	if symptom != "" {
+		symptom = f.say("symptom: %s", symptom)
+	}
+	return f.say("Input %[1]s: %[2]s at %[3]s.", f.short(f.input), what, join(", ", f.where(), numbers, symptom))
 }
 
 // where names the frequencies: three or more points that follow each other
 // among those taken at the input as a range, and how many there are.
 func (f *finding) where() string {
 	var list []string
-	at := func(k int) string { return f.points[k].Point.Frequency.Grouped() }
+	at := func(k int) string { return f.q(f.points[k].Point.Frequency) }
 	for k := 0; k < len(f.points); {
 		if len(list) == mostStretches {
-			list = append(list, "and more")
+			list = append(list, f.say("and more"))
 			break
 		}
 		n := 1
@@ -120,7 +124,7 @@ func (f *finding) where() string {
 		case at(k) == at(k+n-1):
 			list = append(list, at(k))
 		case n >= 3:
-			list = append(list, at(k)+" to "+at(k+n-1))
+			list = append(list, f.to(at(k), at(k+n-1)))
 		default:
 			n = 1
 			list = append(list, at(k))
@@ -131,13 +135,12 @@ func (f *finding) where() string {
 	if len(f.points) == 1 {
 		return text
 	}
-	return fmt.Sprintf("%s (%d points)", text, len(f.points))
+	return f.say("%[2]s (%[1]s points)", f.count(len(f.points)), text)
 }
 
-// worst is the point whose error is largest against its limit, with both; ""
-// where no point has an error to compare.
-func (f *finding) worst() string {
-	var worst *runner.PointResult
+// worst is the point whose error is largest against its limit, and both of
+// these; nil where no point has an error to compare.
+func (f *finding) worst() (worst *runner.PointResult, numbers string) {
 	var most quantity.Exact
 	for _, p := range f.points {
 		if p.Counted == 0 || p.Limit.Total.Sign() <= 0 {
@@ -149,14 +152,13 @@ func (f *finding) worst() string {
 		}
 	}
 	if worst == nil {
-		return ""
+		return nil, ""
 	}
-	what := ""
+	x := f.roundResult(most, worst.Limit.Total, worst.Reported.Expanded, readingPlaces(worst))
 	if f.verdict.Reason == decision.ReadingOutside {
-		what = "error of a reading "
+		return worst, f.say("error of a reading %[1]s\u00a0Hz, limit ±%[2]s\u00a0Hz", x.Error, x.Limit)
 	}
-	x := roundResult(most, worst.Limit.Total, worst.Reported.Expanded, readingPlaces(worst))
-	return fmt.Sprintf("worst %s: %s%s\u00a0Hz, limit ±%s\u00a0Hz", worst.Point.Frequency.Grouped(), what, x.Error, x.Limit)
+	return worst, f.say("%[1]s\u00a0Hz, limit ±%[2]s\u00a0Hz", x.Error, x.Limit)
 }
 
 // errorOf is the mean error, or that of the farthest single reading where that
@@ -181,10 +183,10 @@ func (f *finding) errorOf(p *runner.PointResult) quantity.Exact {
 const shortest = 240
 
 // short cuts a free text for the first page; it stands in full further on.
-func short(s string) string {
+func (w *words) short(s string) string {
 	runes := []rune(strings.TrimSpace(s))
 	if len(runes) <= shortest {
 		return string(runes)
 	}
-	return string(runes[:shortest]) + " … (in full further on)"
+	return w.say("%s … (in full further on)", string(runes[:shortest]))
 }

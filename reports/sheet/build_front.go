@@ -18,14 +18,14 @@ func (s *Sheet) front() []block {
 		b = append(b, n)
 	}
 	b = append(b, s.identity(), &paragraph{Text: s.method()})
-	b = append(b, &heading{Level: 1, Text: "Statement of conformity"})
+	b = append(b, &heading{Level: 1, Text: s.say("Statement of conformity")})
 	for _, r := range s.runs {
 		b = append(b, r.statement())
 	}
 	if missing := s.missing(); missing != "" {
 		b = append(b, &paragraph{Text: missing})
 	}
-	b = append(b, s.specification(), &paragraph{Text: "Results concern only the unit named above, as it was at the time of each run."})
+	b = append(b, s.specification(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")})
 	if len(s.inputNames()) > 0 {
 		b = append(b, s.byInput())
 	}
@@ -39,9 +39,12 @@ func (s *Sheet) front() []block {
 }
 
 func (s *Sheet) method() string {
-	text := "Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value."
+	text := s.say("Method: direct comparison. The source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value.")
 	if s.hasOthers() {
-		text += " How the other measurements were taken stands with what they found."
+		text += " " + s.say("How the other measurements were taken stands with what they found.")
+	}
+	if s.Language != "en" {
+		text += " " + s.say("Remarks and symptoms are printed as they were recorded, in the language of the bench; readings and figures within them have a decimal point.")
 	}
 	return text
 }
@@ -56,15 +59,15 @@ func (s *Sheet) alerts() []block {
 	var b []block
 	for _, r := range s.runs {
 		if r.Run.Statement == runner.NotObtainable {
-			b = append(b, &notice{Alert: true, Title: r.label + ": not obtainable",
-				Lines: []string{"The unit gives no readings at all; this counts as outside tolerance. Symptom: " + stated(r.Run.Symptom) + "."}})
+			b = append(b, &notice{Alert: true, Title: s.say("%s: not obtainable", r.label),
+				Lines: []string{s.say("The unit gives no readings at all; this counts as outside tolerance. Symptom: %s.", s.stated(s.word(r.Run.Symptom)))}})
 		}
 		if len(r.Run.Changes) > 0 {
 			b = append(b, r.changed())
 		}
 		if !r.Run.Complete {
-			b = append(b, &notice{Alert: true, Title: r.label + ": run incomplete",
-				Lines: []string{fmt.Sprintf("The run ended before its plan did: %s. %s.", stated(r.Run.Ended), r.taken())}})
+			b = append(b, &notice{Alert: true, Title: s.say("%s: run incomplete", r.label),
+				Lines: []string{s.say("The run ended before its plan did: %s.", s.stated(s.word(r.Run.Ended))) + " " + r.taken()}})
 		}
 	}
 	return b
@@ -72,15 +75,15 @@ func (s *Sheet) alerts() []block {
 
 // taken says how much of the plan was taken.
 func (r run) taken() string {
-	points := fmt.Sprintf("Of %d planned points %d were taken", r.Run.Planned, len(r.Run.Points))
-	tasks := fmt.Sprintf("of %d planned %s of other measurements %d", r.Run.PlannedTasks, plural(r.Run.PlannedTasks, "task", "tasks"), len(r.Run.Outcomes))
+	points, taken := r.count(r.Run.Planned), r.count(len(r.Run.Points))
+	tasks, done := r.count(r.Run.PlannedTasks), r.count(len(r.Run.Outcomes))
 	switch {
 	case r.Run.PlannedTasks == 0:
-		return points
+		return r.say("Of %[1]s planned points %[2]s were taken.", points, taken)
 	case r.Run.Planned == 0:
-		return "O" + tasks[1:] + " were taken"
+		return r.say("Of %[1]s planned tasks of other measurements %[2]s were taken.", tasks, done)
 	}
-	return points + ", " + tasks
+	return r.say("Of %[2]s planned points %[3]s were taken, of %[1]s planned tasks of other measurements %[4]s.", tasks, points, taken, done)
 }
 
 func (s *Sheet) identity() block {
@@ -88,26 +91,34 @@ func (s *Sheet) identity() block {
 	lab := l.Laboratory
 	var performed []string
 	for _, r := range s.runs {
-		performed = append(performed, strings.ToLower(r.label)+" "+days(r.Run.Started, r.Run.Finished))
+		performed = append(performed, r.inline+" "+s.days(r.Run.Started, r.Run.Finished))
 	}
 	return &grid{Columns: 4, Items: []item{
-		{"Laboratory", join("\n", s.stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, prefixed("work done at: ", lab.Place))},
-		{"Customer", join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
-		{"Record", strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
-		{"Unit: maker", s.stated(l.Maker)},
-		{"Unit: model", s.stated(l.Model)},
-		{"Unit: serial number", s.stated(l.Job.Serial)},
-		{"Asset number (as the customer states)", s.stated(l.Job.Asset)},
-		{"Options (as the customer states)", s.stated(l.Job.Options)},
-		{"What the unit states of itself", strings.Join(s.labelled(unitStates), "\n")},
-		{"Condition on receipt", s.stated(s.runs[0].Job.Condition)},
-		{"Received", s.stated(l.Job.Received.String())},
-		{"Performed", strings.Join(performed, "\n")},
-		{"Issued", day(l.Created)},
-		{"Order", s.stated(l.Job.Number)},
-		{"Performed by", strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
-		{"Procedure", s.stated(l.Record.Procedure.Name) + ", revision " + s.stated(l.Record.Procedure.Revision)},
+		{s.say("Laboratory"), join("\n", s.stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, s.workPlace(lab.Place))},
+		{s.say("Customer"), join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
+		{s.say("Record"), strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
+		{s.say("Unit: maker"), s.stated(l.Maker)},
+		{s.say("Unit: model"), s.stated(l.Model)},
+		{s.say("Unit: serial number"), s.stated(l.Job.Serial)},
+		{s.say("Asset number (as the customer states)"), s.stated(l.Job.Asset)},
+		{s.say("Options (as the customer states)"), s.stated(l.Job.Options)},
+		{s.say("What the unit states of itself"), strings.Join(s.labelled(run.unitStates), "\n")},
+		{s.say("Condition on receipt"), s.stated(s.runs[0].Job.Condition)},
+		{s.say("Received"), s.stated(l.Job.Received.String())},
+		{s.say("Performed"), strings.Join(performed, "\n")},
+		{s.say("Issued"), s.day(l.Created)},
+		{s.say("Order"), s.stated(l.Job.Number)},
+		{s.say("Performed by"), strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
+		{s.say("Procedure"), s.say("%[1]s, revision %[2]s", s.stated(l.Record.Procedure.Name), s.stated(l.Record.Procedure.Revision))},
 	}}
+}
+
+// workPlace says where the work was done, where that is stated.
+func (w *words) workPlace(place string) string {
+	if place == "" {
+		return ""
+	}
+	return w.say("work done at: %s", place)
 }
 
 // merged gathers lines of several runs: equal ones once, led by the labels of
@@ -117,23 +128,22 @@ type merged struct {
 	labels map[string][]string
 }
 
-func (m *merged) add(label, text string) {
+func (m *merged) add(r run, text string) {
 	if m.labels == nil {
 		m.labels = map[string][]string{}
 	}
 	if _, seen := m.labels[text]; !seen {
 		m.order = append(m.order, text)
 	}
-	if !slices.Contains(m.labels[text], label) {
-		m.labels[text] = append(m.labels[text], label)
+	if !slices.Contains(m.labels[text], r.inline) {
+		m.labels[text] = append(m.labels[text], r.inline)
 	}
 }
 
 func (m *merged) lines() []string {
 	var list []string
 	for _, text := range m.order {
-		l := strings.ToLower(strings.Join(m.labels[text], ", "))
-		list = append(list, strings.ToUpper(l[:1])+l[1:]+": "+text)
+		list = append(list, capital(strings.Join(m.labels[text], ", "))+": "+text)
 	}
 	return list
 }
@@ -145,9 +155,9 @@ func (s *Sheet) missing() string {
 	}
 	switch {
 	case !has(runner.AsFound):
-		return "This sheet holds no as-found run: it does not say how the unit was received."
+		return s.say("This sheet holds no as-found run: it does not say how the unit was received.")
 	case !has(runner.AsLeft):
-		return "This sheet holds no as-left run: it says how the unit was released only if nothing was altered since."
+		return s.say("This sheet holds no as-left run: it says how the unit was released only if nothing was altered since.")
 	}
 	return ""
 }
@@ -167,32 +177,36 @@ func (s *Sheet) labelled(f func(run) string) []string {
 	return list
 }
 
-func unitStates(r run) string {
+func (r run) unitStates() string {
 	u := r.Run.Unit
 	if !u.Stated {
-		return "nothing (it has no way to tell)"
+		return r.say("nothing (it has no way to tell)")
 	}
-	text := stated(join(", ", u.Maker, u.Model, prefixed("serial number ", u.Serial), prefixed("firmware ", u.Firmware)))
+	firmware := ""
+	if u.Firmware != "" {
+		firmware = r.say("firmware %s", u.Firmware)
+	}
+	text := r.stated(join(", ", u.Maker, u.Model, r.serial(u.Serial), firmware))
 	for _, other := range r.otherIdentity() {
-		text += "\n" + failed.flag() + " not as expected: " + other
+		text += "\n" + failed.flag() + " " + r.say("not as expected: %s", other)
 	}
 	return text
 }
 
 // statement is the conformity of one run, on its own: runs are never merged.
 func (r run) statement() block {
-	word := string(r.Run.Statement)
+	word := r.word(string(r.Run.Statement))
 	if word == "" {
-		word = "no statement"
+		word = r.say("no statement")
 	}
 	n := map[decision.Word]int{}
 	for _, p := range r.Run.Points {
 		n[p.Verdict.Word]++
 	}
-	counts := fmt.Sprintf("Of %d planned points: %d pass, %d conditional pass, %d conditional fail, %d fail, %d not judged",
-		r.Run.Planned, n[decision.Pass], n[decision.ConditionalPass], n[decision.ConditionalFail], n[decision.Fail], n[decision.NotJudged])
+	counts := r.say("Of %[1]s planned points: %[2]s pass, %[3]s conditional pass, %[4]s conditional fail, %[5]s fail, %[6]s not judged",
+		r.whole(r.Run.Planned), r.whole(n[decision.Pass]), r.whole(n[decision.ConditionalPass]), r.whole(n[decision.ConditionalFail]), r.whole(n[decision.Fail]), r.whole(n[decision.NotJudged]))
 	if left := r.Run.Planned - len(r.Run.Points); left > 0 {
-		counts += fmt.Sprintf(", %d not taken", left)
+		counts += ", " + r.say("%s not taken", r.count(left))
 	}
 	lines := []string{counts + "."}
 	others := r.otherCounts()
@@ -202,16 +216,16 @@ func (r run) statement() block {
 		lines = append(lines, others)
 	}
 	if only := r.Run.Only; len(only) > 0 {
-		lines = append(lines, fmt.Sprintf("Added run of single points and measurements: only %s were taken. It says nothing of the rest of the specified range, and does not take the place of a run of the whole procedure.", strings.Join(only, ", ")))
+		lines = append(lines, r.say("Added run of single points and measurements: only %s were taken. It says nothing of the rest of the specified range, and does not take the place of a run of the whole procedure.", strings.Join(only, ", ")))
 	}
 	if r.Run.Statement == runner.WithinShown || r.Run.Statement == runner.WithinPoints {
-		lines[0] += " What was not shown stands below and is no part of the statement."
+		lines[0] += " " + r.say("What was not shown stands below and is no part of the statement.")
 	}
 	if n[decision.NotJudged] > 0 {
-		lines[0] += " Why points were not judged stands below."
+		lines[0] += " " + r.say("Why points were not judged stands below.")
 	}
 	if len(r.Run.Changes) > 0 {
-		lines[0] += " What passed did so before the unit changed within the run, see above."
+		lines[0] += " " + r.say("What passed did so before the unit changed within the run, see above.")
 	}
 	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.course(), r.allFailures())}
 }
@@ -227,11 +241,11 @@ func (r run) allFailures() []string {
 
 func (s *Sheet) specification() block {
 	l := s.last()
-	return &paragraph{Label: "Specification and decision rule", Text: fmt.Sprintf(
-		"The statement refers to the specification laid down in procedure %q, revision %s. Timebase as specified: %s. Decision rule: %s. "+
-			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.%s",
-		l.Record.Procedure.Name, stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return stated(r.Run.Timebase) }), "; "),
-		strings.Join(s.labelled(func(r run) string { return r.Run.Rule.String() }), "; "), s.shortened())}
+	return &paragraph{Label: s.say("Specification and decision rule"), Text: s.say(
+		`The statement refers to the specification laid down in procedure "%[1]s", revision %[2]s. Timebase as specified: %[3]s. Decision rule: %[4]s. `+
+			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.",
+		l.Record.Procedure.Name, s.stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return s.stated(s.word(r.Run.Timebase)) }), "; "),
+		strings.Join(s.labelled(func(r run) string { return s.word(r.Run.Rule.String()) }), "; ")) + s.shortened()}
 }
 
 // shortened says how gates and numbers of readings were chosen, where they were.
@@ -244,25 +258,25 @@ func (s *Sheet) shortened() string {
 	}
 	text := ""
 	if chosen {
-		text += " Gates were chosen within the bounds of the procedure: the shortest at which the limit is at least four times what bench and scatter of the unit add up to, or nine tenths of what the longest gives."
+		text += " " + s.say("Gates were chosen within the bounds of the procedure: the shortest at which the limit is at least four times what bench and scatter of the unit add up to, or nine tenths of what the longest gives.")
 	}
 	if stopped {
-		text += " Readings that would not have changed the verdict were left out as the procedure allows; each such point has a note."
+		text += " " + s.say("Readings that would not have changed the verdict were left out as the procedure allows; each such point has a note.")
 	}
 	return text
 }
 
 // coveredHead heads a coverage, which counts points that failed as well.
-const coveredHead = "Range covered by judged points"
+const coveredHead key = "Range covered by judged points"
 
 // byInput sums each input up in a line.
 func (s *Sheet) byInput() block {
-	t := &table{Title: "Results by input",
-		Legend:  "Range covered by judged points: share of the logarithm of the frequency range that lies between points with a verdict, passed or failed. It says how much was looked at, not how good the unit is.",
-		Columns: []column{{Head: "Input"}, {Head: "Range"}}}
+	t := &table{Title: s.say("Results by input"),
+		Legend:  s.say("Range covered by judged points: share of the logarithm of the frequency range that lies between points with a verdict, passed or failed. It says how much was looked at, not how good the unit is."),
+		Columns: []column{{Head: s.say("Input")}, {Head: s.say("Range")}}}
 	for _, r := range s.runs {
-		for _, h := range []string{coveredHead + ", %", "Pass", "Conditional", "Fail", "Not judged"} {
-			t.Columns = append(t.Columns, column{Group: r.label, Head: h, Align: right})
+		for _, h := range []key{coveredHead + ", %%", "Pass", "Conditional", "Fail", "Not judged"} {
+			t.Columns = append(t.Columns, column{Group: r.label, Head: s.say(h), Align: right})
 		}
 	}
 	for _, name := range s.inputNames() {
@@ -283,13 +297,13 @@ func (r run) summary(name string) []cell {
 	}
 	covered := none
 	if ok {
-		covered = share(in.Coverage.Share, in.Coverage.Complete)
+		covered = r.share(in.Coverage.Share, in.Coverage.Complete)
 	}
 	count := func(k int, m mark) cell {
 		if k == 0 {
 			m = plain
 		}
-		return cell{fmt.Sprint(k), m}
+		return cell{r.whole(k), m}
 	}
 	return []cell{{Text: covered}, count(n[decision.Pass], plain), count(n[decision.ConditionalPass]+n[decision.ConditionalFail], conditional),
 		count(n[decision.Fail], failed), count(n[decision.NotJudged], notJudged)}
@@ -297,35 +311,35 @@ func (r run) summary(name string) []cell {
 
 // notShown lists what was planned out, once where all runs agree.
 func (s *Sheet) notShown() []block {
-	t := &table{Title: "Not shown: planned out, because the bench can't show it",
-		Columns: []column{{Head: "Input"}, {Head: "Sweep"}, {Head: "From", Align: right}, {Head: "To", Align: right}, {Head: "Reason"}, {Head: "Run"}}}
+	t := &table{Title: s.say("Not shown: planned out, because the bench can't show it"),
+		Columns: []column{{Head: s.say("Input")}, {Head: s.say("Sweep")}, {Head: s.say("From"), Align: right}, {Head: s.say("To"), Align: right}, {Head: s.say("Reason")}, {Head: s.say("Run")}}}
 	at := map[string]int{}
 	for _, r := range s.runs {
 		for _, in := range r.Run.Inputs {
 			for _, x := range in.NotShown {
 				key := fmt.Sprintf("%q", []string{x.Input, x.Sweep, x.From.Plain(), x.To.Plain(), x.Reason})
 				if k, seen := at[key]; seen {
-					t.Rows[k][5].Text += ", " + strings.ToLower(r.label)
+					t.Rows[k][5].Text += ", " + r.inline
 					continue
 				}
 				at[key] = len(t.Rows)
-				t.Rows = append(t.Rows, []cell{{Text: x.Input}, {Text: stated(x.Sweep)}, {Text: x.From.Grouped()}, {Text: x.To.Grouped()}, {Text: stated(x.Reason)}, {Text: r.label}})
+				t.Rows = append(t.Rows, []cell{{Text: x.Input}, {Text: s.stated(x.Sweep)}, {Text: s.q(x.From)}, {Text: s.q(x.To)}, {Text: s.stated(s.word(x.Reason))}, {Text: r.label}})
 			}
 		}
 	}
 	if len(t.Rows) == 0 {
-		return []block{&paragraph{Label: "Not shown", Text: "Nothing was planned out."}}
+		return []block{&paragraph{Label: s.say("Not shown"), Text: s.say("Nothing was planned out.")}}
 	}
 	return []block{t}
 }
 
 // notJudged lists what has no verdict on the unit, by reason.
 func (s *Sheet) notJudged() []block {
-	t := &table{Title: "Not judged: no verdict on the unit, for the reason given (bench, link, operator, void readings)",
-		Columns: []column{{Head: "Run"}, {Head: "Input"}, {Head: "Reason"}, {Head: "Where"}}}
+	t := &table{Title: s.say("Not judged: no verdict on the unit, for the reason given (bench, link, operator, void readings)"),
+		Columns: []column{{Head: s.say("Run")}, {Head: s.say("Input")}, {Head: s.say("Reason")}, {Head: s.say("Where")}}}
 	for _, r := range s.runs {
 		for _, f := range r.findings(func(p *runner.PointResult) bool { return !p.Judged() }) {
-			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: f.input}, {Text: stated(join(", ", string(f.verdict.Reason), f.symptom))}, {Text: f.where()}})
+			t.Rows = append(t.Rows, []cell{{Text: r.label, Mark: notJudged}, {Text: f.input}, {Text: s.stated(join(", ", s.word(string(f.verdict.Reason)), s.word(f.symptom)))}, {Text: f.where()}})
 		}
 		t.Rows = append(t.Rows, r.openRows()...)
 	}
@@ -335,30 +349,30 @@ func (s *Sheet) notJudged() []block {
 				return nil
 			}
 		}
-		return []block{&paragraph{Label: "Not judged", Text: s.allJudged()}}
+		return []block{&paragraph{Label: s.say("Not judged"), Text: s.allJudged()}}
 	}
 	return []block{t}
 }
 
 func (s *Sheet) allJudged() string {
 	if s.hasOthers() {
-		return "Every point that was taken, and every finding of another measurement that has a limit, has a verdict."
+		return s.say("Every point that was taken, and every finding of another measurement that has a limit, has a verdict.")
 	}
-	return "Every point that was taken has a verdict."
+	return s.say("Every point that was taken has a verdict.")
 }
 
 // conditions is one column a run: what may differ between runs.
 func (s *Sheet) conditions() block {
-	t := &table{Title: "Runs and conditions", Columns: []column{{Head: ""}}}
+	t := &table{Title: s.say("Runs and conditions"), Columns: []column{{Head: ""}}}
 	for _, r := range s.runs {
 		t.Columns = append(t.Columns, column{Head: r.label})
 	}
 	for _, line := range []struct {
-		name string
+		name key
 		f    func(run) string
 	}{
-		{"Record", func(r run) string { return stated(r.ID) + prefixed(", follows ", r.Follows) }},
-		{"Performed", func(r run) string { return period(r.Run.Started, r.Run.Finished) }},
+		{"Record", func(r run) string { return s.stated(r.ID) + r.follows() }},
+		{"Performed", func(r run) string { return s.period(r.Run.Started, r.Run.Finished) }},
 		{"Ambient temperature", func(r run) string { return conditionOf(r, r.Job.Temperature) }},
 		{"Relative humidity", func(r run) string { return conditionOf(r, r.Job.Humidity) }},
 		{"Ambient temperature, measured", func(r run) string {
@@ -367,21 +381,21 @@ func (s *Sheet) conditions() block {
 		{"Relative humidity, measured", func(r run) string {
 			return measured(r, func(a runner.Ambient) *quantity.Ratio { return a.Humidity })
 		}},
-		{"Mains voltage", func(r run) string { return optional(r.Job.Mains) }},
-		{"Unit on, before the first point", func(r run) string { return positive(r.Run.OnFor) }},
+		{"Mains voltage", func(r run) string { return optional(r, r.Job.Mains) }},
+		{"Unit on, before the first point", func(r run) string { return r.positive(r.Run.OnFor) }},
 		{"Warm-up", func(r run) string { return r.warmUpEnded() }},
-		{"Timebase last adjusted", func(r run) string { return stated(r.Job.Adjusted.String()) }},
+		{"Timebase last adjusted", func(r run) string { return s.stated(r.Job.Adjusted.String()) }},
 		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
 		{"Remarks", func(r run) string { return r.Job.Remarks }},
-		{"Bench", func(r run) string { return stated(r.Bench.Name) + prefixed(", file SHA-256 ", r.Bench.SHA256) }},
+		{"Bench", func(r run) string { return s.stated(r.Bench.Name) + r.fileHash(r.Bench.SHA256) }},
 		{"Procedure file", func(r run) string {
-			return stated(r.Record.Procedure.File) + prefixed(", SHA-256 ", r.Record.Procedure.SHA256)
+			return s.stated(r.Record.Procedure.File) + prefixed(", SHA-256 ", r.Record.Procedure.SHA256)
 		}},
 		{"Software", func(r run) string {
-			return stated(join(" ", r.Program.Name, r.Program.Version)) + prefixed(", built with ", r.Program.Go)
+			return s.stated(join(" ", r.Program.Name, r.Program.Version)) + r.builtWith()
 		}},
 	} {
-		row := []cell{{Text: line.name}}
+		row := []cell{{Text: s.say(line.name)}}
 		empty := true
 		for _, r := range s.runs {
 			row = append(row, cell{Text: line.f(r)})
@@ -394,27 +408,49 @@ func (s *Sheet) conditions() block {
 	return t
 }
 
+// follows names the earlier record, where there is one.
+func (r run) follows() string {
+	if r.Follows == "" {
+		return ""
+	}
+	return r.say(", follows %s", r.Follows)
+}
+
+func (r run) fileHash(sha256 string) string {
+	if sha256 == "" {
+		return ""
+	}
+	return r.say(", file SHA-256 %s", sha256)
+}
+
+func (r run) builtWith() string {
+	if r.Program.Go == "" {
+		return ""
+	}
+	return r.say(", built with %s", r.Program.Go)
+}
+
 // conditionOf is a condition as the job states it, in an empty place where a
 // thermometer told it instead.
 func conditionOf[D quantity.Dimension](r run, v *quantity.Value[D]) string {
 	if v == nil && len(r.Run.Ambient) > 0 {
 		return ""
 	}
-	return optional(v)
+	return optional(r, v)
 }
 
 // optional writes a quantity that the job may leave out.
-func optional[D quantity.Dimension](v *quantity.Value[D]) string {
+func optional[D quantity.Dimension](r run, v *quantity.Value[D]) string {
 	if v == nil {
-		return "not stated"
+		return r.say("not stated")
 	}
-	return v.Grouped()
+	return r.q(v)
 }
 
 // positive writes a time that zero leaves unstated.
-func positive(d quantity.Duration) string {
+func (r run) positive(d quantity.Duration) string {
 	if d.Sign() <= 0 {
-		return "not stated"
+		return r.say("not stated")
 	}
-	return d.Grouped()
+	return r.q(d)
 }

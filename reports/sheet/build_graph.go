@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -16,14 +15,14 @@ const leastRows = 3
 
 // findingGraphs draws what was found against frequency, for each thing that was
 // found in one unit at three frequencies or more.
-func findingGraphs(input string, runs []run, list []*findingLine) []*graph {
+func (w *words) findingGraphs(input string, runs []run, list []*findingLine) []*graph {
 	var graphs []*graph
 	for len(list) > 0 {
 		n := 1
 		for n < len(list) && list[n].row.What == list[0].row.What && list[n].row.Unit == list[0].row.Unit {
 			n++
 		}
-		if g := findingGraph(input, runs, list[:n]); g != nil {
+		if g := w.findingGraph(input, runs, list[:n]); g != nil {
 			graphs = append(graphs, g)
 		}
 		list = list[n:]
@@ -31,7 +30,7 @@ func findingGraphs(input string, runs []run, list []*findingLine) []*graph {
 	return graphs
 }
 
-func findingGraph(input string, runs []run, list []*findingLine) *graph {
+func (w *words) findingGraph(input string, runs []run, list []*findingLine) *graph {
 	what, unit := list[0].row.What, list[0].row.Unit
 	power := 0
 	for k, l := range list {
@@ -40,7 +39,7 @@ func findingGraph(input string, runs []run, list []*findingLine) *graph {
 		}
 	}
 	scale := math.Pow10(-power)
-	g := &graph{X: graphAxis{Title: "Frequency", Log: true, Frequency: true}, Y: graphAxis{Title: yTitle(what, unitText(unit, power))}, StepsAs: "limit"}
+	g := &graph{words: w, X: graphAxis{Title: w.say("Frequency"), Log: true, Frequency: true}, Y: graphAxis{Title: yTitle(w.word(what), unitText(unit, power))}, StepsAs: w.say("limit")}
 	shown := span{math.Inf(1), math.Inf(-1)}
 	if in, ok := (&Sheet{runs: runs}).input(input); ok && drawable(in.Range[0].Float(), true) && drawable(in.Range[1].Float(), true) {
 		shown = span{in.Range[0].Float(), in.Range[1].Float()}
@@ -81,9 +80,13 @@ func findingGraph(input string, runs []run, list []*findingLine) *graph {
 			g.addSteps(limits[k], side)
 		}
 	}
-	g.StepsAs = strings.TrimSpace("limit: " + map[runner.Side]string{runner.AtMost: "at most", runner.AtLeast: "at least"}[side])
-	g.StepsAs = strings.TrimSuffix(g.StepsAs, ":")
-	g.Caption = capital(what) + " against frequency. Bars: expanded uncertainty, where longer than the sign. Values are in the table."
+	switch side {
+	case runner.AtMost:
+		g.StepsAs = w.say("limit: at most")
+	case runner.AtLeast:
+		g.StepsAs = w.say("limit: at least")
+	}
+	g.Caption = w.say("%s against frequency. Bars: expanded uncertainty, where longer than the sign. Values are in the table.", capital(w.word(what)))
 	return g
 }
 
@@ -131,12 +134,12 @@ func (r run) curves(input, title string, drawn bool) []block {
 			if drawn && overFrequency(c.X) {
 				continue
 			}
-			if g := curveGraph(c); g != nil {
-				g.Caption = c.Title + ", " + strings.ToLower(r.label) + g.Caption
+			if g := r.curveGraph(c); g != nil {
+				g.Caption = r.word(c.Title) + ", " + r.inline + g.Caption
 				b = append(b, g)
 				continue
 			}
-			b = append(b, &paragraph{Text: c.Title + ", " + strings.ToLower(r.label) + ": too few values to draw."})
+			b = append(b, &paragraph{Text: r.say("%[1]s, %[2]s: too few values to draw.", r.word(c.Title), r.inline)})
 		}
 	}
 	return b
@@ -144,11 +147,11 @@ func (r run) curves(input, title string, drawn bool) []block {
 
 // curveGraph lays a curve out; nil where there is nothing to draw. Its caption
 // says what the drawing leaves out.
-func curveGraph(c runner.Curve) *graph {
-	g := &graph{Y: graphAxis{Log: c.Y.Log}}
+func (w *words) curveGraph(c runner.Curve) *graph {
+	g := &graph{words: w, Y: graphAxis{Log: c.Y.Log}}
 	left, most, wide := 0, 0.0, 0.0
 	for _, l := range c.Lines {
-		line := graphLine{Name: l.Name, Fit: l.Fit, Joined: !l.Fit && len(l.X) > 2}
+		line := graphLine{Name: w.word(l.Name), Fit: l.Fit, Joined: !l.Fit && len(l.X) > 2}
 		for k := range min(len(l.X), len(l.Y)) {
 			p := xyu{X: notTiny(l.X[k]), Y: notTiny(l.Y[k])}
 			if k < len(l.U) && l.U[k] > 0 && drawable(l.U[k], false) {
@@ -170,7 +173,7 @@ func curveGraph(c runner.Curve) *graph {
 	}
 	for _, m := range c.Marks {
 		if drawable(m.Y, c.Y.Log) {
-			g.Levels = append(g.Levels, graphLevel{m.Name, notTiny(m.Y)})
+			g.Levels = append(g.Levels, graphLevel{w.word(m.Name), notTiny(m.Y)})
 			most = max(most, math.Abs(m.Y))
 		}
 	}
@@ -179,9 +182,9 @@ func curveGraph(c runner.Curve) *graph {
 	if len(g.Levels) == 0 || len(outside) > 0 {
 		most = mostOf(g.Lines)
 	}
-	g.X, px = axisOf(c.X, wide)
-	g.Y, py = axisOf(c.Y, most)
-	g.Y.Title = yTitle(capital(c.Y.Name), axisUnit(c.Y.Unit, py))
+	g.X, px = w.axisOf(c.X, wide)
+	g.Y, py = w.axisOf(c.Y, most)
+	g.Y.Title = yTitle(capital(w.word(c.Y.Name)), axisUnit(c.Y.Unit, py))
 	if g.X.Frequency {
 		shown := span{math.Inf(1), math.Inf(-1)}
 		for _, l := range g.Lines {
@@ -193,13 +196,13 @@ func curveGraph(c runner.Curve) *graph {
 	}
 	g.rescale(math.Pow10(-px), math.Pow10(-py))
 	if slices.ContainsFunc(g.Lines, func(l graphLine) bool { return slices.ContainsFunc(l.Points, func(p xyu) bool { return p.U > 0 }) }) {
-		g.Caption = ". Bars, or where values are many the shade: expanded uncertainty"
+		g.Caption = ". " + w.say("Bars, or where values are many the shade: expanded uncertainty")
 	}
 	for _, l := range outside {
-		g.Caption += fmt.Sprintf(". Outside the drawing: %s at %s", l.Name, significant(l.Y*math.Pow10(-py), 3)+strings.TrimPrefix(unitText("", py), "1")+prefixed("\u00a0", axisUnit(c.Y.Unit, 0)))
+		g.Caption += ". " + w.say("Outside the drawing: %[1]s at %[2]s", l.Name, w.significant(l.Y*math.Pow10(-py), 3)+strings.TrimPrefix(unitText("", py), "1")+prefixed("\u00a0", axisUnit(c.Y.Unit, 0)))
 	}
 	if left > 0 {
-		g.Caption += fmt.Sprintf(". %d %s have no place on these axes", left, plural(left, "value", "values"))
+		g.Caption += ". " + w.say("%s values have no place on these axes", w.count(left))
 	}
 	g.Caption += "."
 	return g
@@ -264,14 +267,14 @@ func notTiny(v float64) float64 {
 
 // axisOf is an axis with the power of ten that its numbers are written in; on a
 // logarithmic one the ticks say it.
-func axisOf(a runner.Axis, most float64) (graphAxis, int) {
+func (w *words) axisOf(a runner.Axis, most float64) (graphAxis, int) {
 	power := 0
 	if !a.Log {
 		power = smallPower(most)
 	}
-	x := graphAxis{Title: capital(a.Name) + prefixed(", ", axisUnit(a.Unit, power)), Log: a.Log}
+	x := graphAxis{Title: capital(w.word(a.Name)) + prefixed(", ", axisUnit(a.Unit, power)), Log: a.Log}
 	if overFrequency(a) {
-		x.Title, x.Frequency = capital(a.Name), true
+		x.Title, x.Frequency = capital(w.word(a.Name)), true
 	}
 	return x, power
 }

@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"sort"
@@ -18,14 +17,14 @@ func (s *Sheet) inputs() []block {
 	var b []block
 	for _, name := range s.inputNames() {
 		taken := slices.ContainsFunc(s.runs, func(r run) bool { return len(r.points(name)) > 0 })
-		b = append(b, &heading{Level: 1, Text: "Input " + name + ": " + s.rangeOf(name), Tall: taken})
+		b = append(b, &heading{Level: 1, Text: s.say("Input %[1]s: %[2]s", name, s.rangeOf(name)), Tall: taken})
 		if in, ok := s.input(name); ok {
 			b = append(b, s.promises(in))
 		}
 		if taken {
 			b = append(b, s.points(name)...)
 		} else {
-			b = append(b, &paragraph{Text: "No point was taken at this input."})
+			b = append(b, &paragraph{Text: s.say("No point was taken at this input.")})
 		}
 		b = append(b, s.measurements(name)...)
 	}
@@ -36,9 +35,9 @@ func (s *Sheet) inputs() []block {
 func (s *Sheet) points(name string) []block {
 	b := []block{s.chart(name)}
 	for _, runs := range s.sideBySide() {
-		b = append(b, pointTable(name, runs))
-		if n := pointNotes(name, runs); len(n) > 0 {
-			b = append(b, &notes{Title: "Notes", Lines: n})
+		b = append(b, s.pointTable(name, runs))
+		if n := s.pointNotes(name, runs); len(n) > 0 {
+			b = append(b, &notes{Title: s.say("Notes"), Lines: n})
 		}
 	}
 	return b
@@ -56,87 +55,90 @@ func (s *Sheet) sideBySide() [][]run {
 // promises is the input's specification.
 func (s *Sheet) promises(in procedures.Input) block {
 	g := &grid{Columns: 5, Small: true, Items: []item{
-		{"Connector", stated(in.Connector)},
-		{"Impedance", in.Impedance.Grouped() + capacitance(in)},
-		{"Sensitivity", sensitivity(in)},
-		{"Damage level", in.Damage.Grouped()},
-		{"Counting", counting(in.Accuracy)},
-		{"Limit", limitWords(in.Accuracy)},
+		{s.say("Connector"), s.stated(in.Connector)},
+		{s.say("Impedance"), s.impedance(in)},
+		{s.say("Sensitivity"), s.sensitivity(in)},
+		{s.say("Damage level"), s.q(in.Damage)},
+		{s.say("Counting"), s.counting(in.Accuracy)},
+		{s.say("Limit"), s.limitWords(in.Accuracy)},
 	}}
-	g.Items = append(g.Items, item{coveredHead, strings.Join(s.labelled(func(r run) string { return covered(r, in.Name) }), "\n")})
-	g.Items = append(g.Items, item{"Reference of the unit", strings.Join(s.labelled(func(r run) string {
+	g.Items = append(g.Items, item{s.say(coveredHead), strings.Join(s.labelled(func(r run) string { return r.covered(in.Name) }), "\n")})
+	g.Items = append(g.Items, item{s.say("Reference of the unit"), strings.Join(s.labelled(func(r run) string {
 		x, _ := r.input(in.Name)
-		return stated(x.ReferenceCheck)
+		return s.stated(s.word(x.ReferenceCheck))
 	}), "\n")})
-	g.Items = append(g.Items, item{"With RF off", strings.Join(s.labelled(func(r run) string {
+	g.Items = append(g.Items, item{s.say("With RF off"), strings.Join(s.labelled(func(r run) string {
 		x, _ := r.input(in.Name)
-		return stated(x.HeldCheck)
+		return s.stated(s.word(x.HeldCheck))
 	}), "\n")})
 	return g
 }
 
-func capacitance(in procedures.Input) string {
+func (w *words) impedance(in procedures.Input) string {
 	if in.Capacitance == nil {
-		return ""
+		return w.q(in.Impedance)
 	}
-	return " parallel to " + in.Capacitance.Grouped()
+	return w.say("%[1]s parallel to %[2]s", w.q(in.Impedance), w.q(in.Capacitance))
 }
 
-func sensitivity(in procedures.Input) string {
+func (w *words) sensitivity(in procedures.Input) string {
 	var list []string
 	for _, x := range in.Sensitivity {
-		list = append(list, fmt.Sprintf("%s from %s to %s", x.Level.Grouped(), x.From.Grouped(), x.To.Grouped()))
+		list = append(list, w.say("%[1]s from %[2]s to %[3]s", w.q(x.Level), w.q(x.From), w.q(x.To)))
 	}
-	return stated(strings.Join(list, "\n"))
+	return w.stated(strings.Join(list, "\n"))
 }
 
 // counting says how the input counts and what one count is.
-func counting(a accuracy.Spec) string {
+func (w *words) counting(a accuracy.Spec) string {
 	switch a.Kind {
 	case accuracy.Direct:
-		return "direct; one count is 1/gate"
+		return w.say("direct; one count is 1/gate")
 	case accuracy.Prescaled:
 		if a.GateLengthened {
-			return fmt.Sprintf("prescaled by %d, the gate lengthened alike; one count is 1/gate", a.Prescale)
+			return w.say("prescaled by %s, the gate lengthened alike; one count is 1/gate", w.whole(int(a.Prescale)))
 		}
-		return fmt.Sprintf("prescaled by %d; one count is %d/gate", a.Prescale, a.Prescale)
+		return w.say("prescaled by %[1]s; one count is %[1]s/gate", w.whole(int(a.Prescale)))
 	case accuracy.Reciprocal:
-		return "reciprocal; one count is frequency × " + a.TimeResolution.Grouped() + "/gate"
+		return w.say("reciprocal; one count is frequency × %s/gate", w.q(a.TimeResolution))
 	case accuracy.Converted:
 		if a.Harmonic > 1 {
-			return fmt.Sprintf("down-converted; one count is %d/gate", a.Harmonic)
+			return w.say("down-converted; one count is %s/gate", w.whole(int(a.Harmonic)))
 		}
-		return "down-converted; one count is 1/gate at the intermediate frequency"
+		return w.say("down-converted; one count is 1/gate at the intermediate frequency")
 	}
-	return stated(string(a.Kind))
+	return w.stated(string(a.Kind))
 }
 
-func limitWords(a accuracy.Spec) string {
+func (w *words) limitWords(a accuracy.Spec) string {
 	counts := max(a.Counts, 1)
-	list := []string{fmt.Sprintf("±%d %s", counts, plural(counts, "count", "counts")), "timebase where tested"}
+	list := []string{w.say("±%s counts", w.count(counts)), w.say("timebase where tested")}
 	if a.Display.Sign() > 0 {
-		list[0] += ", display to " + a.Display.Grouped()
+		list[0] += w.say(", display to %s", w.q(a.Display))
 	}
 	if a.Trigger.Sign() > 0 {
-		list = append(list, "trigger "+a.Trigger.Grouped()+" of the frequency")
+		list = append(list, w.say("trigger %s of the frequency", w.q(a.Trigger)))
 	}
 	for _, x := range a.Residuals {
-		list = append(list, fmt.Sprintf("%s from %s to %s", x.Error.Grouped(), x.From.Grouped(), x.To.Grouped()))
+		list = append(list, w.say("%[1]s from %[2]s to %[3]s", w.q(x.Error), w.q(x.From), w.q(x.To)))
 	}
 	return strings.Join(list, " + ")
 }
 
-func covered(r run, name string) string {
+func (r run) covered(name string) string {
 	in, ok := r.input(name)
 	if !ok {
-		return "not stated"
+		return r.say("not stated")
 	}
-	text := share(in.Coverage.Share, in.Coverage.Complete) + " % (logarithm of frequency)"
+	part := r.share(in.Coverage.Share, in.Coverage.Complete)
 	var open []string
 	for _, x := range in.Coverage.Open {
-		open = append(open, x.From.Grouped()+" to "+x.To.Grouped())
+		open = append(open, r.to(r.q(x.From), r.q(x.To)))
 	}
-	return text + prefixed("; open: ", strings.Join(open, ", "))
+	if len(open) == 0 {
+		return r.say("%s %% (logarithm of frequency)", part)
+	}
+	return r.say("%[1]s %% (logarithm of frequency); open: %[2]s", part, strings.Join(open, ", "))
 }
 
 // line is one line of a table of points: what each run found there, nil where
@@ -201,43 +203,44 @@ func (l line) id() string {
 }
 
 // gates of the line; more than one where the runs chose differently.
-func (l line) gates() string {
+func (l line) gates(w *words) string {
 	var list []string
 	for _, p := range l.of {
-		if p != nil && !slices.Contains(list, p.Point.Gate.Grouped()) {
-			list = append(list, p.Point.Gate.Grouped())
+		if p != nil && !slices.Contains(list, w.q(p.Point.Gate)) {
+			list = append(list, w.q(p.Point.Gate))
 		}
 	}
 	return strings.Join(list, " / ")
 }
 
 // whyPass explains verdicts that U alone would not.
-const whyPass = `A verdict can be a plain pass though U is near the limit: U includes the unit's own resolution, which the limit's count term already allows; ` +
-	`the decision rule goes by the decision uncertainty, which leaves it out (see "Behind the verdicts").`
+const whyPass key = `A verdict can be a plain pass though U is near the limit: U includes the unit's own resolution, which the limit's count term already allows; ` +
+	`the decision rule goes by the decision uncertainty, which leaves it out (see "%s").`
 
 // pointTable has a line a point and a group of columns a run.
-func pointTable(name string, runs []run) *table {
-	t := &table{Columns: []column{{Head: "Point"}, {Head: "Nominal frequency, Hz", Align: point}, {Head: "Level at input, U (k = 2)", Align: right}, {Head: "Gate", Align: right}},
-		Legend: "■ fail   ▲ conditional   ? not judged   (no sign) pass   " + none + " no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not. " + whyPass}
+func (w *words) pointTable(name string, runs []run) *table {
+	t := &table{Columns: []column{{Head: w.say("Point")}, {Head: w.say("Nominal frequency, Hz"), Align: point}, {Head: w.say("Level at input, U (k = 2)"), Align: right}, {Head: w.say("Gate"), Align: right}},
+		Legend: w.say("■ fail   ▲ conditional   ? not judged   (no sign) pass   — no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not.") +
+			" " + w.say(whyPass, w.say(behindTitle))}
 	var labels []string
 	for _, r := range runs {
-		labels = append(labels, strings.ToLower(r.label))
-		for _, c := range []column{{Head: ""}, {Head: "Mean reading, Hz", Align: point}, {Head: "Error, Hz", Align: point}, {Head: "Error, ppm", Align: point},
-			{Head: "Limit ±, Hz", Align: point}, {Head: coverageHead(name, r), Align: point}, {Head: "Verdict"}} {
+		labels = append(labels, r.inline)
+		for _, c := range []column{{Head: ""}, {Head: w.say("Mean reading, Hz"), Align: point}, {Head: w.say("Error, Hz"), Align: point}, {Head: w.say("Error, ppm"), Align: point},
+			{Head: w.say("Limit ±, Hz"), Align: point}, {Head: w.coverageHead(name, r), Align: point}, {Head: w.say("Verdict")}} {
 			c.Group = r.label
 			t.Columns = append(t.Columns, c)
 		}
 	}
-	t.Title = "Points of input " + name + ", " + strings.Join(labels, " and ")
+	t.Title = w.say("Points of input %[1]s, %[2]s", name, w.and(labels))
 	in, _ := (&Sheet{runs: runs}).input(name)
 	for _, l := range lines(name, runs) {
-		level := measuredLevels(in, l)
+		level := w.measuredLevels(in, l)
 		if level == "" {
-			level = withU(levelOf(in, l.point), l.point.LevelU)
+			level = w.withU(w.levelOf(in, l.point), l.point.LevelU)
 		}
-		row := []cell{{Text: l.id()}, {Text: quantity.Group(l.point.Frequency.Plain())}, {Text: level}, {Text: l.gates()}}
+		row := []cell{{Text: l.id()}, {Text: w.number(quantity.Group(l.point.Frequency.Plain()))}, {Text: level}, {Text: l.gates(w)}}
 		for _, p := range l.of {
-			row = append(row, resultCells(p)...)
+			row = append(row, w.resultCells(p)...)
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -246,16 +249,16 @@ func pointTable(name string, runs []run) *table {
 
 // withU adds the uncertainty of a level, in dB; records of the first version
 // have none.
-func withU(level string, u float64) string {
+func (w *words) withU(level string, u float64) string {
 	if u <= 0 {
 		return level
 	}
-	return level + " ± " + significant(u, 2) + " dB"
+	return level + " ± " + w.significant(u, 2) + " dB"
 }
 
 // levelOf is the level at the input in the unit in which the sensitivity there
 // is specified. Over high impedance a power means nothing, so a voltage stays.
-func levelOf(in procedures.Input, p procedures.Point) string {
+func (w *words) levelOf(in procedures.Input, p procedures.Point) string {
 	l := p.Levels.Input
 	specified, ok := in.SensitivityAt(p.Frequency)
 	switch {
@@ -267,17 +270,17 @@ func levelOf(in procedures.Input, p procedures.Point) string {
 			l = quantity.DBmLevel(dbm, 2)
 		}
 	}
-	return l.Grouped()
+	return w.q(l)
 }
 
 // coverageHead states k where it is 2 throughout.
-func coverageHead(name string, r run) string {
+func (w *words) coverageHead(name string, r run) string {
 	for _, p := range r.points(name) {
 		if p.Counted > 0 && p.Reported.CoverageFactor != 2 {
-			return "U, Hz (k in notes)"
+			return w.say("U, Hz (k in notes)")
 		}
 	}
-	return "U (k = 2), Hz"
+	return w.say("U (k = 2), Hz")
 }
 
 // markOf is how a verdict is set apart.
@@ -293,22 +296,22 @@ func markOf(p *runner.PointResult) mark {
 	return notJudged
 }
 
-func resultCells(p *runner.PointResult) []cell {
+func (w *words) resultCells(p *runner.PointResult) []cell {
 	if p == nil {
-		return []cell{{}, {Text: none}, {Text: none}, {Text: none}, {Text: none}, {Text: none}, {Text: "not taken"}}
+		return []cell{{}, {Text: none}, {Text: none}, {Text: none}, {Text: none}, {Text: none}, {Text: w.say("not taken")}}
 	}
 	m := markOf(p)
 	limit := p.Limit
 	r := rounded{Error: none, U: none, Limit: none}
 	mean, ppm := none, none
 	if p.Counted > 0 {
-		r = roundResult(p.Error, limit.Total, p.Reported.Expanded, readingPlaces(p))
-		mean = fixed(p.Mean, readingPlaces(p))
-		ppm = relative(p)
+		r = w.roundResult(p.Error, limit.Total, p.Reported.Expanded, readingPlaces(p))
+		mean = w.fixed(p.Mean, readingPlaces(p))
+		ppm = w.relative(p)
 	} else if limit.Total.Sign() > 0 {
-		r.Limit = roundResult(quantity.Exact{}, limit.Total, 0, 0).Limit
+		r.Limit = w.roundResult(quantity.Exact{}, limit.Total, 0, 0).Limit
 	}
-	texts := []string{m.flag(), mean, r.Error, ppm, r.Limit, r.U, stated(p.Verdict.String())}
+	texts := []string{m.flag(), mean, r.Error, ppm, r.Limit, r.U, w.stated(w.verdict(p.Verdict))}
 	row := make([]cell, len(texts))
 	for k, x := range texts {
 		row[k] = cell{x, m}
@@ -328,19 +331,19 @@ func readingPlaces(p *runner.PointResult) int {
 }
 
 // relative is the error in ppm, to the digits that U in ppm allows.
-func relative(p *runner.PointResult) string {
+func (w *words) relative(p *runner.PointResult) string {
 	if p.Reference.Sign() <= 0 {
 		return none
 	}
 	perPPM := quantity.ExactInt(1000000).Quo(p.Reference)
 	e, limit := p.Error.Mul(perPPM), p.Limit.Total.Mul(perPPM)
 	fallback, _ := twoDigits(limit.Float())
-	return roundResult(e, limit, p.Reported.Expanded*perPPM.Float(), fallback+1).Error
+	return w.roundResult(e, limit, p.Reported.Expanded*perPPM.Float(), fallback+1).Error
 }
 
 // pointNotes says what the table has no column for: points with the same note
 // together, and runs with the same notes.
-func pointNotes(name string, runs []run) []string {
+func (w *words) pointNotes(name string, runs []run) []string {
 	var m merged
 	for _, r := range runs {
 		n := noteList{points: map[string][]string{}}
@@ -348,19 +351,19 @@ func pointNotes(name string, runs []run) []string {
 		ids := make([]string, len(points))
 		for k, p := range points {
 			ids[k] = p.Point.ID
-			for _, text := range notesOf(p) {
+			for _, text := range w.notesOf(p) {
 				n.add(text, p.Point.ID)
 			}
 		}
 		for _, text := range n.order {
-			m.add(r.label, text+": "+ranges(n.points[text], ids))
+			m.add(r, text+": "+w.ranges(n.points[text], ids))
 		}
 	}
 	return m.lines()
 }
 
 // ranges writes ids, three or more that follow each other in all as "a to b".
-func ranges(ids, all []string) string {
+func (w *words) ranges(ids, all []string) string {
 	at := map[string]int{}
 	for k, id := range all {
 		at[id] = k
@@ -372,20 +375,13 @@ func ranges(ids, all []string) string {
 			n++
 		}
 		if n >= 3 {
-			list = append(list, ids[k]+" to "+ids[k+n-1])
+			list = append(list, w.to(ids[k], ids[k+n-1]))
 		} else {
 			list = append(list, ids[k:k+n]...)
 		}
 		k += n
 	}
 	return strings.Join(list, ", ")
-}
-
-func plural(n int, one, many string) string {
-	if n == 1 {
-		return one
-	}
-	return many
 }
 
 // noteList gathers points under equal texts, in order of first appearance.

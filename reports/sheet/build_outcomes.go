@@ -14,15 +14,15 @@ import (
 )
 
 // unitTitle heads the measurements that concern the unit rather than an input.
-const unitTitle = "The unit as a whole"
+const unitTitle key = "The unit as a whole"
 
-// whole shows the warm-up and the measurements that belong to no input.
-func (s *Sheet) whole() []block {
+// ofUnit shows the warm-up and the measurements that belong to no input.
+func (s *Sheet) ofUnit() []block {
 	b := append(s.warmUps(), s.measurements("")...)
 	if len(b) == 0 {
 		return nil
 	}
-	return append([]block{&heading{Level: 1, Text: unitTitle}}, b...)
+	return append([]block{&heading{Level: 1, Text: s.say(unitTitle)}}, b...)
 }
 
 // measurements shows what other kinds of measurement than the band sweep found
@@ -33,7 +33,7 @@ func (s *Sheet) measurements(input string) []block {
 		b = append(b, &heading{Level: 2, Text: s.kindAndTitle(input, title)})
 		drawn := false
 		for _, runs := range s.sideBySide() {
-			list := findings(input, title, runs)
+			list := s.found(input, title, runs)
 			_, first := append(list, nil)[0].(*graph)
 			drawn = drawn || first
 			b = append(b, list...)
@@ -45,18 +45,18 @@ func (s *Sheet) measurements(input string) []block {
 	return b
 }
 
-func findings(input, title string, runs []run) []block {
+func (w *words) found(input, title string, runs []run) []block {
 	list := findingLines(input, title, runs)
 	if len(list) == 0 {
 		return nil
 	}
 	var b []block
-	for _, g := range findingGraphs(input, runs, list) {
+	for _, g := range w.findingGraphs(input, runs, list) {
 		b = append(b, g)
 	}
-	b = append(b, findingTable(runs, list))
-	if n := findingNotes(input, title, runs, list); len(n) > 0 {
-		b = append(b, &notes{Title: "Notes", Lines: n})
+	b = append(b, w.findingTable(runs, list))
+	if n := w.findingNotes(input, title, runs, list); len(n) > 0 {
+		b = append(b, &notes{Title: w.say("Notes"), Lines: n})
 	}
 	return b
 }
@@ -70,11 +70,11 @@ func (s *Sheet) kindAndTitle(input, title string) string {
 			kind = o.Task.Kind
 		}
 	}
-	text := capital(title)
+	text := capital(s.word(title))
 	if strings.Contains(strings.ToLower(title), strings.ToLower(kind)) {
 		return text
 	}
-	return text + " (" + kind + ")"
+	return text + " (" + s.word(kind) + ")"
 }
 
 // capital begins a text with a capital letter.
@@ -91,7 +91,7 @@ func (s *Sheet) measureTitles(input string) []string {
 	var list []string
 	for _, r := range s.runs {
 		for _, o := range r.Run.Outcomes {
-			if t := titleOf(o); o.Task.Input == input && !slices.Contains(list, t) {
+			if t := s.titleOf(o); o.Task.Input == input && !slices.Contains(list, t) {
 				list = append(list, t)
 			}
 		}
@@ -99,12 +99,12 @@ func (s *Sheet) measureTitles(input string) []string {
 	return list
 }
 
-func titleOf(o runner.Outcome) string { return stated(o.Task.Measure) }
+func (w *words) titleOf(o runner.Outcome) string { return w.stated(o.Task.Measure) }
 
 func (r run) outcomes(input, title string) []runner.Outcome {
 	var list []runner.Outcome
 	for _, o := range r.Run.Outcomes {
-		if o.Task.Input == input && titleOf(o) == title {
+		if o.Task.Input == input && r.titleOf(o) == title {
 			list = append(list, o)
 		}
 	}
@@ -114,6 +114,7 @@ func (r run) outcomes(input, title string) []runner.Outcome {
 // findingLine is one line of a table of findings: what each run found, nil
 // where a run lacks it.
 type findingLine struct {
+	*words
 	row runner.Row // what, where and in which unit
 	of  []*runner.Row
 }
@@ -135,7 +136,7 @@ func findingLines(input, title string, runs []run) []*findingLine {
 				})
 				if i < 0 {
 					i = len(at[key])
-					at[key] = append(at[key], &findingLine{row: *x, of: make([]*runner.Row, len(runs))})
+					at[key] = append(at[key], &findingLine{words: r.words, row: *x, of: make([]*runner.Row, len(runs))})
 					list = append(list, at[key][i])
 				}
 				at[key][i].of[k] = x
@@ -182,33 +183,33 @@ func saysInTable(runs []run, list []*findingLine) bool {
 }
 
 // findingTable has a line a finding and a group of columns a run.
-func findingTable(runs []run, list []*findingLine) *table {
+func (w *words) findingTable(runs []run, list []*findingLine) *table {
 	numbers, says := numeric(list), saysInTable(runs, list)
 	placed := slices.ContainsFunc(list, func(l *findingLine) bool { return l.row.At != nil })
-	t := &table{Columns: []column{{Head: "What"}}, Legend: verdictLegend}
+	t := &table{Columns: []column{{Head: w.say("What")}}, Legend: w.say(verdictLegend)}
 	if placed {
-		t.Columns = append(t.Columns, column{Head: "Frequency", Align: right})
+		t.Columns = append(t.Columns, column{Head: w.say("Frequency"), Align: right})
 	}
 	if numbers {
-		t.Columns = append(t.Columns, column{Head: "Unit"})
-		t.Legend += "   U is the expanded uncertainty of what was found; margin is how far that lies on the good side of its limit, w the guard band of the decision rule. Numbers are rounded for print, verdicts are not."
+		t.Columns = append(t.Columns, column{Head: w.say("Unit")})
+		t.Legend += "   " + w.say("U is the expanded uncertainty of what was found; margin is how far that lies on the good side of its limit, w the guard band of the decision rule. Numbers are rounded for print, verdicts are not.")
 	}
 	var labels []string
 	for k, r := range runs {
-		labels = append(labels, strings.ToLower(r.label))
+		labels = append(labels, r.inline)
 		heads := []column{{Head: ""}}
 		if numbers {
-			heads = append(heads, column{Head: "Found", Align: point}, column{Head: "Limit", Align: point}, column{Head: factorHead(k, list), Align: point}, column{Head: "Margin", Align: point}, column{Head: "w", Align: point})
+			heads = append(heads, column{Head: w.say("Found"), Align: point}, column{Head: w.say("Limit"), Align: point}, column{Head: w.factorHead(k, list), Align: point}, column{Head: w.say("Margin"), Align: point}, column{Head: "w", Align: point})
 		}
 		if says {
-			heads = append(heads, column{Head: "In words"})
+			heads = append(heads, column{Head: w.say("In words")})
 		}
-		for _, c := range append(heads, column{Head: "Verdict"}) {
+		for _, c := range append(heads, column{Head: w.say("Verdict")}) {
 			c.Group = r.label
 			t.Columns = append(t.Columns, c)
 		}
 	}
-	t.Title = "What was found, " + strings.Join(labels, " and ")
+	t.Title = w.say("What was found, %s", w.and(labels))
 	for _, l := range list {
 		t.Rows = append(t.Rows, l.cells(placed, numbers, says))
 	}
@@ -216,25 +217,25 @@ func findingTable(runs []run, list []*findingLine) *table {
 }
 
 // verdictLegend explains the flags.
-const verdictLegend = "■ fail   ▲ conditional   ? not judged   (no sign) pass, or nothing promised   " + none + " no value."
+const verdictLegend key = "■ fail   ▲ conditional   ? not judged   (no sign) pass, or nothing promised   — no value."
 
 // factorHead heads the column of U with its coverage factor where one holds for
 // all of a run.
-func factorHead(k int, list []*findingLine) string {
+func (w *words) factorHead(k int, list []*findingLine) string {
 	for _, l := range list {
 		if x := l.of[k]; x != nil && x.Uncertainty != nil && x.Uncertainty.CoverageFactor != 2 {
-			return "U (k in notes)"
+			return w.say("U (k in notes)")
 		}
 	}
-	return "U (k = 2)"
+	return w.say("U (k = 2)")
 }
 
 func (l *findingLine) cells(placed, numbers, says bool) []cell {
-	row := []cell{{Text: stated(l.row.What)}}
+	row := []cell{{Text: l.stated(l.word(l.row.What))}}
 	if placed {
 		f := ""
 		if l.row.At != nil {
-			f = l.row.At.Grouped()
+			f = l.q(l.row.At)
 		}
 		row = append(row, cell{Text: f})
 	}
@@ -243,22 +244,22 @@ func (l *findingLine) cells(placed, numbers, says bool) []cell {
 		row = append(row, cell{Text: unitText(l.row.Unit, power)})
 	}
 	for _, x := range l.of {
-		row = append(row, foundCells(x, power, numbers, says)...)
+		row = append(row, l.foundCells(x, power, numbers, says)...)
 	}
 	return row
 }
 
 // foundCells are the cells of one run.
-func foundCells(x *runner.Row, power int, numbers, says bool) []cell {
+func (w *words) foundCells(x *runner.Row, power int, numbers, says bool) []cell {
 	texts := []string{""}
 	m := plain
 	shown := shownRow{none, none, none, none, none}
-	words, verdict := "", "not taken"
+	said, verdict := "", w.say("not taken")
 	if x != nil {
-		m, words, verdict = markOfRow(*x), x.Says, verdictOf(x.Verdict)
-		shown = showRow(*x, power)
+		m, said, verdict = markOfRow(*x), w.word(x.Says), w.verdictOf(x.Verdict)
+		shown = w.showRow(*x, power)
 		if verdict == "" {
-			verdict = "reported only"
+			verdict = w.say("reported only")
 		}
 	}
 	texts[0] = m.flag()
@@ -266,7 +267,7 @@ func foundCells(x *runner.Row, power int, numbers, says bool) []cell {
 		texts = append(texts, shown.Found, shown.Limit, shown.U, shown.Margin, shown.Band)
 	}
 	if says {
-		texts = append(texts, words)
+		texts = append(texts, said)
 	}
 	var cells []cell
 	for _, text := range append(texts, verdict) {
@@ -276,11 +277,11 @@ func foundCells(x *runner.Row, power int, numbers, says bool) []cell {
 }
 
 // verdictOf writes the verdict on a finding, which need not be an error.
-func verdictOf(v decision.Verdict) string {
+func (w *words) verdictOf(v decision.Verdict) string {
 	if v.Reason == decision.OutsideLimit {
-		return string(v.Word) + ": outside the limit"
+		return w.say("%s: outside the limit", w.word(string(v.Word)))
 	}
-	return v.String()
+	return w.verdict(v)
 }
 
 // markOfRow is how the verdict of a finding is set apart; one without a verdict
@@ -298,7 +299,7 @@ func markOfRow(x runner.Row) mark {
 }
 
 // findingNotes says what the table has no column for.
-func findingNotes(input, title string, runs []run, list []*findingLine) []string {
+func (w *words) findingNotes(input, title string, runs []run, list []*findingLine) []string {
 	var m merged
 	for k, r := range runs {
 		n, of := noteList{points: map[string][]string{}}, map[string]int{}
@@ -318,16 +319,16 @@ func findingNotes(input, title string, runs []run, list []*findingLine) []string
 				continue
 			}
 			if u := x.Uncertainty; u != nil && u.CoverageFactor != 2 && u.CoverageFactor > 0 {
-				note("coverage factor k = "+significant(u.CoverageFactor, 3), placeOf(*x), uncertain)
+				note(w.say("coverage factor k = %s", w.significant(u.CoverageFactor, 3)), w.placeOf(*x), uncertain)
 			}
 			if x.Says != "" && !saysInTable(runs, list) {
-				note(x.Says, placeOf(*x), len(list))
+				note(w.word(x.Says), w.placeOf(*x), len(list))
 			}
 		}
 		tasks := r.outcomes(input, title)
 		for _, o := range tasks {
 			for _, text := range o.Notes {
-				note(text, taskPlace(o), len(tasks))
+				note(w.word(text), w.taskPlace(o), len(tasks))
 			}
 		}
 		for _, text := range n.order {
@@ -335,26 +336,26 @@ func findingNotes(input, title string, runs []run, list []*findingLine) []string
 			if len(n.points[text]) == of[text] {
 				where = ""
 				if of[text] > 1 {
-					where = "throughout"
+					where = w.say("throughout")
 				}
 			}
-			m.add(r.label, text+prefixed(": ", where))
+			m.add(r, text+prefixed(": ", where))
 		}
 	}
 	return m.lines()
 }
 
 // placeOf names a finding within its table.
-func placeOf(x runner.Row) string {
+func (w *words) placeOf(x runner.Row) string {
 	if x.At == nil {
-		return x.What
+		return w.word(x.What)
 	}
-	return x.What + " at " + x.At.Grouped()
+	return w.say("%[1]s at %[2]s", w.word(x.What), w.q(x.At))
 }
 
 // taskPlace names a task within its table: its frequency where all its findings
 // share one, else its id; "" where it is the only one of its kind.
-func taskPlace(o runner.Outcome) string {
+func (w *words) taskPlace(o runner.Outcome) string {
 	for _, x := range o.Rows {
 		if x.At == nil || x.At.Cmp(*o.Rows[0].At) != 0 {
 			return o.Task.ID
@@ -363,5 +364,5 @@ func taskPlace(o runner.Outcome) string {
 	if len(o.Rows) == 0 {
 		return o.Task.ID
 	}
-	return o.Rows[0].At.Grouped()
+	return w.q(o.Rows[0].At)
 }

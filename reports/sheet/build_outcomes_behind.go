@@ -10,6 +10,9 @@ import (
 	"bandproof/runner"
 )
 
+// behindOthersTitle heads what the other measurements rest on.
+const behindOthersTitle key = "Behind the other measurements"
+
 // behindOthers shows what the findings of other measurements rest on: the
 // uncertainty by its parts, and every setting with its readings.
 func (s *Sheet) behindOthers() []block {
@@ -24,37 +27,37 @@ func (s *Sheet) behindOthers() []block {
 	if len(b) == 0 {
 		return nil
 	}
-	return append([]block{&heading{Level: 1, Text: "Behind the other measurements"},
-		&paragraph{Text: "Every part of an uncertainty is a standard uncertainty in the unit of the finding. Settings are listed in the order taken; " +
-			"a reading stands as the unit sent it. A setting at which the unit did not count right is no failure of its own where a measurement searches for the place where counting ends."}}, b...)
+	return append([]block{&heading{Level: 1, Text: s.say(behindOthersTitle)},
+		&paragraph{Text: s.say("Every part of an uncertainty is a standard uncertainty in the unit of the finding. Settings are listed in the order taken; " +
+			"a reading stands as the unit sent it. A setting at which the unit did not count right is no failure of its own where a measurement searches for the place where counting ends.")}}, b...)
 }
 
 // budgets lists what the uncertainty of each finding is made of; nil where none
 // has one.
 func (r run) budgets() *table {
-	t := &table{Title: "Uncertainty of the findings, " + strings.ToLower(r.label) + " (record " + stated(r.ID) + ")",
-		Columns: []column{{Head: "Input"}, {Head: "Measurement"}, {Head: "What"}, {Head: "Frequency", Align: right}, {Head: "Unit"}, {Head: "Made of"},
-			{Head: "Combined", Align: point}, {Head: "ν", Align: right}, {Head: "k", Align: point}, {Head: "U", Align: point}, {Head: "Standards"}}}
+	t := &table{Title: r.ofRecord(r.say("Uncertainty of the findings, %s", r.inline)),
+		Columns: []column{{Head: r.say("Input")}, {Head: r.say("Measurement")}, {Head: r.say("What")}, {Head: r.say("Frequency"), Align: right}, {Head: r.say("Unit")}, {Head: r.say("Made of")},
+			{Head: r.say("Combined"), Align: point}, {Head: "ν", Align: right}, {Head: "k", Align: point}, {Head: "U", Align: point}, {Head: r.say("Standards")}}}
 	for _, o := range r.Run.Outcomes {
 		for _, x := range o.Rows {
 			if x.Uncertainty == nil {
 				continue
 			}
-			l := findingLine{row: x, of: []*runner.Row{&x}}
+			l := findingLine{words: r.words, row: x, of: []*runner.Row{&x}}
 			power := l.power()
 			scale := pow10(-power)
 			f := ""
 			if x.At != nil {
-				f = x.At.Grouped()
+				f = r.q(x.At)
 			}
 			u := x.Uncertainty
 			freedom := "∞"
 			if u.DegreesOfFreedom > 0 {
-				freedom = significant(u.DegreesOfFreedom, 2)
+				freedom = r.significant(u.DegreesOfFreedom, 2)
 			}
-			t.Rows = append(t.Rows, []cell{{Text: cmp.Or(o.Task.Input, none)}, {Text: titleOf(o)}, {Text: x.What}, {Text: f}, {Text: unitText(x.Unit, power)},
-				{Text: stated(parts(x.Budget, scale))}, {Text: significant(u.Standard*scale, 2)}, {Text: freedom}, {Text: significant(u.CoverageFactor, 3)},
-				{Text: significant(u.Expanded*scale, 2)}, {Text: strings.Join(o.Standards, ", ")}})
+			t.Rows = append(t.Rows, []cell{{Text: cmp.Or(o.Task.Input, none)}, {Text: r.word(r.titleOf(o))}, {Text: r.word(x.What)}, {Text: f}, {Text: unitText(x.Unit, power)},
+				{Text: r.stated(r.parts(x.Budget, scale))}, {Text: r.significant(u.Standard*scale, 2)}, {Text: freedom}, {Text: r.significant(u.CoverageFactor, 3)},
+				{Text: r.significant(u.Expanded*scale, 2)}, {Text: strings.Join(o.Standards, ", ")}})
 		}
 	}
 	if len(t.Rows) == 0 {
@@ -63,11 +66,11 @@ func (r run) budgets() *table {
 	return t
 }
 
-func parts(b uncertainty.Budget, scale float64) string {
+func (w *words) parts(b uncertainty.Budget, scale float64) string {
 	var list []string
 	for _, c := range b {
 		if c.Standard != 0 {
-			list = append(list, c.Name+" "+significant(c.Standard*scale, 2))
+			list = append(list, w.word(c.Name)+" "+w.significant(c.Standard*scale, 2))
 		}
 	}
 	return strings.Join(list, ", ")
@@ -86,9 +89,9 @@ func pow10(n int) float64 {
 // none. Many that differ in frequency alone, and at all of which the unit counted
 // right, share a line.
 func (r run) settings() *table {
-	t := &table{Title: "Settings and readings, " + strings.ToLower(r.label) + " (record " + stated(r.ID) + ")",
-		Columns: []column{{Head: "Setting"}, {Head: "Frequency", Align: right}, {Head: "Level at input", Align: right}, {Head: "Gate", Align: right},
-			{Head: "Path"}, {Head: "Locked"}, {Head: "Readings, Hz"}, {Head: "Error, Hz", Align: point}, {Head: "Limit ±, Hz", Align: point}, {Head: "Counted"}}}
+	t := &table{Title: r.ofRecord(r.say("Settings and readings, %s", r.inline)),
+		Columns: []column{{Head: r.say("Setting")}, {Head: r.say("Frequency"), Align: right}, {Head: r.say("Level at input"), Align: right}, {Head: r.say("Gate"), Align: right},
+			{Head: r.say("Path")}, {Head: r.say("Locked")}, {Head: r.say("Readings, Hz")}, {Head: r.say("Error, Hz"), Align: point}, {Head: r.say("Limit ±, Hz"), Align: point}, {Head: r.say("Counted")}}}
 	for _, o := range r.Run.Outcomes {
 		for k := 0; k < len(o.Shots); {
 			n := r.alike(o.Shots[k:])
@@ -108,7 +111,7 @@ const leastAlike = 5
 // alike counts the settings from the first on that can share a line.
 func (r run) alike(list []runner.PointResult) int {
 	key := func(p *runner.PointResult) string {
-		return fmt.Sprintf("%q", []string{r.levelAt(p), p.Point.Gate.String(), p.Point.Path, p.Setting.Locked, countedRight(p)})
+		return fmt.Sprintf("%q", []string{r.levelAt(p), p.Point.Gate.String(), p.Point.Path, p.Setting.Locked, r.countedRight(p)})
 	}
 	n := 1
 	for n < len(list) && list[n].Verdict.Good() && key(&list[n]) == key(&list[0]) {
@@ -122,15 +125,15 @@ func (r run) alike(list []runner.PointResult) int {
 
 func (r run) levelAt(p *runner.PointResult) string {
 	in, _ := r.input(p.Point.Input)
-	return levelOf(in.Input, p.Point)
+	return r.levelOf(in.Input, p.Point)
 }
 
 // setting is the line of one setting, or of several that are alike.
 func (r run) setting(list []runner.PointResult) []cell {
 	p, last := &list[0], &list[len(list)-1]
-	e, limit, readings, id, f := none, none, readingsOf(p), p.Point.ID, p.Point.Frequency.Grouped()
+	e, limit, readings, id, f := none, none, r.readingsOf(p), p.Point.ID, r.q(p.Point.Frequency)
 	if p.Counted > 0 {
-		x := roundResult(p.Error, p.Limit.Total, p.Reported.Expanded, readingPlaces(p))
+		x := r.roundResult(p.Error, p.Limit.Total, p.Reported.Expanded, readingPlaces(p))
 		e, limit = x.Error, x.Limit
 	}
 	if len(list) > 1 {
@@ -146,13 +149,13 @@ func (r run) setting(list []runner.PointResult) []cell {
 			}
 		}
 		places := readingPlaces(p)
-		e = fixed(low.Error, places) + " to " + fixed(high.Error, places)
-		readings = fmt.Sprintf("%d settings, %d readings, all in record and CSV", len(list), n)
-		id += " to " + last.Point.ID
-		f = spanOf(list)
+		e = r.to(r.fixed(low.Error, places), r.fixed(high.Error, places))
+		readings = r.say("%[1]s settings, %[2]s readings, all in record and CSV", r.whole(len(list)), r.whole(n))
+		id = r.to(id, last.Point.ID)
+		f = r.spanOf(list)
 	}
-	return []cell{{Text: id}, {Text: f}, {Text: r.levelAt(p)}, {Text: p.Point.Gate.Grouped()},
-		{Text: oneCell(p.Point.Path)}, {Text: stated(p.Setting.Locked)}, {Text: readings}, {Text: e}, {Text: limit}, {Text: countedRight(p)}}
+	return []cell{{Text: id}, {Text: f}, {Text: r.levelAt(p)}, {Text: r.q(p.Point.Gate)},
+		{Text: oneCell(p.Point.Path)}, {Text: r.stated(r.word(p.Setting.Locked))}, {Text: readings}, {Text: e}, {Text: limit}, {Text: r.countedRight(p)}}
 }
 
 // oneCell keeps a short name in one line, so that rows stay low.
@@ -164,7 +167,7 @@ func oneCell(s string) string {
 }
 
 // spanOf is the frequency of settings, or from the lowest to the highest.
-func spanOf(list []runner.PointResult) string {
+func (w *words) spanOf(list []runner.PointResult) string {
 	low, high := list[0].Point.Frequency, list[0].Point.Frequency
 	for _, p := range list[1:] {
 		if f := p.Point.Frequency; f.Cmp(low) < 0 {
@@ -174,16 +177,16 @@ func spanOf(list []runner.PointResult) string {
 		}
 	}
 	if low.Cmp(high) == 0 {
-		return low.Grouped()
+		return w.q(low)
 	}
-	return low.Grouped() + " to " + high.Grouped()
+	return w.to(w.q(low), w.q(high))
 }
 
 // mostReadings is how many readings of a setting are printed.
 const mostReadings = 6
 
 // readingsOf writes the readings of a setting as the unit sent them.
-func readingsOf(p *runner.PointResult) string {
+func (w *words) readingsOf(p *runner.PointResult) string {
 	var list []string
 	other := 0
 	for _, x := range p.Readings {
@@ -193,25 +196,25 @@ func readingsOf(p *runner.PointResult) string {
 		}
 		text := x.Text
 		if x.Mark != drivers.None {
-			text += " (" + string(x.Mark) + ")"
+			text += " (" + w.word(string(x.Mark)) + ")"
 		}
 		list = append(list, text)
 	}
 	n := len(list)
 	if n > mostReadings {
-		list = append(list[:mostReadings-1:mostReadings-1], fmt.Sprintf("… %d readings, all in record and CSV", n))
+		list = append(list[:mostReadings-1:mostReadings-1], w.say("… %s readings, all in record and CSV", w.whole(n)))
 	}
 	text := strings.Join(list, "; ")
 	if other > 0 {
-		text = join("; ", text, fmt.Sprintf("%d not used", other))
+		text = join("; ", text, w.say("%s not used", w.whole(other)))
 	}
-	return stated(text)
+	return w.stated(text)
 }
 
 // countedRight says whether the unit counted right at a setting, else why not.
-func countedRight(p *runner.PointResult) string {
+func (w *words) countedRight(p *runner.PointResult) string {
 	if p.Verdict.Good() {
-		return "right"
+		return w.say("right")
 	}
-	return join(": ", string(p.Verdict.Word), join(", ", string(p.Verdict.Reason), p.Symptom))
+	return join(": ", w.word(string(p.Verdict.Word)), join(", ", w.word(string(p.Verdict.Reason)), w.word(p.Symptom)))
 }

@@ -25,19 +25,20 @@ func (r run) otherCounts() string {
 			n[x.Verdict.Word]++
 		}
 	}
-	text := fmt.Sprintf("Other measurements: %d %s planned, with %d pass, %d conditional pass, %d conditional fail, %d fail, %d not judged",
-		r.Run.PlannedTasks, plural(r.Run.PlannedTasks, "task", "tasks"), n[decision.Pass], n[decision.ConditionalPass], n[decision.ConditionalFail], n[decision.Fail], n[decision.NotJudged])
+	text := r.say("Other measurements: %[1]s tasks planned, with %[2]s pass, %[3]s conditional pass, %[4]s conditional fail, %[5]s fail, %[6]s not judged",
+		r.count(r.Run.PlannedTasks), r.whole(n[decision.Pass]), r.whole(n[decision.ConditionalPass]), r.whole(n[decision.ConditionalFail]), r.whole(n[decision.Fail]), r.whole(n[decision.NotJudged]))
 	if free > 0 {
-		text += fmt.Sprintf(", %d reported without a limit", free)
+		text += ", " + r.say("%s reported without a limit", r.count(free))
 	}
 	if left := r.Run.PlannedTasks - len(r.Run.Outcomes); left > 0 {
-		text += fmt.Sprintf("; %d %s not taken", left, plural(left, "task", "tasks"))
+		text += "; " + r.say("%s tasks not taken", r.count(left))
 	}
 	return text + "."
 }
 
 // rowGroup is what several findings of one measurement have in common.
 type rowGroup struct {
+	*words
 	input, title string
 	what         string
 	verdict      decision.Verdict
@@ -54,11 +55,11 @@ func (r run) rowGroups(want func(runner.Row) bool) []*rowGroup {
 				continue
 			}
 			n := slices.IndexFunc(list, func(g *rowGroup) bool {
-				return g.input == o.Task.Input && g.title == titleOf(o) && g.what == x.What && g.verdict == x.Verdict
+				return g.input == o.Task.Input && g.title == r.titleOf(o) && g.what == x.What && g.verdict == x.Verdict
 			})
 			if n < 0 {
 				n = len(list)
-				list = append(list, &rowGroup{input: o.Task.Input, title: titleOf(o), what: x.What, verdict: x.Verdict})
+				list = append(list, &rowGroup{words: r.words, input: o.Task.Input, title: r.titleOf(o), what: x.What, verdict: x.Verdict})
 			}
 			list[n].rows = append(list[n].rows, x)
 		}
@@ -77,7 +78,7 @@ func (r run) otherFailures(most int) []string {
 	list := r.rowGroups(func(x runner.Row) bool { return x.Verdict.Bad() || x.Verdict.Word == decision.ConditionalPass })
 	for k, g := range list {
 		if k == most {
-			return append(lines, fmt.Sprintf("and %d more, see the tables of the other measurements.", len(list)-k))
+			return append(lines, r.say("and %s more, see the tables of the other measurements.", r.count(len(list)-k)))
 		}
 		lines = append(lines, g.line())
 	}
@@ -92,56 +93,55 @@ func (g *rowGroup) line() string {
 			worst = x
 		}
 	}
-	verdict := verdictOf(g.verdict)
+	verdict, comma := g.verdictOf(g.verdict), ""
 	if len(g.rows) > 1 {
-		verdict += fmt.Sprintf(" (%d findings), worst", len(g.rows))
+		verdict = g.say("%[2]s (%[1]s findings), worst", g.count(len(g.rows)), verdict)
 	} else if worst.At == nil {
-		verdict += ","
+		comma = ","
 	}
-	text := fmt.Sprintf("%s: %s: %s%s", g.place(), short(g.what), verdict, prefixed(" ", short(join(", ", at(worst), numbersOf(worst), worst.Says))))
+	text := fmt.Sprintf("%s: %s: %s%s%s", g.place(), g.short(g.word(g.what)), verdict, comma, prefixed(" ", g.short(join(", ", g.at(worst), g.numbersOf(worst), g.word(worst.Says)))))
 	return strings.TrimRight(text, ",. ") + "."
 }
 
 // place is the input with the measurement; what concerns the unit has no input.
 func (g *rowGroup) place() string {
 	if g.input == "" {
-		return "Unit, " + short(g.title)
+		return g.say("Unit, %s", g.short(g.word(g.title)))
 	}
-	return "Input " + short(g.input) + ", " + short(g.title)
+	return g.say("Input %[1]s, %[2]s", g.short(g.input), g.short(g.word(g.title)))
 }
 
-func at(x runner.Row) string {
+func (w *words) at(x runner.Row) string {
 	if x.At == nil {
 		return ""
 	}
-	return "at " + x.At.Grouped()
+	return w.say("at %s", w.q(x.At))
 }
 
 // numbersOf writes what was found with its limit; "" where there is no number.
-func numbersOf(x runner.Row) string {
+func (w *words) numbersOf(x runner.Row) string {
 	if x.Found == nil {
 		return ""
 	}
-	l := findingLine{row: x, of: []*runner.Row{&x}}
-	s, unit := showRow(x, l.power()), prefixed("\u00a0", axisUnit(x.Unit, l.power()))
-	text := "found " + s.Found + unit
+	l := findingLine{words: w, row: x, of: []*runner.Row{&x}}
+	s, unit := w.showRow(x, l.power()), prefixed("\u00a0", axisUnit(x.Unit, l.power()))
 	if x.Limit != nil {
-		text += ", limit " + s.Limit + unit
+		return w.say("found %[1]s, limit %[2]s", s.Found+unit, s.Limit+unit)
 	}
-	return text
+	return w.say("found %s", s.Found+unit)
 }
 
 // otherMeasurements sums each measurement up in a line.
 func (s *Sheet) otherMeasurements() []block {
-	t := &table{Title: "Other measurements", Columns: []column{{Head: "Input"}, {Head: "Measurement"}}}
+	t := &table{Title: s.say("Other measurements"), Columns: []column{{Head: s.say("Input")}, {Head: s.say("Measurement")}}}
 	for _, r := range s.runs {
-		for _, h := range []string{"Pass", "Conditional", "Fail", "Not judged", "No limit"} {
-			t.Columns = append(t.Columns, column{Group: r.label, Head: h, Align: right})
+		for _, h := range []key{"Pass", "Conditional", "Fail", "Not judged", "No limit"} {
+			t.Columns = append(t.Columns, column{Group: r.label, Head: s.say(h), Align: right})
 		}
 	}
 	for _, input := range append([]string{""}, s.inputNames()...) {
 		for _, title := range s.measureTitles(input) {
-			row := []cell{{Text: cmp.Or(input, none)}, {Text: title}}
+			row := []cell{{Text: cmp.Or(input, none)}, {Text: s.word(title)}}
 			for _, r := range s.runs {
 				row = append(row, r.otherSummary(input, title)...)
 			}
@@ -172,7 +172,7 @@ func (r run) otherSummary(input, title string) []cell {
 		if k == 0 {
 			m = plain
 		}
-		return cell{fmt.Sprint(k), m}
+		return cell{r.whole(k), m}
 	}
 	return []cell{count(passed, plain), count(n[conditional], conditional), count(n[failed], failed), count(n[notJudged], notJudged), count(free, plain)}
 }
@@ -185,21 +185,24 @@ func (r run) openRows() [][]cell {
 		var where, says []string
 		for _, x := range g.rows {
 			if x.At != nil && len(where) < mostStretches {
-				where = append(where, x.At.Grouped())
+				where = append(where, r.q(x.At))
 			}
-			if x.Says != "" && !slices.Contains(says, x.Says) {
-				says = append(says, x.Says)
+			if x.Says != "" && !slices.Contains(says, r.word(x.Says)) {
+				says = append(says, r.word(x.Says))
 			}
 		}
-		what := g.title
+		what := r.word(g.title)
 		if g.what != g.title {
-			what += ": " + g.what
+			what += ": " + r.word(g.what)
+		}
+		if len(where) > 0 {
+			what = r.say("%[1]s at %[2]s", what, strings.Join(where, ", "))
 		}
 		if len(g.rows) > 1 {
-			where = append(where, fmt.Sprintf("(%d findings)", len(g.rows)))
+			what = r.say("%[2]s (%[1]s findings)", r.count(len(g.rows)), what)
 		}
-		rows = append(rows, []cell{{Text: r.label, Mark: notJudged}, {Text: cmp.Or(g.input, none)}, {Text: stated(join(": ", string(g.verdict.Reason), short(strings.Join(says, "; "))))},
-			{Text: what + prefixed(" at ", strings.Join(where, ", "))}})
+		rows = append(rows, []cell{{Text: r.label, Mark: notJudged}, {Text: cmp.Or(g.input, none)}, {Text: r.stated(join(": ", r.word(string(g.verdict.Reason)), r.short(strings.Join(says, "; "))))},
+			{Text: what}})
 	}
 	return rows
 }

@@ -2,8 +2,6 @@ package sheet
 
 import (
 	"cmp"
-	"fmt"
-	"strings"
 )
 
 // warmUps show the course of each run's warm-up that was waited for by drift.
@@ -14,16 +12,16 @@ func (s *Sheet) warmUps() []block {
 		if w == nil {
 			continue
 		}
-		b = append(b, &heading{Level: 2, Text: "Warm-up, " + strings.ToLower(r.label)},
-			&paragraph{Text: capital(fmt.Sprintf("%s. %s, when the unit had been on for %s.", w.Until, capital(cmp.Or(w.Ended, "how it ended is not stated")), w.OnFor.Grouped()))})
+		b = append(b, &heading{Level: 2, Text: r.say("Warm-up, %s", r.inline)},
+			&paragraph{Text: capital(r.say("%[1]s. %[2]s, when the unit had been on for %[3]s.", w.Until, capital(cmp.Or(r.word(w.Ended), r.say("how it ended is not stated"))), r.q(w.OnFor)))})
 		for _, c := range w.Curves() {
-			if g := curveGraph(c); g != nil {
-				g.Caption = c.Title + ", " + strings.ToLower(r.label) + g.Caption
+			if g := r.curveGraph(c); g != nil {
+				g.Caption = r.word(c.Title) + ", " + r.inline + g.Caption
 				b = append(b, g)
 			}
 		}
 		if len(w.Notes) > 0 {
-			b = append(b, &notes{Title: "Notes", Lines: w.Notes})
+			b = append(b, &notes{Title: s.say("Notes"), Lines: w.Notes})
 		}
 	}
 	return b
@@ -34,5 +32,5 @@ func (r run) warmUpEnded() string {
 	if r.Run.WarmUp == nil {
 		return ""
 	}
-	return r.Run.WarmUp.Ended
+	return r.word(r.Run.WarmUp.Ended)
 }

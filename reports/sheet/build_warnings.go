@@ -1,13 +1,15 @@
 package sheet
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
 	"bandproof/reports/record"
 	"bandproof/runner"
 )
+
+// warningsTitle heads all warnings.
+const warningsTitle key = "Warnings"
 
 // mostTrust is how many warnings stand on the first page.
 const mostTrust = 5
@@ -17,15 +19,18 @@ func (r run) overdue() string {
 	var list []string
 	for _, x := range r.Standards {
 		if x.Overdue {
-			list = append(list, fmt.Sprintf("%q (due %s%s)", x.Name, stated(x.Due.String()), r.accepted(x.Name)))
+			list = append(list, r.say(`"%[1]s" (due %[2]s%[3]s)`, x.Name, r.stated(x.Due.String()), r.accepted(x.Name)))
 		}
 	}
 	for _, o := range r.Run.Overdue { // such as a switch, which is no standard of a result
 		if !slices.ContainsFunc(r.Standards, func(x record.Standard) bool { return x.Overdue && x.Name == o.Name }) {
-			list = append(list, fmt.Sprintf("%q (due %s%s)", o.Name, stated(o.Due.Due.String()), r.accepted(o.Name)))
+			list = append(list, r.say(`"%[1]s" (due %[2]s%[3]s)`, o.Name, r.stated(o.Due.Due.String()), r.accepted(o.Name)))
 		}
 	}
-	return prefixed(plural(len(list), "standard ", "standards ")+"overdue at the time of the run: ", strings.Join(list, ", "))
+	if len(list) == 0 {
+		return ""
+	}
+	return r.say("standards overdue at the time of the run: %[2]s", r.count(len(list)), strings.Join(list, ", "))
 }
 
 // accepted says who let an overdue standard be used, or that its date passed
@@ -35,9 +40,9 @@ func (r run) accepted(name string) string {
 		switch {
 		case o.Name != name:
 		case !o.Lapsed.IsZero():
-			return "; it passed during the run, noticed at " + moment(o.Lapsed)
+			return r.say("; it passed during the run, noticed at %s", r.moment(o.Lapsed))
 		default:
-			return fmt.Sprintf("; accepted by %s, %s", stated(o.By), moment(o.At))
+			return r.say("; accepted by %[1]s, %[2]s", r.stated(o.By), r.moment(o.At))
 		}
 	}
 	return ""
@@ -53,10 +58,10 @@ func (r run) otherIdentity() []string {
 	}
 	var list []string
 	if u.Model != "" && r.Model != "" && u.Model != r.Model {
-		list = append(list, fmt.Sprintf("the unit states model %q, the procedure %q", u.Model, r.Model))
+		list = append(list, r.say(`the unit states model "%[1]s", the procedure "%[2]s"`, u.Model, r.Model))
 	}
 	if u.Serial != "" && u.Serial != "0" && r.Job.Serial != "" && u.Serial != r.Job.Serial {
-		list = append(list, fmt.Sprintf("the unit states serial number %q, the job %q", u.Serial, r.Job.Serial))
+		list = append(list, r.say(`the unit states serial number "%[1]s", the job "%[2]s"`, u.Serial, r.Job.Serial))
 	}
 	return list
 }
@@ -90,7 +95,7 @@ func (r run) grave() []string {
 	list := r.otherIdentity()
 	for _, w := range r.Run.Warnings {
 		if r.raised(w) && !slices.ContainsFunc(r.Run.Changes, func(c runner.Change) bool { return c.String() == w }) { // those have a box of their own
-			list = append(list, w)
+			list = append(list, r.word(w))
 		}
 	}
 	if x := r.overdue(); x != "" {
@@ -104,16 +109,16 @@ func (s *Sheet) trust() *notice {
 	var m merged
 	for _, r := range s.runs {
 		for _, w := range r.grave() {
-			m.add(r.label, w)
+			m.add(r, w)
 		}
 	}
-	n := &notice{Alert: true, Title: "Warnings that bear on trust in the results"}
+	n := &notice{Alert: true, Title: s.say("Warnings that bear on trust in the results")}
 	for _, l := range append(s.doubtful(), m.lines()...) {
 		if len(n.Lines) == mostTrust {
-			n.Lines = append(n.Lines, `More stand under "Warnings".`)
+			n.Lines = append(n.Lines, s.say(`More stand under "%s".`, s.say(warningsTitle)))
 			break
 		}
-		n.Lines = append(n.Lines, short(l))
+		n.Lines = append(n.Lines, s.short(l))
 	}
 	return n
 }
@@ -123,11 +128,11 @@ func (s *Sheet) warnings() []string {
 	var m merged
 	for _, r := range s.runs {
 		for _, w := range r.grave() {
-			m.add(r.label, w)
+			m.add(r, w)
 		}
 		for _, w := range r.Run.Warnings {
 			if !r.onOverdue(w) {
-				m.add(r.label, w)
+				m.add(r, r.word(w))
 			}
 		}
 	}

@@ -14,20 +14,20 @@ import (
 
 // standards lists what the results are traceable to, once where runs agree.
 func (s *Sheet) standards() block {
-	t := &table{Title: "Standards used", Columns: []column{{Head: "Standard"}, {Head: "Role"}, {Head: "Maker, model, serial number"}, {Head: "Certificate"},
-		{Head: "Calibrated"}, {Head: "Due"}, {Head: "Stated uncertainty or accuracy"}, {Head: "Run"}}}
+	t := &table{Title: s.say("Standards used"), Columns: []column{{Head: s.say("Standard")}, {Head: s.say("Role")}, {Head: s.say("Maker, model, serial number")}, {Head: s.say("Certificate")},
+		{Head: s.say("Calibrated")}, {Head: s.say("Due")}, {Head: s.say("Stated uncertainty or accuracy")}, {Head: s.say("Run")}}}
 	at := map[string]int{}
 	for _, r := range s.runs {
 		for _, x := range r.Standards {
-			due, m := stated(x.Due.String()), plain
+			due, m := s.stated(x.Due.String()), plain
 			if x.Overdue {
-				due, m = due+" "+failed.flag()+" overdue at the time of the run", failed
+				due, m = due+" "+failed.flag()+" "+s.say("overdue at the time of the run"), failed
 			}
-			row := []cell{{Text: stated(x.Name)}, {Text: stated(x.Role)}, {Text: stated(join(", ", x.Maker, x.Model, x.Serial))}, {Text: stated(x.Certificate)},
-				{Text: stated(x.Calibrated.String())}, {due, m}, {Text: stated(x.Stated)}}
+			row := []cell{{Text: s.stated(x.Name)}, {Text: s.stated(s.word(x.Role))}, {Text: s.stated(join(", ", x.Maker, x.Model, x.Serial))}, {Text: s.stated(x.Certificate)},
+				{Text: s.stated(x.Calibrated.String())}, {due, m}, {Text: s.stated(s.word(x.Stated))}}
 			key := rowKey(row)
 			if k, seen := at[key]; seen {
-				t.Rows[k][7].Text += ", " + strings.ToLower(r.label)
+				t.Rows[k][7].Text += ", " + r.inline
 				continue
 			}
 			at[key] = len(t.Rows)
@@ -37,11 +37,11 @@ func (s *Sheet) standards() block {
 	all := strings.Join(s.labels(), ", ")
 	for k := range t.Rows {
 		if t.Rows[k][7].Text == all {
-			t.Rows[k][7].Text = "all"
+			t.Rows[k][7].Text = s.say("all")
 		}
 	}
 	if len(t.Rows) == 0 {
-		return &notice{Alert: true, Title: "No standard stated", Lines: []string{"The record names no standard: the results are traceable to nothing."}}
+		return &notice{Alert: true, Title: s.say("No standard stated"), Lines: []string{s.say("The record names no standard: the results are traceable to nothing.")}}
 	}
 	return t
 }
@@ -52,7 +52,7 @@ func (s *Sheet) labels() []string {
 	for k, r := range s.runs {
 		l := r.label
 		if k > 0 {
-			l = strings.ToLower(l)
+			l = r.inline
 		}
 		list = append(list, l)
 	}
@@ -71,16 +71,16 @@ func rowKey(row []cell) string {
 // statements are what the sheet says about all results alike.
 func (s *Sheet) statements() []block {
 	b := []block{
-		&paragraph{Label: "Reference topology", Text: strings.Join(s.labelled(topology), "\n")},
-		&paragraph{Label: "Uncertainty", Text: "The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k " +
-			"that gives a coverage probability of about 95 % (95.45 %; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). " +
-			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading " +
-			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use." + s.otherU()},
+		&paragraph{Label: s.say("Reference topology"), Text: strings.Join(s.labelled(run.topology), "\n")},
+		&paragraph{Label: s.say("Uncertainty"), Text: s.say("The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k "+
+			"that gives a coverage probability of about 95 %% (%[1]s %%; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). "+
+			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading "+
+			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use.", s.number("95.45")) + s.otherU()},
 	}
 	if w := s.warnings(); len(w) > 0 {
-		b = append(b, &notes{Title: "Warnings", Lines: w})
+		b = append(b, &notes{Title: s.say(warningsTitle), Lines: w})
 	}
-	return append(b, &paragraph{Label: "Integrity", Text: s.integrity()})
+	return append(b, &paragraph{Label: s.say("Integrity"), Text: s.integrity()})
 }
 
 // otherU says what U is where no error of a frequency is meant.
@@ -88,24 +88,24 @@ func (s *Sheet) otherU() string {
 	if !s.hasOthers() {
 		return ""
 	}
-	return ` For the other measurements U is that of what was found; its parts stand under "Behind the other measurements".`
+	return " " + s.say(`For the other measurements U is that of what was found; its parts stand under "%s".`, s.say(behindOthersTitle))
 }
 
 // integrity says what the record ids are good for, and what this sheet can't
 // show.
 func (s *Sheet) integrity() string {
-	text := "The record id identifies the record, which the store keeps unchanged; "
+	rest := s.say("whether records were left out can't be told from this sheet alone.")
+	if s.chain != nil {
+		rest = s.saying(*s.chain)
+	}
 	if len(s.runs) > 1 {
-		text = "Each record id identifies a record, which the store keeps unchanged; "
+		return s.say("Each record id identifies a record, which the store keeps unchanged; %s", rest)
 	}
-	if s.chain == nil {
-		return text + "whether records were left out can't be told from this sheet alone."
-	}
-	return text + s.saying(*s.chain)
+	return s.say("The record id identifies the record, which the store keeps unchanged; %s", rest)
 }
 
 // topology is the sentence on what unit and source run from, by source.
-func topology(r run) string {
+func (r run) topology() string {
 	var names []string
 	for name := range r.Run.Topology {
 		names = append(names, name)
@@ -121,14 +121,14 @@ func topology(r run) string {
 		by[t] = append(by[t], name)
 	}
 	for k, t := range says {
-		says[k] = "Source " + strings.Join(by[t], ", ") + ": " + t
+		says[k] = r.say("Source %[1]s: %[2]s", strings.Join(by[t], ", "), r.word(t))
 	}
-	return stated(strings.Join(says, " "))
+	return r.stated(strings.Join(says, " "))
 }
 
 func (s *Sheet) signers() []item {
 	name := join(", ", slices.Compact(names(s.runs))...)
-	return []item{{"Performed by", name}, {"Checked by", ""}}
+	return []item{{s.say("Performed by"), name}, {s.say("Checked by"), ""}}
 }
 
 func names(runs []run) []string {
@@ -142,18 +142,18 @@ func names(runs []run) []string {
 // back holds what people did and must take care of.
 func (s *Sheet) back() []block {
 	var b []block
-	b = append(b, &heading{Level: 1, Text: "Entries, events and cautions"})
+	b = append(b, &heading{Level: 1, Text: s.say("Entries, events and cautions")})
 	if t := s.journal(); len(t.Rows) > 0 {
 		b = append(b, t)
 	} else {
-		b = append(b, &paragraph{Label: "Entries and events", Text: "None."})
+		b = append(b, &paragraph{Label: s.say("Entries and events"), Text: s.say("None.")})
 	}
-	return append(b, &notes{Title: "Cautions", Lines: s.cautions()})
+	return append(b, &notes{Title: s.say("Cautions"), Lines: s.cautions()})
 }
 
 // journal lists entries and events in order of time.
 func (s *Sheet) journal() *table {
-	t := &table{Title: "Entries by people, and events", Columns: []column{{Head: "Time"}, {Head: "Run"}, {Head: "Who"}, {Head: "Asked, or what happened"}, {Head: "Answer"}}}
+	t := &table{Title: s.say("Entries by people, and events"), Columns: []column{{Head: s.say("Time")}, {Head: s.say("Run")}, {Head: s.say("Who")}, {Head: s.say("Asked, or what happened")}, {Head: s.say("Answer")}}}
 	for _, r := range s.runs {
 		type line struct {
 			at  time.Time
@@ -161,10 +161,10 @@ func (s *Sheet) journal() *table {
 		}
 		var lines []line
 		for _, e := range r.Run.Entries {
-			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: stated(e.Who)}, {Text: asked(e)}, {Text: stated(e.Answer)}}})
+			lines = append(lines, line{e.At, []cell{{Text: s.moment(e.At)}, {Text: r.label}, {Text: s.stated(e.Who)}, {Text: s.asked(e)}, {Text: s.stated(e.Answer)}}})
 		}
 		for _, e := range r.Run.Events {
-			lines = append(lines, line{e.At, []cell{{Text: moment(e.At)}, {Text: r.label}, {Text: "program"}, {Text: e.Text}, {Text: ""}}})
+			lines = append(lines, line{e.At, []cell{{Text: s.moment(e.At)}, {Text: r.label}, {Text: s.say("program")}, {Text: s.word(e.Text)}, {Text: ""}}})
 		}
 		sort.SliceStable(lines, func(a, b int) bool { return lines[a].at.Before(lines[b].at) })
 		for _, l := range lines {
@@ -175,11 +175,11 @@ func (s *Sheet) journal() *table {
 }
 
 // asked is what was asked, and when, where the answer took its time.
-func asked(e runner.Entry) string {
+func (w *words) asked(e runner.Entry) string {
 	if e.AskedAt.IsZero() || e.At.Sub(e.AskedAt) < time.Minute {
-		return e.Asked
+		return w.word(e.Asked)
 	}
-	return e.Asked + " (asked " + moment(e.AskedAt) + ")"
+	return w.say("%[1]s (asked %[2]s)", w.word(e.Asked), w.moment(e.AskedAt))
 }
 
 // cautions lists the cautions of the records, or the usual ones where they hold
@@ -203,6 +203,9 @@ func (s *Sheet) cautions() []string {
 		if !onLocalCodes(c) && !slices.ContainsFunc(list, func(x string) bool { return sameCaution(x, c) }) {
 			list = append(list, c)
 		}
+	}
+	for k, c := range list {
+		list[k] = s.word(c)
 	}
 	return list
 }
@@ -263,9 +266,9 @@ func (r run) inputNames() []string {
 
 func (s *Sheet) rangeOf(name string) string {
 	if in, ok := s.input(name); ok {
-		return in.Range[0].Grouped() + " to " + in.Range[1].Grouped()
+		return s.to(s.q(in.Range[0]), s.q(in.Range[1]))
 	}
-	return "not stated"
+	return s.say("not stated")
 }
 
 func (s *Sheet) input(name string) (procedures.Input, bool) {
@@ -297,32 +300,32 @@ func (r run) points(input string) []runner.PointResult {
 }
 
 // moment writes date, time of day and zone as recorded.
-func moment(t time.Time) string {
+func (w *words) moment(t time.Time) string {
 	if t.IsZero() {
-		return "not stated"
+		return w.say("not stated")
 	}
 	return strings.Replace(t.Format("2006-01-02 15:04 -07:00"), "+00:00", "UTC", 1)
 }
 
-func period(from, to time.Time) string {
+func (w *words) period(from, to time.Time) string {
 	if from.IsZero() && to.IsZero() {
-		return "not stated"
+		return w.say("not stated")
 	}
-	return moment(from) + " to " + moment(to)
+	return w.to(w.moment(from), w.moment(to))
 }
 
-func day(t time.Time) string {
+func (w *words) day(t time.Time) string {
 	if t.IsZero() {
-		return "not stated"
+		return w.say("not stated")
 	}
 	return t.Format(time.DateOnly)
 }
 
 // days writes one date, or two where a run went over midnight.
-func days(from, to time.Time) string {
-	a, b := day(from), day(to)
+func (w *words) days(from, to time.Time) string {
+	a, b := w.day(from), w.day(to)
 	if a == b || to.IsZero() {
 		return a
 	}
-	return a + " to " + b
+	return w.to(a, b)
 }

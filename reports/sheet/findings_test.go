@@ -139,7 +139,7 @@ func TestLevelInTheUnitOfTheSensitivity(t *testing.T) {
 		in.Sensitivity = []procedures.Sensitivity{{From: f, To: f, Level: quantity.MustLevel(c.specified)}}
 		p := procedures.Point{Frequency: f}
 		p.Levels.Input = quantity.MustLevel(c.level)
-		assert.Equal(t, c.want, strings.ReplaceAll(levelOf(in, p), "\u202f", " "), c.name)
+		assert.Equal(t, c.want, strings.ReplaceAll(english(t).levelOf(in, p), "\u202f", " "), c.name)
 	}
 }
 
@@ -153,7 +153,7 @@ func TestNotesOnUses(t *testing.T) {
 	for _, u := range []runner.Use{runner.Discarded, runner.FirstLook, runner.Lost, runner.Proof, runner.RFOffLook} {
 		p.Readings = append(p.Readings, runner.Reading{Use: u})
 	}
-	got := notesOf(p)
+	got := english(t).notesOf(p)
 	want := []string{"after 2 of 3 settings", "kept in the record but not used", "of a first set not in the mean", "put down to the link", "switched off",
 		"path proven: point B-012, which had passed", "something else"}
 	require.Len(t, got, len(want), "%q", got)

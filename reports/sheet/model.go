@@ -112,6 +112,7 @@ type signatures struct{ Lines []item } // role, name where known
 
 // chart is the relative error against frequency at one input.
 type chart struct {
+	*words
 	Caption string
 	X       string // axis titles
 	Y       string

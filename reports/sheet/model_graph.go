@@ -3,6 +3,7 @@ package sheet
 // graph is a drawing of any kind: what was found against frequency, a course
 // over time, a stability plot. Its values are for drawing only.
 type graph struct {
+	*words
 	Caption string
 	X, Y    graphAxis
 	Lines   []graphLine

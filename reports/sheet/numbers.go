@@ -3,6 +3,8 @@ package sheet
 import (
 	"strings"
 	"unicode/utf8"
+
+	"bandproof/procedures/quantity"
 )
 
 // numberStyle is how numbers are written: decimal sign, what parts groups of
@@ -94,6 +96,9 @@ func digitAt(s string, end bool) bool {
 
 // number writes a number of package quantity in the sheet's style.
 func (w *words) number(text string) string { return w.style.write(text) }
+
+// tick writes a number on an axis.
+func (w *words) tick(v float64) string { return w.number(quantity.Group(csvFloat(tidy(v)))) }
 
 // q writes a quantity with its unit.
 func (w *words) q(x interface{ Grouped() string }) string { return w.style.write(x.Grouped()) }

@@ -66,7 +66,7 @@ func TestFindingsStandSideBySide(t *testing.T) {
 	assert.Equal(t, decision.Pass, list[7].of[1].Verdict.Word)
 	assert.Equal(t, "dBm", list[7].row.Unit)
 	assert.Nil(t, list[15].of[0])
-	rows := findingTable(s.runs, list).Rows
+	rows := english(t).findingTable(s.runs, list).Rows
 	assert.Equal(t, "not taken", rows[15][9].Text)
 	assert.Equal(t, []string{"▲", "−19.84", "≤ −20.00", "0.73", "−0.16", "0.73"}, cellTexts(rows[5][3:9]))
 }
@@ -110,7 +110,7 @@ func TestShowRow(t *testing.T) {
 			x.Judge(decision.Rule{Name: decision.Simple})
 			l := findingLine{row: x, of: []*runner.Row{&x}}
 			assert.Equal(t, c.wantUnit, unitText(c.unit, l.power()))
-			assert.Equal(t, c.want, showRow(x, l.power()))
+			assert.Equal(t, c.want, english(t).showRow(x, l.power()))
 		})
 	}
 }
@@ -129,7 +129,7 @@ func TestShowRowKeepsTheSide(t *testing.T) {
 			x.Found = &near
 		}
 		x.Judge(decision.Rule{Name: decision.Simple})
-		s := showRow(x, 0)
+		s := english(t).showRow(x, 0)
 		plain := func(s string) quantity.Exact {
 			return parse(strings.NewReplacer("\u202f", "", "\u2212", "-", "≤ ", "", "≥ ", "", "± ", "").Replace(s))
 		}
@@ -181,7 +181,7 @@ func TestAnyCurveIsDrawn(t *testing.T) {
 			c.Marks = []runner.CurveLevel{{Name: "limit", Y: values.Draw(r, "level at")}}
 		}
 		d := &document{words: english(t), Title: "T", End: "E"}
-		if g := curveGraph(c); g != nil {
+		if g := english(t).curveGraph(c); g != nil {
 			d.Blocks = []block{g}
 		}
 		require.NoError(r, d.pdf(discard{}))

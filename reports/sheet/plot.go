@@ -33,7 +33,7 @@ func (c *chart) plot(dc draw.Canvas) {
 	p.X.Tick.Marker = plot.ConstantTicks(c.frequencyTicks())
 	p.Y.Min, p.Y.Max = -y.Top, y.Top
 	p.Y.Scale = y
-	p.Y.Tick.Marker = plot.ConstantTicks(y.ticks())
+	p.Y.Tick.Marker = plot.ConstantTicks(y.ticks(c.words))
 	p.X.Label.Text, p.Y.Label.Text = c.X, c.Y
 	for _, a := range []*plot.Axis{&p.X, &p.Y} {
 		a.Label.TextStyle.Font = plotFace(8)
@@ -103,17 +103,17 @@ func (c *chart) yScale() symlog {
 }
 
 // ticks of relative error: about five a side, the same below zero.
-func (s symlog) ticks() []plot.Tick {
+func (s symlog) ticks(w *words) []plot.Tick {
 	list := []plot.Tick{{Value: 0, Label: "0"}}
 	add := func(v float64) {
-		label := significant(v, 1)
+		label := w.significant(v, 1)
 		list = append(list, plot.Tick{Value: v, Label: label}, plot.Tick{Value: -v, Label: "\u2212" + label})
 	}
 	if math.IsInf(s.Linear, 0) {
 		step := niceStep(s.Top / 4)
 		for k := 1; float64(k)*step <= s.Top && k < 50; k++ {
 			v := float64(k) * step
-			list = append(list, plot.Tick{Value: v, Label: quantity.Group(csvFloat(tidy(v)))}, plot.Tick{Value: -v, Label: "\u2212" + quantity.Group(csvFloat(tidy(v)))})
+			list = append(list, plot.Tick{Value: v, Label: w.tick(v)}, plot.Tick{Value: -v, Label: "\u2212" + w.tick(v)})
 		}
 		return list
 	}
@@ -148,12 +148,12 @@ func niceStep(x float64) float64 {
 func (c *chart) frequencyTicks() []plot.Tick {
 	from, to := c.From, c.To
 	span := math.Log10(to / from)
-	list := []plot.Tick{{Value: from, Label: engineering(from)}, {Value: to, Label: engineering(to)}}
+	list := []plot.Tick{{Value: from, Label: c.engineering(from)}, {Value: to, Label: c.engineering(to)}}
 	label := func(v float64, room float64) bool {
 		if v <= from || v >= to || slices.ContainsFunc(list, func(t plot.Tick) bool { return t.Label != "" && math.Abs(math.Log10(v/t.Value))/span < room }) {
 			return false
 		}
-		list = append(list, plot.Tick{Value: v, Label: engineering(v)})
+		list = append(list, plot.Tick{Value: v, Label: c.engineering(v)})
 		return true
 	}
 	for _, g := range c.Gaps {
@@ -181,22 +181,22 @@ func (c *chart) frequencyTicks() []plot.Tick {
 }
 
 // engineering writes a frequency to four digits with its prefix.
-func engineering(hz float64) string {
+func (w *words) engineering(hz float64) string {
 	f := quantity.Significant(hz, 4)
 	if f.Sign() <= 0 {
 		return ""
 	}
-	return engineeringText(f)
+	return w.engineeringText(f)
 }
 
-func engineeringText(f quantity.Frequency) string {
+func (w *words) engineeringText(f quantity.Frequency) string {
 	for _, u := range []struct {
 		name string
 		at   quantity.Frequency
 	}{{"GHz", quantity.Of[quantity.Hertz](1, 9)}, {"MHz", quantity.Of[quantity.Hertz](1, 6)}, {"kHz", quantity.Of[quantity.Hertz](1, 3)}} {
 		if f.Cmp(u.at) >= 0 {
-			return csvFloat(tidy(f.Float()/u.at.Float())) + "\u202f" + u.name
+			return w.tick(f.Float()/u.at.Float()) + "\u202f" + u.name
 		}
 	}
-	return csvFloat(tidy(f.Float())) + "\u202fHz"
+	return w.tick(f.Float()) + "\u202fHz"
 }

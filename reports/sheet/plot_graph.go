@@ -4,8 +4,6 @@ import (
 	"math"
 	"strconv"
 
-	"bandproof/procedures/quantity"
-
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
@@ -36,7 +34,7 @@ func (g *graph) plot(dc draw.Canvas) {
 		if a.of.Log {
 			a.axis.Scale = plot.LogScale{}
 		}
-		a.axis.Tick.Marker = plot.ConstantTicks(a.of.ticks(a.span))
+		a.axis.Tick.Marker = plot.ConstantTicks(a.of.ticks(g.words, a.span))
 	}
 	strip := legendHeight * vg.Length(g.legend(dc, false))
 	p.Add(gridLines{}, graphMarks{g})
@@ -104,34 +102,34 @@ func (s span) padded(log bool, by float64) span {
 }
 
 // ticks of an axis over a span.
-func (a graphAxis) ticks(s span) []plot.Tick {
+func (a graphAxis) ticks(w *words, s span) []plot.Tick {
 	switch {
 	case a.Frequency:
-		return (&chart{From: a.From, To: a.To}).frequencyTicks()
+		return (&chart{words: w, From: a.From, To: a.To}).frequencyTicks()
 	case a.Log:
-		return decades(s)
+		return w.decades(s)
 	}
 	step := niceStep((s.high - s.low) / 6)
 	var list []plot.Tick
 	for k := math.Ceil(s.low / step); k*step <= s.high && len(list) < 50; k++ {
-		list = append(list, plot.Tick{Value: k * step, Label: signedTick(k * step)})
+		list = append(list, plot.Tick{Value: k * step, Label: w.signedTick(k * step)})
 	}
 	return list
 }
 
-func signedTick(v float64) string {
+func (w *words) signedTick(v float64) string {
 	switch {
 	case v == 0:
 		return "0"
 	case v < 0:
-		return "\u2212" + quantity.Group(csvFloat(tidy(-v)))
+		return "\u2212" + w.tick(-v)
 	}
-	return quantity.Group(csvFloat(tidy(v)))
+	return w.tick(v)
 }
 
 // decades are the ticks of a logarithmic axis: powers of ten, over few of them
 // also 2 and 5, with minor ticks where there is room.
-func decades(s span) []plot.Tick {
+func (w *words) decades(s span) []plot.Tick {
 	from, to := int(math.Floor(math.Log10(s.low))), int(math.Ceil(math.Log10(s.high)))
 	every := (to-from)/8 + 1
 	var list []plot.Tick
@@ -143,7 +141,7 @@ func decades(s span) []plot.Tick {
 			}
 			t := plot.Tick{Value: v}
 			if m == 1 && (e-from)%every == 0 || to-from <= 2 && (m == 2 || m == 5) {
-				t.Label = powerTick(m, e)
+				t.Label = w.powerTick(m, e)
 			}
 			list = append(list, t)
 		}
@@ -152,9 +150,9 @@ func decades(s span) []plot.Tick {
 }
 
 // powerTick writes m·10^e; powers near one as plain numbers.
-func powerTick(m, e int) string {
+func (w *words) powerTick(m, e int) string {
 	if e >= -3 && e <= 5 {
-		return quantity.Group(csvFloat(tidy(float64(m) * math.Pow10(e))))
+		return w.tick(float64(m) * math.Pow10(e))
 	}
 	if e < 0 {
 		return strconv.Itoa(m) + "e\u2212" + strconv.Itoa(-e)

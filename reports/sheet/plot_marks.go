@@ -146,7 +146,7 @@ func (m marks) Plot(c draw.Canvas, p *plot.Plot) {
 			case math.Abs(d.Y) > m.y.Top:
 				up := d.Y > 0
 				arrow(c, s.Marker, x, up)
-				labels = append(labels, edgeLabel{x, up, significant(d.Y, 3) + "\u202fppm"})
+				labels = append(labels, edgeLabel{x, up, m.c.significant(d.Y, 3) + "\u202fppm"})
 			default:
 				bar(c, x, ty(max(d.Y-d.U, -m.y.Top)), ty(min(d.Y+d.U, m.y.Top)))
 				marker(c, s.Marker, vg.Point{X: x, Y: ty(d.Y)})

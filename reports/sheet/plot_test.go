@@ -8,8 +8,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-func chartOf(limits, values []float64) *chart {
-	c := &chart{From: 10, To: 1e9}
+func chartOf(t tester, limits, values []float64) *chart {
+	c := &chart{words: english(t), From: 10, To: 1e9}
 	b := band{}
 	for k, l := range limits {
 		b.Points = append(b.Points, xy{10 * float64(k+1), l})
@@ -35,19 +35,19 @@ func TestYScaleKeepsTheLimitReadable(t *testing.T) {
 		{"a little outside", []float64{1, 1}, []float64{0.1, 2}, 2.5, true},
 		{"wide limits", []float64{10000, 0.8}, []float64{0.1}, 40000, false},
 	} {
-		y := chartOf(c.limits, c.values).yScale()
+		y := chartOf(t, c.limits, c.values).yScale()
 		assert.InDelta(t, c.top, y.Top, 1e-9, c.name)
 		assert.Equal(t, c.linear, math.IsInf(y.Linear, 1), c.name)
 	}
 	// The narrowest limit takes at least a twentieth of the height to each side.
-	y := chartOf([]float64{10000, 0.8}, nil).yScale()
+	y := chartOf(t, []float64{10000, 0.8}, nil).yScale()
 	assert.Greater(t, y.Normalize(-y.Top, y.Top, 0.8)-0.5, 0.05)
 }
 
 func TestYScaleAndTicks(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		positive := rapid.Float64Range(1e-6, 1e6)
-		c := chartOf(rapid.SliceOfN(positive, 0, 5).Draw(t, "limits"), rapid.SliceOfN(rapid.Float64Range(-1e6, 1e6), 0, 5).Draw(t, "values"))
+		c := chartOf(t, rapid.SliceOfN(positive, 0, 5).Draw(t, "limits"), rapid.SliceOfN(rapid.Float64Range(-1e6, 1e6), 0, 5).Draw(t, "values"))
 		y := c.yScale()
 		if !(y.Top > 0) || math.IsInf(y.Top, 0) {
 			t.Fatalf("top %g", y.Top)
@@ -59,7 +59,7 @@ func TestYScaleAndTicks(t *testing.T) {
 				}
 			}
 		}
-		ticks := y.ticks()
+		ticks := y.ticks(english(t))
 		if len(ticks) < 3 || len(ticks) > 25 {
 			t.Fatalf("%d ticks for %+v", len(ticks), y)
 		}
@@ -84,7 +84,7 @@ func TestFrequencyTicks(t *testing.T) {
 		{"with a gap", 1.4e9, 22e9, []gap{{From: 18e9, To: 22e9}}, []string{"1.4\u202fGHz", "2\u202fGHz", "5\u202fGHz", "10\u202fGHz", "18\u202fGHz", "22\u202fGHz"}},
 	} {
 		var got []string
-		for _, k := range (&chart{From: c.from, To: c.to, Gaps: c.gaps}).frequencyTicks() {
+		for _, k := range (&chart{words: english(t), From: c.from, To: c.to, Gaps: c.gaps}).frequencyTicks() {
 			if k.Label != "" {
 				got = append(got, k.Label)
 			}

@@ -13,7 +13,7 @@ import (
 // flag, adds none, and bounds what is left.
 func TestThin(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		c := &chart{From: 10, To: 1e9, Bands: []band{{Points: []xy{{10, 1}, {1e9, 1}}}}}
+		c := &chart{words: english(t), From: 10, To: 1e9, Bands: []band{{Points: []xy{{10, 1}, {1e9, 1}}}}}
 		n := rapid.IntRange(0, 3000).Draw(t, "dots")
 		seed := rapid.Uint64().Draw(t, "seed")
 		s := series{}
@@ -53,7 +53,7 @@ func TestThin(t *testing.T) {
 
 // However many points: a drawing of bounded size, and the one that fails in it.
 func TestThinManyPoints(t *testing.T) {
-	c := &chart{From: 10, To: 1e9}
+	c := &chart{words: english(t), From: 10, To: 1e9}
 	b, s := band{}, series{}
 	for k := range 100000 {
 		f := 10 * math.Pow(1e8, float64(k)/100000)
@@ -74,7 +74,7 @@ func TestThinManyPoints(t *testing.T) {
 }
 
 func TestThinnedSteps(t *testing.T) {
-	g := &graph{X: graphAxis{Log: true}}
+	g := &graph{words: english(t), X: graphAxis{Log: true}}
 	for k := range 50000 {
 		f := 10 * math.Pow(1e6, float64(k)/50000)
 		g.Steps = append(g.Steps, graphStep{f, f, math.Sin(float64(k))})

@@ -20,10 +20,10 @@ const (
 	leastU     = 1e-12
 )
 
-// fixed writes x grouped and rounded half to even to the given decimal places;
-// negative places round to tens, hundreds, …
-func fixed(x quantity.Exact, places int) string {
-	return quantity.Group(fixedPlain(x, places))
+// fixed writes x in the sheet's style, rounded half to even to the given decimal
+// places; negative places round to tens, hundreds, …
+func (w *words) fixed(x quantity.Exact, places int) string {
+	return w.number(quantity.Group(fixedPlain(x, places)))
 }
 
 func fixedPlain(x quantity.Exact, places int) string {
@@ -52,14 +52,14 @@ type rounded struct{ Error, Limit, U string }
 // would make the printed error seem to lie on the other side of the printed
 // limit than the unrounded one does, more digits are printed until it doesn't.
 // fallback is the decimal place where there is no uncertainty.
-func roundResult(e, limit quantity.Exact, u float64, fallback int) rounded {
+func (w *words) roundResult(e, limit quantity.Exact, u float64, fallback int) rounded {
 	places, known := twoDigits(u)
 	r := rounded{U: none}
 	switch {
 	case known && u < leastU:
 		r.U, places = "< 1e\u221212", fallback
 	case known:
-		r.U = fixed(quantity.ExactFloat(u), places)
+		r.U = w.fixed(quantity.ExactFloat(u), places)
 	default:
 		places = fallback
 	}
@@ -68,7 +68,7 @@ func roundResult(e, limit quantity.Exact, u float64, fallback int) rounded {
 	for ; ; places++ {
 		l := max(places, least)
 		if places >= mostPlaces || readsWithin(e, limit, places, l) == within {
-			r.Error, r.Limit = fixed(e, places), fixed(limit, l)
+			r.Error, r.Limit = w.fixed(e, places), w.fixed(limit, l)
 			return r
 		}
 	}
@@ -88,7 +88,7 @@ func parse(s string) quantity.Exact {
 }
 
 // significant writes x with n significant digits, grouped, without exponent.
-func significant(x float64, n int) string {
+func (w *words) significant(x float64, n int) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return none
 	}
@@ -97,14 +97,14 @@ func significant(x float64, n int) string {
 	}
 	_, e, _ := strings.Cut(strconv.FormatFloat(math.Abs(x), 'e', n-1, 64), "e")
 	exponent, _ := strconv.Atoi(e) // FormatFloat always writes one
-	return fixed(quantity.ExactFloat(x), max(n-1-exponent, 0))
+	return w.fixed(quantity.ExactFloat(x), max(n-1-exponent, 0))
 }
 
 // ratio writes a TUR; far above what matters it says so.
-func ratio(tur *float64) string {
+func (w *words) ratio(tur *float64) string {
 	switch {
 	case tur == nil:
-		return "not limited"
+		return w.say("not limited")
 	case *tur >= 1000:
 		return "> 1000"
 	}
@@ -117,29 +117,27 @@ func ratio(tur *float64) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return none
 	}
-	return strconv.FormatFloat(x, 'f', places, 64)
+	return w.number(strconv.FormatFloat(x, 'f', places, 64))
 }
 
 // share writes a coverage in %, downwards so that only all of it is 100 %.
-func share(s float64, complete bool) string {
+func (w *words) share(s float64, complete bool) string {
 	if complete {
 		return "100"
 	}
 	if !(s >= 0) || s > 1 {
 		return none
 	}
-	return strconv.FormatFloat(min(math.Floor(s*1000)/10, 99.9), 'f', 1, 64)
+	return w.number(strconv.FormatFloat(min(math.Floor(s*1000)/10, 99.9), 'f', 1, 64))
 }
-
-func whole(n int) string { return strconv.Itoa(n) }
 
 // whole writes a count.
 func (w *words) whole(n int) string { return w.number(quantity.Group(strconv.Itoa(n))) }
 
 // percent writes a probability downwards, so that only certainty is 100 %.
-func percent(p *float64) string {
+func (w *words) percent(p *float64) string {
 	if p == nil || !(*p >= 0) || *p > 1 {
 		return none
 	}
-	return strconv.FormatFloat(math.Floor(*p*1000+1e-9)/10, 'f', 1, 64)
+	return w.number(strconv.FormatFloat(math.Floor(*p*1000+1e-9)/10, 'f', 1, 64))
 }

@@ -63,7 +63,7 @@ func powerText(power int) string {
 // place (JCGM 100:2008 7.2.6); the limit keeps its own digits, or at least two.
 // Where that would print what was found on the other side of its limit than it
 // is, more digits are printed until it doesn't.
-func showRow(x runner.Row, power int) shownRow {
+func (w *words) showRow(x runner.Row, power int) shownRow {
 	scale := quantity.ExactInt(10)
 	factor := quantity.ExactInt(1)
 	for range -power {
@@ -71,13 +71,13 @@ func showRow(x runner.Row, power int) shownRow {
 	}
 	s := shownRow{none, none, none, none, none}
 	if x.Limit != nil {
-		s.Limit = sideSigns[x.Side] + fixed(x.Limit.Mul(factor), limitPlaces(x.Limit.Mul(factor), 0))
+		s.Limit = sideSigns[x.Side] + w.fixed(x.Limit.Mul(factor), limitPlaces(x.Limit.Mul(factor), 0))
 	}
 	if x.Uncertainty != nil && x.Uncertainty.Expanded > 0 {
-		s.U = significant(x.Uncertainty.Expanded*factor.Float(), 2)
+		s.U = w.significant(x.Uncertainty.Expanded*factor.Float(), 2)
 	}
 	if x.GuardBand != nil {
-		s.Band = significant(x.GuardBand.Mul(factor).Float(), 2)
+		s.Band = w.significant(x.GuardBand.Mul(factor).Float(), 2)
 	}
 	if x.Found == nil {
 		return s
@@ -90,14 +90,14 @@ func showRow(x runner.Row, power int) shownRow {
 		}
 	}
 	if x.Limit == nil || x.Margin == nil {
-		s.Found = fixed(found, places)
+		s.Found = w.fixed(found, places)
 		return s
 	}
 	limit, margin := x.Limit.Mul(factor), x.Margin.Mul(factor)
 	for ; ; places++ {
 		l := limitPlaces(limit, places)
 		if places >= mostPlaces || sameSide(found, limit, margin, x.Side, places, l) {
-			s.Found, s.Limit, s.Margin = fixed(found, places), sideSigns[x.Side]+fixed(limit, l), fixed(margin, places)
+			s.Found, s.Limit, s.Margin = w.fixed(found, places), sideSigns[x.Side]+w.fixed(limit, l), w.fixed(margin, places)
 			return s
 		}
 	}

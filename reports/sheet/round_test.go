@@ -44,7 +44,7 @@ func TestRoundResult(t *testing.T) {
 		{"U beyond any bench", "0.125", "1", 1e-20, 3, rounded{"0.125", "1.000", "< 1e\u221212"}},
 		{"grouped", "-226500000", "394.4", 26, 0, rounded{"\u2212226\u202f500\u202f000", "394", "26"}},
 	} {
-		got := roundResult(exact(t, c.e), exact(t, c.limit), c.u, c.fallback)
+		got := english(t).roundResult(exact(t, c.e), exact(t, c.limit), c.u, c.fallback)
 		assert.Equal(t, c.want, got, "%s: E %s, L %s, U %g", c.name, c.e, c.limit, c.u)
 	}
 }
@@ -62,7 +62,7 @@ func TestRoundResultKeepsTheSide(t *testing.T) {
 			e = limit.Add(quantity.ExactOf(big.NewRat(rapid.Int64Range(-3, 3).Draw(t, "off"), 1000000)))
 		}
 		u := rapid.Float64Range(0, 1000).Draw(t, "u")
-		r := roundResult(e, limit, u, 0)
+		r := english(t).roundResult(e, limit, u, 0)
 		read := func(s string) quantity.Exact {
 			return parse(strings.NewReplacer("\u202f", "", "\u2212", "-").Replace(s))
 		}
@@ -83,13 +83,13 @@ func TestRoundResultKeepsTheSide(t *testing.T) {
 
 func TestShares(t *testing.T) {
 	almost, one, low := 3.9999, 0.99999, 1234.0
-	assert.Equal(t, "3.99", ratio(&almost))
-	assert.Equal(t, "> 1000", ratio(&low))
-	assert.Equal(t, "not limited", ratio(nil))
-	assert.Equal(t, "99.9", percent(&one))
-	assert.Equal(t, "99.9", share(1, false))
-	assert.Equal(t, "100", share(1, true))
-	assert.Equal(t, none, share(math.NaN(), false))
+	assert.Equal(t, "3.99", english(t).ratio(&almost))
+	assert.Equal(t, "> 1000", english(t).ratio(&low))
+	assert.Equal(t, "not limited", english(t).ratio(nil))
+	assert.Equal(t, "99.9", english(t).percent(&one))
+	assert.Equal(t, "99.9", english(t).share(1, false))
+	assert.Equal(t, "100", english(t).share(1, true))
+	assert.Equal(t, none, english(t).share(math.NaN(), false))
 }
 
 func faces(t testing.TB) []*face {
@@ -156,7 +156,7 @@ func TestElide(t *testing.T) {
 
 func TestRanges(t *testing.T) {
 	all := strings.Split("a b c d e f g", " ")
-	assert.Equal(t, "a to c, e, g", ranges(strings.Split("a b c e g", " "), all))
-	assert.Equal(t, "a, b", ranges([]string{"a", "b"}, all))
-	assert.Equal(t, "", ranges(nil, all))
+	assert.Equal(t, "a to c, e, g", english(t).ranges(strings.Split("a b c e g", " "), all))
+	assert.Equal(t, "a, b", english(t).ranges([]string{"a", "b"}, all))
+	assert.Equal(t, "", english(t).ranges(nil, all))
 }

@@ -147,7 +147,7 @@ func (s *Sheet) build() *document {
 	if s.invented() {
 		d.Invented = s.say("Invented data: virtual bench, not a calibration")
 	}
-	for _, part := range [][]block{s.front(), s.adjustments(), s.whole(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
+	for _, part := range [][]block{s.front(), s.adjustments(), s.ofUnit(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}
 	d.clean()
@@ -173,12 +173,4 @@ func prefixed(prefix, s string) string {
 		return ""
 	}
 	return prefix + s
-}
-
-// stated is s, or says that it isn't there.
-func stated(s string) string {
-	if strings.TrimSpace(s) == "" {
-		return "not stated"
-	}
-	return s
 }

@@ -370,7 +370,7 @@ func TestLinesMatchByWhatAPointIs(t *testing.T) {
 	assert.Nil(t, list[0].of[1])
 	assert.Equal(t, "A-001", list[0].id())
 	assert.Equal(t, "A-002 / N-000", list[1].id())
-	row := pointTable("A", s.runs).Rows[0]
+	row := english(t).pointTable("A", s.runs).Rows[0]
 	assert.Equal(t, "not taken", row[len(row)-1].Text)
 }
 

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"bandproof/procedures"
+	"bandproof/procedures/decision"
 	"bandproof/reports/record"
 	"bandproof/runner"
 
@@ -92,6 +93,28 @@ func (c counted) String() string { return c.text }
 func (c counted) PluralForm(t language.Tag, _ int) (forms.Form, int) {
 	n := max(c.n, -c.n) % 10_000_000
 	return forms.Cardinal.MatchPlural(t, n, 0, 0, 0, 0), n
+}
+
+// to writes a range.
+func (w *words) to(from, to string) string { return w.say("%[1]s to %[2]s", from, to) }
+
+// and joins the parts of a list.
+func (w *words) and(list []string) string {
+	if len(list) < 2 {
+		return strings.Join(list, "")
+	}
+	last := len(list) - 1
+	return w.say("%[1]s and %[2]s", strings.Join(list[:last], ", "), list[last])
+}
+
+// verdict writes a verdict with its reason.
+func (w *words) verdict(v decision.Verdict) string {
+	return join(": ", w.word(string(v.Word)), w.word(string(v.Reason)))
+}
+
+// ofRecord heads what stands for each run apart.
+func (r run) ofRecord(title string) string {
+	return r.say("%[1]s (record %[2]s)", title, r.stated(r.ID))
 }
 
 // stated is s, or says that it isn't there.

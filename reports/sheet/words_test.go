@@ -22,9 +22,15 @@ import (
 )
 
 // english are the words of a sheet that nobody chose a style for.
-func english(t testing.TB) *words { return wordsFor(t, Options{}) }
+func english(t tester) *words { return wordsFor(t, Options{}) }
 
-func wordsFor(t testing.TB, o Options) *words {
+// tester is a test, be it of package testing or rapid.
+type tester interface {
+	require.TestingT
+	Helper()
+}
+
+func wordsFor(t tester, o Options) *words {
 	t.Helper()
 	w, err := newWords(o.Filled(Options{}))
 	require.NoError(t, err)
