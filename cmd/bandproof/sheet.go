@@ -23,6 +23,7 @@ var sheetFormats = []struct {
 }{
 	{".pdf", (*sheet.Sheet).PDF},
 	{".html", (*sheet.Sheet).HTML},
+	{".xlsx", (*sheet.Sheet).XLSX},
 	{".csv", (*sheet.Sheet).CSV},
 }
 

@@ -18,7 +18,7 @@ func (s *Sheet) behind() []block {
 			continue
 		}
 		if len(b) == 0 {
-			b = append(b, &heading{Level: 1, Text: s.say(behindTitle)},
+			b = append(b, &heading{Level: 1, Text: s.say(behindTitle), Apart: true},
 				&paragraph{Text: s.say("Decision U leaves out the quantisation that the limit's count term already allows. TUR is the limit over the expanded uncertainty of reference, " +
 					"source and path, and gates the verdict; TUR with unit takes the unit's resolution and repeatability in as well. w is the guard band, " +
 					"P the probability that the error lies within the limit, n the number of readings that count.")})
@@ -29,7 +29,7 @@ func (s *Sheet) behind() []block {
 }
 
 func (r run) evidence() *table {
-	t := &table{Title: r.ofRecord(r.label), Columns: []column{{Head: r.say("Point")}, {Head: r.say("Source, path")}, {Head: r.say("Locked")}, {Head: r.say("Reference value, Hz"), Align: point},
+	t := &table{Tab: r.say("Evidence, %s", r.inline), Title: r.ofRecord(r.label), Columns: []column{{Head: r.say("Point")}, {Head: r.say("Source, path")}, {Head: r.say("Locked")}, {Head: r.say("Reference value, Hz"), Align: point},
 		{Head: "n", Align: right}, {Head: r.say("Spread, Hz"), Align: point}, {Head: r.say("One count, Hz"), Align: point}, {Head: r.say("Limit made of, Hz")},
 		{Head: r.say("Decision U, Hz"), Align: point}, {Head: "w, Hz", Align: point}, {Head: "TUR", Align: right}, {Head: r.say("TUR with unit"), Align: right}, {Head: "P, %", Align: right}, {Head: r.say("Standards")}}}
 	for k := range r.Run.Points {

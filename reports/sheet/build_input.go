@@ -17,7 +17,7 @@ func (s *Sheet) inputs() []block {
 	var b []block
 	for _, name := range s.inputNames() {
 		taken := slices.ContainsFunc(s.runs, func(r run) bool { return len(r.points(name)) > 0 })
-		b = append(b, &heading{Level: 1, Text: s.say("Input %[1]s: %[2]s", name, s.rangeOf(name)), Tall: taken})
+		b = append(b, &heading{Level: 1, Text: s.say("Input %[1]s: %[2]s", name, s.rangeOf(name)), Tall: taken, Apart: true, Tab: s.say("Input %s", name)})
 		if in, ok := s.input(name); ok {
 			b = append(b, s.promises(in))
 		}
@@ -219,7 +219,7 @@ const whyPass key = `A verdict can be a plain pass though U is near the limit: U
 
 // pointTable has a line a point and a group of columns a run.
 func (w *words) pointTable(name string, runs []run) *table {
-	t := &table{Columns: []column{{Head: w.say("Point")}, {Head: w.say("Nominal frequency, Hz"), Align: point}, {Head: w.say("Level at input, U (k = 2)"), Align: right}, {Head: w.say("Gate"), Align: right}},
+	t := &table{Tab: w.say("Points %s", name), Columns: []column{{Head: w.say("Point")}, {Head: w.say("Nominal frequency, Hz"), Align: point}, {Head: w.say("Level at input, U (k = 2)"), Align: right}, {Head: w.say("Gate"), Align: right}},
 		Legend: w.say("■ fail   ▲ conditional   ? not judged   (no sign) pass   — no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not.") +
 			" " + w.say(whyPass, w.say(behindTitle))}
 	var labels []string

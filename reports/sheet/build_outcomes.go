@@ -22,7 +22,7 @@ func (s *Sheet) ofUnit() []block {
 	if len(b) == 0 {
 		return nil
 	}
-	return append([]block{&heading{Level: 1, Text: s.say(unitTitle)}}, b...)
+	return append([]block{&heading{Level: 1, Text: s.say(unitTitle), Apart: true}}, b...)
 }
 
 // measurements shows what other kinds of measurement than the band sweep found

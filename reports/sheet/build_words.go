@@ -142,7 +142,7 @@ func names(runs []run) []string {
 // back holds what people did and must take care of.
 func (s *Sheet) back() []block {
 	var b []block
-	b = append(b, &heading{Level: 1, Text: s.say("Entries, events and cautions")})
+	b = append(b, &heading{Level: 1, Text: s.say("Entries, events and cautions"), Apart: true})
 	if t := s.journal(); len(t.Rows) > 0 {
 		b = append(b, t)
 	} else {

@@ -32,7 +32,9 @@ type block interface {
 type heading struct {
 	Level int
 	Text  string
-	Tall  bool // a grid, a chart and a table follow and want to begin on its page
+	Tall  bool   // a grid, a chart and a table follow and want to begin on its page
+	Apart bool   // a worksheet begins here
+	Tab   string // its name where Text would be too long
 }
 
 // paragraph is running text; line feeds in it are kept.
@@ -96,6 +98,7 @@ type cell struct {
 // table repeats its headings on each page. Legend explains flags.
 type table struct {
 	Title   string
+	Tab     string // names the table's own worksheet; "" for one among running content
 	Columns []column
 	Rows    [][]cell
 	Legend  string
@@ -156,7 +159,7 @@ type gap struct {
 	Label    string
 }
 
-func (h *heading) texts() []*string   { return []*string{&h.Text} }
+func (h *heading) texts() []*string   { return []*string{&h.Text, &h.Tab} }
 func (p *paragraph) texts() []*string { return []*string{&p.Label, &p.Text} }
 
 func (n *notice) texts() []*string { return append(pointers(n.Lines), &n.Title) }
@@ -166,7 +169,7 @@ func (g *grid) texts() []*string       { return itemTexts(g.Items) }
 func (s *signatures) texts() []*string { return itemTexts(s.Lines) }
 
 func (t *table) texts() []*string {
-	list := []*string{&t.Title, &t.Legend}
+	list := []*string{&t.Title, &t.Tab, &t.Legend}
 	for k := range t.Columns {
 		list = append(list, &t.Columns[k].Group, &t.Columns[k].Head)
 	}

@@ -151,6 +151,15 @@ func (f *face) wrapLine(s string, width float64) []string {
 	return append(lines, strings.TrimRight(string(runes[start:]), " "))
 }
 
+// widest is the width of the widest line of a text.
+func (f *face) widest(s string, size float64) float64 {
+	most := 0.0
+	for l := range strings.SplitSeq(s, "\n") {
+		most = max(most, f.width(l, size))
+	}
+	return most
+}
+
 // longestToken is the width that wrap needs to break at spaces only.
 func (f *face) longestToken(s string, size float64) float64 {
 	longest := 0.0
