@@ -18,11 +18,11 @@ func (s *Sheet) adjustments() []block {
 				after = s.say("as-found not obtainable: %s", a.NotObtainable)
 			}
 			e := s.say("Relative error, ppm")
-			t := &table{Title: s.say("Adjustment of the timebase on %[1]s, %[2]s, before the %[3]s run", s.moment(a.Started), after, r.inline),
+			t := &table{Title: s.say("Adjustment of the timebase on %[1]s, %[2]s, before the %[3]s run", r.moment(a.Started), after, r.inline),
 				Columns: []column{{Head: s.say("Try")}, {Head: s.say("Ended")}, {Group: e, Head: s.say("Before"), Align: point}, {Group: e, Head: s.say("After"), Align: point}, {Head: s.say("Note")}},
 				Legend:  s.say("%[1]s at input %[2]s, to %[3]s ppm, by %[4]s", s.q(a.Point.Frequency), a.Point.Input, s.signedPPM(a.Target.Float()*1e6), s.stated(a.Who))}
 			for k, x := range a.Tries {
-				t.Rows = append(t.Rows, []cell{{Text: s.whole(k + 1)}, {Text: x.Ended.UTC().Format(time.TimeOnly)}, {Text: s.settled(x.Before)}, {Text: s.settled(x.After)}, {Text: x.Note}})
+				t.Rows = append(t.Rows, []cell{{Text: s.whole(k + 1)}, {Text: r.Local(x.Ended).Format(time.TimeOnly)}, {Text: s.settled(x.Before)}, {Text: s.settled(x.After)}, {Text: x.Note}})
 			}
 			if a.Finished.IsZero() {
 				t.Legend += s.say("; the adjustment was cut off")

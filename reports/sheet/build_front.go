@@ -91,7 +91,7 @@ func (s *Sheet) identity() block {
 	lab := l.Laboratory
 	var performed []string
 	for _, r := range s.runs {
-		performed = append(performed, r.inline+" "+s.days(r.Run.Started, r.Run.Finished))
+		performed = append(performed, r.inline+" "+r.days(r.Run.Started, r.Run.Finished))
 	}
 	return &grid{Columns: 4, Items: []item{
 		{s.say("Laboratory"), join("\n", s.stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, s.workPlace(lab.Place))},
@@ -106,7 +106,7 @@ func (s *Sheet) identity() block {
 		{s.say("Condition on receipt"), s.stated(s.runs[0].Job.Condition)},
 		{s.say("Received"), s.stated(l.Job.Received.String())},
 		{s.say("Performed"), strings.Join(performed, "\n")},
-		{s.say("Issued"), s.day(l.Created)},
+		{s.say("Issued"), l.day(l.Created)},
 		{s.say("Order"), s.stated(l.Job.Number)},
 		{s.say("Performed by"), strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
 		{s.say("Procedure"), s.say("%[1]s, revision %[2]s", s.stated(l.Record.Procedure.Name), s.stated(l.Record.Procedure.Revision))},
@@ -372,7 +372,7 @@ func (s *Sheet) conditions() block {
 		f    func(run) string
 	}{
 		{"Record", func(r run) string { return s.stated(r.ID) + r.follows() }},
-		{"Performed", func(r run) string { return s.period(r.Run.Started, r.Run.Finished) }},
+		{"Performed", func(r run) string { return r.period(r.Run.Started, r.Run.Finished) }},
 		{"Ambient temperature", func(r run) string { return conditionOf(r, r.Job.Temperature) }},
 		{"Relative humidity", func(r run) string { return conditionOf(r, r.Job.Humidity) }},
 		{"Ambient temperature, measured", func(r run) string {

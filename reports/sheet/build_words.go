@@ -80,7 +80,7 @@ func (s *Sheet) statements() []block {
 	if w := s.warnings(); len(w) > 0 {
 		b = append(b, &notes{Title: s.say(warningsTitle), Lines: w})
 	}
-	return append(b, &paragraph{Label: s.say("Integrity"), Text: s.integrity()})
+	return append(b, &paragraph{Label: s.say("Integrity"), Text: strings.Join(append([]string{s.integrity()}, s.sealTexts()...), "\n")})
 }
 
 // otherU says what U is where no error of a frequency is meant.
@@ -161,10 +161,10 @@ func (s *Sheet) journal() *table {
 		}
 		var lines []line
 		for _, e := range r.Run.Entries {
-			lines = append(lines, line{e.At, []cell{{Text: s.moment(e.At)}, {Text: r.label}, {Text: s.stated(e.Who)}, {Text: s.asked(e)}, {Text: s.stated(e.Answer)}}})
+			lines = append(lines, line{e.At, []cell{{Text: r.moment(e.At)}, {Text: r.label}, {Text: s.stated(e.Who)}, {Text: r.asked(e)}, {Text: s.stated(e.Answer)}}})
 		}
 		for _, e := range r.Run.Events {
-			lines = append(lines, line{e.At, []cell{{Text: s.moment(e.At)}, {Text: r.label}, {Text: s.say("program")}, {Text: s.word(e.Text)}, {Text: ""}}})
+			lines = append(lines, line{e.At, []cell{{Text: r.moment(e.At)}, {Text: r.label}, {Text: s.say("program")}, {Text: s.word(e.Text)}, {Text: ""}}})
 		}
 		sort.SliceStable(lines, func(a, b int) bool { return lines[a].at.Before(lines[b].at) })
 		for _, l := range lines {
@@ -175,11 +175,11 @@ func (s *Sheet) journal() *table {
 }
 
 // asked is what was asked, and when, where the answer took its time.
-func (w *words) asked(e runner.Entry) string {
+func (r run) asked(e runner.Entry) string {
 	if e.AskedAt.IsZero() || e.At.Sub(e.AskedAt) < time.Minute {
-		return w.word(e.Asked)
+		return r.word(e.Asked)
 	}
-	return w.say("%[1]s (asked %[2]s)", w.word(e.Asked), w.moment(e.AskedAt))
+	return r.say("%[1]s (asked %[2]s)", r.word(e.Asked), r.moment(e.AskedAt))
 }
 
 // cautions lists the cautions of the records, or the usual ones where they hold
@@ -297,35 +297,4 @@ func (r run) points(input string) []runner.PointResult {
 		}
 	}
 	return list
-}
-
-// moment writes date, time of day and zone as recorded.
-func (w *words) moment(t time.Time) string {
-	if t.IsZero() {
-		return w.say("not stated")
-	}
-	return strings.Replace(t.Format("2006-01-02 15:04 -07:00"), "+00:00", "UTC", 1)
-}
-
-func (w *words) period(from, to time.Time) string {
-	if from.IsZero() && to.IsZero() {
-		return w.say("not stated")
-	}
-	return w.to(w.moment(from), w.moment(to))
-}
-
-func (w *words) day(t time.Time) string {
-	if t.IsZero() {
-		return w.say("not stated")
-	}
-	return t.Format(time.DateOnly)
-}
-
-// days writes one date, or two where a run went over midnight.
-func (w *words) days(from, to time.Time) string {
-	a, b := w.day(from), w.day(to)
-	if a == b || to.IsZero() {
-		return a
-	}
-	return w.to(a, b)
 }

@@ -158,6 +158,9 @@ func (w *pdfWriter) margin(page, pages int) {
 		w.text((w.pageWidth-iw)/2, 42.5, w.doc.Invented, w.bold, 8.5)
 	}
 	w.rule(marginX, w.pageHeight-30, w.bodyWidth, 0.4)
+	if w.doc.Fingerprint != "" {
+		w.text(marginX, w.pageHeight-11, w.regular.elide(w.printable(w.doc.Fingerprint), w.bodyWidth, 6.5), w.regular, 6.5)
+	}
 	pw := min(w.regular.width(w.printable(w.doc.Program), 7), w.bodyWidth/3)
 	w.text(marginX, w.pageHeight-20, w.regular.elide(w.printable(w.doc.Subject), w.bodyWidth-pw-20, 7), w.regular, 7)
 	w.text(w.pageWidth-marginX-pw, w.pageHeight-20, w.regular.elide(w.printable(w.doc.Program), w.bodyWidth/3, 7), w.regular, 7)

@@ -142,7 +142,7 @@ func (s *Sheet) build() *document {
 	d := &document{
 		Title: s.say("Calibration data sheet"), IDs: s.ids(), Records: s.say("Records %[2]s", s.count(len(s.runs)), strings.Join(s.ids(), ", ")), End: s.say("End of data sheet"),
 		Subject: join(" ", l.Maker, l.Model) + prefixed(", ", s.serial(l.Job.Serial)),
-		Author:  l.Laboratory.Name, Program: join(" ", l.Program.Name, l.Program.Version), Created: l.Created, words: s.words,
+		Author:  l.Laboratory.Name, Program: join(" ", l.Program.Name, l.Program.Version), Created: l.Created, words: s.words, Fingerprint: s.sealLine(),
 	}
 	if s.invented() {
 		d.Invented = s.say("Invented data: virtual bench, not a calibration")
