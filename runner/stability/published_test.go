@@ -53,6 +53,16 @@ type check struct {
 	SlopeStandard     float64   `toml:"slope_standard"`
 	InterceptStandard float64   `toml:"intercept_standard"`
 	Scatter           float64   `toml:"scatter"`
+	// Of stretches of it, and of what comes next.
+	Standard      []float64 `toml:"standard"`
+	Stretch       []int     `toml:"stretch"`
+	Coverage      float64   `toml:"coverage"`
+	At            []float64 `toml:"at"`
+	Predicted     []float64 `toml:"predicted"`
+	Upper         []float64 `toml:"upper"`
+	FactorT       float64   `toml:"factor_t"`
+	NextStandard  float64   `toml:"next_standard"`
+	TotalStandard float64   `toml:"total_standard"`
 }
 
 func checks(t testing.TB, file string, count int) map[string]check {
@@ -156,7 +166,7 @@ func TestPublishedDeviations(t *testing.T) {
 }
 
 func TestPublishedAgeing(t *testing.T) {
-	all := checks(t, "ageing.toml", 5)
+	all := checks(t, "ageing.toml", 7)
 	line := all["ageing-exact-line"]
 	f, err := stability.FitLinear(line.Days, line.Values)
 	require.NoError(t, err)
