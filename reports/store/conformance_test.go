@@ -25,6 +25,7 @@ var conformance = map[string]func(t *testing.T, place empty){
 	"earlier is what the run told":                  earlierIsWhatTheRunTold,
 	"outbox loses nothing":                          outboxLosesNothing,
 	"wire logs come back":                           wireLogsComeBack,
+	"imported results come in once":                 importedResultsComeInOnce,
 }
 
 func TestSQLite(t *testing.T) {
