@@ -63,16 +63,19 @@ type happens map[string]func(b *bed)
 
 // nightClock never waits, and begins in the evening before the standards'
 // certificates lapse.
-type nightClock struct{ *virtual.InstantClock }
+type nightClock struct {
+	*virtual.InstantClock
+	later time.Duration // than that evening
+}
 
 func (c nightClock) Now() time.Time {
-	return c.InstantClock.Now().Add(time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC).Sub(time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)))
+	return c.InstantClock.Now().Add(c.later).Add(time.Date(2026, 11, 25, 20, 0, 0, 0, time.UTC).Sub(time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)))
 }
 
 // newBed lays the files of a night out and opens its store.
 func newBed(t *testing.T, n night) *bed {
 	t.Helper()
-	b := &bed{t: t, clock: nightClock{virtual.NewInstantClock()}, wires: map[string]net.Conn{}, happens: n.happens}
+	b := &bed{t: t, clock: nightClock{virtual.NewInstantClock(), n.later}, wires: map[string]net.Conn{}, happens: n.happens}
 	dir := t.TempDir()
 	procedure, bench, scenario := "../../runner/runnertest/procedure.toml", "demo/bench.toml", virtual.DefaultScenarioText()
 	if n.switched {

@@ -3,6 +3,7 @@ package main
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"bandproof/reports/record"
 	"bandproof/runner"
@@ -19,6 +20,7 @@ type night struct {
 	faults                         []string // from the start
 	cold                           bool     // the unit is switched on with the run
 	leavesAfter                    int      // moves of a cable; 0: the person stays
+	later                          time.Duration
 	asking                         promptFlags
 	happens                        happens
 

@@ -126,6 +126,9 @@ func (f *found) sources() {
 	}
 }
 
+// OffsetRow is what the row of the timebase's offset, a relative one, is called.
+const OffsetRow = "timebase offset, mean of the series"
+
 // offset judges the mean offset, and no single reading may lie beyond the limit
 // and one count.
 func (f *found) offset(context.Context) error {
@@ -135,7 +138,7 @@ func (f *found) offset(context.Context) error {
 	} else {
 		budget = append(budget, uncertainty.Line("spread of the readings", spread(f.offsets)/2, uncertainty.Rectangular, 0, "they hang together: half of largest − smallest"))
 	}
-	row := runner.Row{What: "timebase offset, mean of the series", Unit: "1", Found: &f.mean, Limit: &f.limit, Side: runner.Within, Budget: budget}
+	row := runner.Row{What: OffsetRow, Unit: "1", Found: &f.mean, Limit: &f.limit, Side: runner.Within, Budget: budget}
 	if err := f.judge(&row); err != nil {
 		return err
 	}

@@ -1,0 +1,99 @@
+package history
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"bandproof/runner"
+)
+
+// Interval is what happened to a unit from one calibration to the next, while
+// nothing was adjusted.
+type Interval struct {
+	From time.Time   `json:"from"`
+	As   runner.Kind `json:"as"` // the run that it began with
+	To   time.Time   `json:"to"`
+	Days float64     `json:"days"`
+	// Change with its expanded uncertainty: of results that are not related to
+	// each other, which is more than it is where they share a reference.
+	Change   float64 `json:"change"`
+	Expanded float64 `json:"change_expanded_uncertainty"`
+	PerDay   float64 `json:"per_day"`
+}
+
+// stretches counts for each run the stretch that it belongs to.
+func (h *History) stretches() {
+	all, timebase := 0, 0
+	var last time.Time
+	for k := range h.Runs {
+		r := &h.Runs[k]
+		switch {
+		case r.Added:
+			r.Note = "an added run of single points, which enters no drift"
+		case r.Kind == runner.AfterRepair:
+			r.Note = "after repair, before adjustment: neither as-found nor as-left, so that it enters no drift"
+			all, timebase = all+1, timebase+1
+		case r.Kind == runner.AsLeft:
+			all, timebase = all+1, timebase+1
+		case !last.IsZero() && !r.adjusted.IsZero() && day(r.adjusted).After(day(last)) && !day(r.adjusted).After(day(r.At)):
+			r.Note = fmt.Sprintf("the job says that the timebase was adjusted on %s, elsewhere: its drift begins anew", r.adjusted.Format(time.DateOnly))
+			timebase++
+		}
+		r.epoch, r.timebase = all, timebase
+		if !r.Added {
+			last = r.At
+		}
+	}
+	for k := range h.Series {
+		h.Series[k].stretch(h.Runs)
+	}
+}
+
+func day(t time.Time) time.Time { return t.UTC().Truncate(24 * time.Hour) }
+
+// stretch numbers the stretches of a series, and lists its intervals.
+func (s *Series) stretch(runs []Run) {
+	number := map[int]int{}
+	before := -1 // the value before it that enters the drift
+	for k := range s.Values {
+		v := &s.Values[k]
+		r := runs[v.run]
+		switch {
+		case v.Why != "":
+		case r.Added:
+			v.Why = "added run"
+		case r.Kind == runner.AfterRepair:
+			v.Why = "after repair"
+		case !(v.Standard > 0) || math.IsInf(v.Standard, 0):
+			v.Why = "no uncertainty is stated"
+		}
+		if v.Stretch = -1; v.Why != "" {
+			continue
+		}
+		epoch := r.epoch
+		if s.timebase {
+			epoch = r.timebase
+		}
+		n, known := number[epoch]
+		if !known {
+			n = len(number)
+			number[epoch] = n
+		}
+		v.Stretch = n
+		if before >= 0 && s.Values[before].Stretch == n {
+			s.Intervals = append(s.Intervals, interval(s.Values[before], *v))
+		}
+		before = k
+	}
+}
+
+func interval(a, b Value) Interval {
+	i := Interval{From: a.At, As: a.Run, To: b.At, Days: days(a.At, b.At), Change: b.Found.Sub(a.Found).Float(), Expanded: math.Hypot(a.Expanded, b.Expanded)}
+	if i.Days > 0 {
+		i.PerDay = i.Change / i.Days
+	}
+	return i
+}
+
+func days(from, to time.Time) float64 { return to.Sub(from).Hours() / 24 }
