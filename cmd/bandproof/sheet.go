@@ -24,6 +24,7 @@ var sheetFormats = []struct {
 	{".pdf", (*sheet.Sheet).PDF},
 	{".html", (*sheet.Sheet).HTML},
 	{".xlsx", (*sheet.Sheet).XLSX},
+	{".txt", (*sheet.Sheet).Text},
 	{".csv", (*sheet.Sheet).CSV},
 }
 

@@ -70,7 +70,7 @@ func (c *chart) addGap(g gap) {
 }
 
 func dotOf(p *runner.PointResult, f float64) dot {
-	d := dot{X: f, Mark: markOf(p)}
+	d := dot{X: f, Mark: markOf(p), Limit: max(ppm(p.Limit.Total, f), 0)}
 	if p.Counted > 0 {
 		y, u := ppm(p.Error, f), p.Reported.Expanded/f*1e6
 		if !math.IsNaN(y) && !math.IsInf(y, 0) {

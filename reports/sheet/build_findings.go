@@ -184,7 +184,7 @@ const shortest = 240
 
 // short cuts a free text for the first page; it stands in full further on.
 func (w *words) short(s string) string {
-	runes := []rune(strings.TrimSpace(s))
+	runes := []rune(strings.TrimSpace(clean(s)))
 	if len(runes) <= shortest {
 		return string(runes)
 	}

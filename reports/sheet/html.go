@@ -91,7 +91,7 @@ func (w *htmlWriter) style() (string, error) {
 
 // pageNumber is "page n of m" with the counters of the style sheet in it.
 func (w *htmlWriter) pageNumber() string {
-	const number, total = "\ue000", "\ue001"
+	const number, total = "\u2170", "\u2171" // stand for the counters, and are in no catalogue
 	text := cssString(w.doc.say("page %[1]s of %[2]s", number, total))
 	return strings.NewReplacer(cssNumber(number), `" counter(page) "`, cssNumber(total), `" counter(pages) "`).Replace(text)
 }

@@ -93,7 +93,7 @@ func breaks(s string, a align) bool {
 	if len(s) <= longWord {
 		return false
 	}
-	for word := range strings.FieldsSeq(s) {
+	for word := range strings.FieldsFuncSeq(s, breaking) {
 		if utf8.RuneCountInString(word) > longWord {
 			return true
 		}

@@ -87,7 +87,7 @@ func parseHTML(t *testing.T, text string) *html.Node {
 	require.NotRegexp(t, regexp.MustCompile(`(?i)url\(|@import|expression|</`), styles[0])
 	sum := sha256.Sum256([]byte(styles[0]))
 	require.Equal(t, "default-src 'none'; style-src 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'; img-src data:; base-uri 'none'; form-action 'none'", policy)
-	require.False(t, strings.ContainsFunc(text, func(r rune) bool { return r != '\n' && odd(r) }), "control or invisible characters")
+	noOddCharacters(t, text)
 	return root
 }
 

@@ -136,10 +136,11 @@ type series struct {
 	Points []dot
 }
 
-// dot is one point; Y and U in ppm. Without a value Mark tells which sign
-// stands on the axis instead.
+// dot is one point; Y, U and Limit (0: none) in ppm. Without a value Mark tells
+// which sign stands on the axis instead.
 type dot struct {
 	X, Y, U float64
+	Limit   float64
 	Valued  bool
 	Mark    mark
 }

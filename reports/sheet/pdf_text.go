@@ -105,50 +105,12 @@ func (f *face) elide(s string, width, size float64) string {
 	return string(runes[:head]) + "…" + string(runes[len(runes)-tail:])
 }
 
-// wrap breaks a text into lines no wider than width: at line feeds and spaces;
-// in a word too long for a line after - / , ; or _, else anywhere. No character
-// but spaces at breaks is left out. A character wider than width has a line of
-// its own.
+// wrap breaks a text into lines no wider than width; see breakLines.
 func (f *face) wrap(s string, width, size float64) []string {
-	var lines []string
-	for _, paragraph := range strings.Split(s, "\n") {
-		lines = append(lines, f.wrapLine(paragraph, width/size)...)
-	}
-	return lines
-}
-
-func (f *face) wrapLine(s string, width float64) []string {
-	const slack = 1e-6
-	var lines []string
-	runes := []rune(s)
-	start, used := 0, 0.0
-	space, soft := -1, -1 // where the line may break, exclusive
-	for k := 0; k < len(runes); k++ {
-		a, _ := f.advance(runes[k])
-		if runes[k] == ' ' {
-			space = k + 1
-			used += a
-			continue
-		}
-		if used+a > width+slack && k > start {
-			at := k
-			switch {
-			case space > start:
-				at = space
-			case soft > start:
-				at = soft
-			}
-			lines = append(lines, strings.TrimRight(string(runes[start:at]), " "))
-			start, used, space, soft = at, 0, -1, -1
-			k = at - 1
-			continue
-		}
-		used += a
-		if strings.ContainsRune("-/,;_", runes[k]) {
-			soft = k + 1
-		}
-	}
-	return append(lines, strings.TrimRight(string(runes[start:]), " "))
+	return breakLines(s, width/size, func(r rune) float64 {
+		a, _ := f.advance(r)
+		return a
+	})
 }
 
 // widest is the width of the widest line of a text.

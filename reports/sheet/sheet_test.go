@@ -178,6 +178,11 @@ func TestGolden(t *testing.T) {
 			file := strings.ReplaceAll(name, " ", "-")
 			golden(t, file+".csv", csvOf(t, s))
 			golden(t, file+".txt", dump(s.build()))
+			switch name { // one of several runs with a fault of each kind, one with all measurements
+			case "two runs", "measured":
+				golden(t, file+".html", htmlOf(t, s))
+				golden(t, file+".text", textOf(t, s))
+			}
 		})
 	}
 }

@@ -50,8 +50,16 @@ func newWords(o Options) (*words, error) {
 }
 
 // say is a text in the sheet's language with strings put in; a count is written
-// in the number style and chooses singular or plural.
-func (w *words) say(k key, args ...any) string { return w.printer.Sprintf(string(k), args...) }
+// in the number style and chooses singular or plural. Strings are cleaned before,
+// since bytes that are no text would be lost on the way.
+func (w *words) say(k key, args ...any) string {
+	for n, x := range args {
+		if s, ok := x.(string); ok {
+			args[n] = clean(s)
+		}
+	}
+	return w.printer.Sprintf(string(k), args...)
+}
 
 // said is a text that waits for its language.
 type said struct {
