@@ -23,20 +23,24 @@ var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "leve
 	"counted_readings", "readings", "started", "finished", "read_by",
 	"measured_level", "measured_level_unit", "measured_level_uncertainty_db", "monitor_hz", "monitor_expected_hz", "monitor_allowed_hz", "switch", "position", "level_uncertainty_db",
 	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings",
-	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit", "changed_to"}
+	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit", "changed_to",
+	"path", "locked", "longest_gate_s", "stopped_early", "reference_hz", "resolution_hz", "limit_terms", "spread_hz", "tur_with_unit", "guard_band_hz", "decision_rule", "conformity_probability",
+	"standards", "notes", "maker", "model", "serial", "asset", "procedure", "procedure_revision", "record_sha256", "key_fingerprint"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.
 const csvPlaces = 20
 
-// CSV writes one row a point and run (RFC 4180, UTF-8, CRLF), in the order in
+// CSV writes one row a point and run (RFC 4180: a header, CRLF, as many fields in
+// every row; UTF-8 as RFC 7111 has it, and no byte order mark, which would be part
+// of the first column's name to most programs), in the order in
 // which the points were taken, and after the points of a run its other
 // measurements: a row for each finding, each setting with its readings, and each
 // value of a curve. The column record_type tells them apart: point, finding,
 // setting, curve; a column that a type has no use for is empty. Numbers are
-// numbers with every digit; a text that a spreadsheet might run as a formula gets
-// an apostrophe in front (and so does one that begins with an apostrophe), which
-// a reader takes off again. Stretches that were not shown are no points and have
+// numbers with every digit, a minus sign included; a text that a spreadsheet might
+// run as a formula gets an apostrophe in front, which a reader takes off again, and
+// so does one that begins with an apostrophe (OWASP, "CSV Injection"). Stretches that were not shown are no points and have
 // no row.
 func (s *Sheet) CSV(w io.Writer) error {
 	c := csv.NewWriter(w)
@@ -45,18 +49,21 @@ func (s *Sheet) CSV(w io.Writer) error {
 		return fmt.Errorf("write data sheet as CSV: %w", err)
 	}
 	for _, r := range s.runs {
+		of := s.csvRecord(r)
 		for k := range r.Run.Points {
 			row := csvPad(append(r.csvRow(&r.Run.Points[k]), "point"))
 			row[csvAt("changed_to")] = r.csvChange(&r.Run.Points[k])
+			r.csvBehind(row, &r.Run.Points[k])
+			copy(row[csvAt("maker"):], of)
 			if err := c.Write(row); err != nil {
 				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
 			}
 		}
-		if err := c.WriteAll(r.csvWarmUp()); err != nil {
+		if err := c.WriteAll(csvShared(r.csvWarmUp(), of)); err != nil {
 			return fmt.Errorf("write data sheet as CSV, warm-up: %w", err)
 		}
 		for _, o := range r.Run.Outcomes {
-			if err := c.WriteAll(r.csvOutcome(o)); err != nil {
+			if err := c.WriteAll(csvShared(r.csvOutcome(o), of)); err != nil {
 				return fmt.Errorf("write data sheet as CSV, task %q: %w", o.Task.ID, err)
 			}
 		}

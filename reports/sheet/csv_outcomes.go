@@ -1,15 +1,21 @@
 package sheet
 
 import (
-	"slices"
-
 	"bandproof/drivers"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
 
-// csvAt is where a column stands.
-func csvAt(name string) int { return slices.Index(csvHead, name) }
+// csvPlace is where each column stands.
+var csvPlace = func() map[string]int {
+	at := map[string]int{}
+	for k, name := range csvHead {
+		at[name] = k
+	}
+	return at
+}()
+
+func csvAt(name string) int { return csvPlace[name] }
 
 // csvPad makes a row as long as the head.
 func csvPad(row []string) []string { return append(row, make([]string, len(csvHead)-len(row))...) }
@@ -31,6 +37,7 @@ func (r run) csvOutcome(o runner.Outcome) [][]string {
 	}
 	for k := range o.Shots {
 		row := csvPad(append(r.csvRow(&o.Shots[k]), "setting"))
+		r.csvBehind(row, &o.Shots[k])
 		row[csvAt("measurement")], row[csvAt("kind")], row[csvAt("task")] = csvText(o.Task.Measure), csvText(o.Task.Kind), csvText(o.Task.ID)
 		rows = append(rows, row)
 	}
