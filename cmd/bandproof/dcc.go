@@ -1,0 +1,158 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"bandproof/reports/dcc"
+	"bandproof/reports/record"
+	"bandproof/reports/sheet"
+	"bandproof/reports/store"
+
+	"github.com/spf13/cobra"
+)
+
+// certificateJob is what "bandproof dcc" was asked for.
+type certificateJob struct {
+	store, to, country string
+	certificate, key   string // PEM files
+	withoutSheet       bool
+	style              sheet.Options
+	signer             *dcc.Signer
+	records            []record.Record
+}
+
+func dccCommand(t *terminal) *cobra.Command {
+	var j certificateJob
+	c := &cobra.Command{
+		Use:   "dcc RECORD...",
+		Short: "write a Digital Calibration Certificate (XML) of one or more runs of a unit",
+		Long: "Write the runs of a unit (as-found, after-repair, as-left) as a Digital Calibration Certificate: XML by the open schema, version 3.1.2, " +
+			"quantities in D-SI, the data sheet enclosed as PDF.\nA RECORD is the id of a record in the store, or a record file (JSON). " +
+			"What ISO/IEC 17025 wants and the records lack is named on standard error.",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				return usage{errors.New("dcc takes at least one record; \"records list\" shows what there is")}
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) (err error) {
+			if strings.ToLower(filepath.Ext(j.to)) != ".xml" {
+				return usage{fmt.Errorf("--to %s: a certificate is written as .xml", j.to)}
+			}
+			if err := j.openSigner(time.Now()); err != nil {
+				return usage{err}
+			}
+			if j.records, err = findRecords(c, j.store, args); err != nil {
+				return err
+			}
+			return j.write(c.Context(), t)
+		},
+	}
+	c.Flags().StringVar(&j.store, "store", "bandproof.db", "SQLite file that keeps the records")
+	c.Flags().StringVar(&j.to, "to", "certificate.xml", "file to write, ending in .xml")
+	c.Flags().StringVar(&j.country, "country", "", "country of the laboratory, two letters (ISO 3166-1), in the place of what the bench file of the record says")
+	c.Flags().BoolVar(&j.withoutSheet, "no-pdf", false, "leave the data sheet out")
+	c.Flags().StringVar(&j.certificate, "sign-certificate", "", "PEM file with an X.509 certificate: an XML signature is written beside the file, as FILE.sig.xml")
+	c.Flags().StringVar(&j.key, "sign-key", "", "PEM file with the private key of that certificate (RSA or ECDSA, no passphrase)")
+	c.MarkFlagsRequiredTogether("sign-certificate", "sign-key")
+	styleFlags(c, &j.style)
+	return c
+}
+
+// openSigner reads certificate and key before anything is written.
+func (j *certificateJob) openSigner(now time.Time) error {
+	if j.certificate == "" {
+		return nil
+	}
+	certificate, err := os.ReadFile(j.certificate)
+	if err != nil {
+		return fmt.Errorf("--sign-certificate: %w", err)
+	}
+	key, err := os.ReadFile(j.key)
+	if err != nil {
+		return fmt.Errorf("--sign-key: %w", err)
+	}
+	if j.signer, err = dcc.NewSigner(certificate, key, now); err != nil {
+		return fmt.Errorf("--sign-certificate %s, --sign-key %s: %w", j.certificate, j.key, err)
+	}
+	return nil
+}
+
+// write writes the certificate and, where asked for, its signature.
+func (j *certificateJob) write(ctx context.Context, t *terminal) error {
+	s, err := sheet.New(j.records...)
+	if err == nil {
+		s, err = s.With(j.style)
+	}
+	if err != nil {
+		return usage{err}
+	}
+	o := dcc.Options{Country: strings.ToUpper(j.country), Hashes: j.hashes(ctx)}
+	if !j.withoutSheet {
+		var pdf bytes.Buffer
+		if err := s.PDF(&pdf); err != nil {
+			return fmt.Errorf("data sheet: %w", err)
+		}
+		o.PDF, o.FileName = pdf.Bytes(), strings.TrimSuffix(filepath.Base(j.to), filepath.Ext(j.to))+".pdf"
+	}
+	x, err := dcc.New(o, j.records...)
+	if err != nil {
+		return usage{err}
+	}
+	digest := sha256.New()
+	if err := writeFileBy(j.to, func(w io.Writer) error { return x.Write(io.MultiWriter(w, digest)) }); err != nil {
+		return usage{err}
+	}
+	t.print("wrote %s", j.to)
+	for _, m := range x.Missing() {
+		t.note("missing: %s", m)
+	}
+	if j.signer == nil {
+		return nil
+	}
+	signature := j.to + ".sig.xml"
+	if err := writeFileBy(signature, func(w io.Writer) error { return j.signer.Detached(w, filepath.Base(j.to), digest.Sum(nil)) }); err != nil {
+		return usage{err}
+	}
+	t.print("wrote %s", signature)
+	return nil
+}
+
+// hashes are those of the records' bytes, and of one that the last takes the
+// place of where the store has it. A record of the first schema has no bytes of
+// its own that all agree on, and so no hash here.
+func (j *certificateJob) hashes(ctx context.Context) map[string]string {
+	list := map[string]string{}
+	add := func(id string, text []byte) {
+		sum := sha256.Sum256(text)
+		list[id] = hex.EncodeToString(sum[:])
+	}
+	for _, r := range j.records {
+		if text, err := r.Encode(); err == nil && r.Schema == record.Schema {
+			add(r.ID, text)
+		}
+		if r.Corrects == nil {
+			continue
+		}
+		if _, err := os.Stat(j.store); err != nil {
+			continue
+		}
+		if s, err := store.Open(ctx, j.store); err == nil {
+			if old, err := s.Sealed(ctx, r.Corrects.ID); err == nil {
+				add(r.Corrects.ID, old.Bytes)
+			}
+			_ = s.Close()
+		}
+	}
+	return list
+}
