@@ -58,7 +58,7 @@ func dccCommand(t *terminal) *cobra.Command {
 			return j.write(c.Context(), t)
 		},
 	}
-	c.Flags().StringVar(&j.store, "store", "bandproof.db", "SQLite file that keeps the records")
+	storeFlag(c, &j.store, false, "the records")
 	c.Flags().StringVar(&j.to, "to", "certificate.xml", "file to write, ending in .xml")
 	c.Flags().StringVar(&j.country, "country", "", "country of the laboratory, two letters (ISO 3166-1), in the place of what the bench file of the record says")
 	c.Flags().BoolVar(&j.withoutSheet, "no-pdf", false, "leave the data sheet out")
@@ -97,7 +97,8 @@ func (j *certificateJob) write(ctx context.Context, t *terminal) error {
 	if err != nil {
 		return usage{err}
 	}
-	o := dcc.Options{Country: strings.ToUpper(j.country), Hashes: j.hashes(ctx)}
+	o := dcc.Options{Country: strings.ToUpper(j.country), Hashes: j.hashes()}
+	j.fromStore(ctx, t, o.Hashes)
 	if !j.withoutSheet {
 		var pdf bytes.Buffer
 		if err := s.PDF(&pdf); err != nil {
@@ -128,31 +129,46 @@ func (j *certificateJob) write(ctx context.Context, t *terminal) error {
 	return nil
 }
 
-// hashes are those of the records' bytes, and of one that the last takes the
-// place of where the store has it. A record of the first schema has no bytes of
-// its own that all agree on, and so no hash here.
-func (j *certificateJob) hashes(ctx context.Context) map[string]string {
+// hashes are those of the records' bytes. A record of the first schema has no
+// bytes of its own that all agree on, and so no hash here.
+func (j *certificateJob) hashes() map[string]string {
 	list := map[string]string{}
-	add := func(id string, text []byte) {
-		sum := sha256.Sum256(text)
-		list[id] = hex.EncodeToString(sum[:])
-	}
 	for _, r := range j.records {
 		if text, err := r.Encode(); err == nil && r.Schema == record.Schema {
-			add(r.ID, text)
-		}
-		if r.Corrects == nil {
-			continue
-		}
-		if _, err := os.Stat(j.store); err != nil {
-			continue
-		}
-		if s, err := store.Open(ctx, j.store); err == nil {
-			if old, err := s.Sealed(ctx, r.Corrects.ID); err == nil {
-				add(r.Corrects.ID, old.Bytes)
-			}
-			_ = s.Close()
+			list[r.ID] = hexHash(text)
 		}
 	}
 	return list
+}
+
+func hexHash(text []byte) string {
+	sum := sha256.Sum256(text)
+	return hex.EncodeToString(sum[:])
+}
+
+// fromStore adds the hash of a record that one of these takes the place of, and
+// warns of one that has been corrected itself. Record files need no store: one
+// that can't be opened is passed over.
+func (j *certificateJob) fromStore(ctx context.Context, t *terminal, hashes map[string]string) {
+	if isThere(j.store) != nil {
+		return
+	}
+	s, err := store.OpenToRead(ctx, j.store)
+	if err != nil {
+		return
+	}
+	defer func() { _ = s.Close() }()
+	for _, r := range j.records {
+		if r.Corrects != nil {
+			if old, err := s.Sealed(ctx, r.Corrects.ID); err == nil {
+				hashes[r.Corrects.ID] = hexHash(old.Bytes)
+			}
+		}
+		rows, err := s.List(ctx, store.Query{Serial: r.Job.Serial})
+		for _, row := range rows {
+			if err == nil && row.ID == r.ID && row.CorrectedBy != "" {
+				t.note("warning: record %s has been corrected: record %s takes its place", r.ID, row.CorrectedBy)
+			}
+		}
+	}
 }

@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"math"
+	"math/big"
 	"strconv"
 	"strings"
 
@@ -49,7 +50,7 @@ const (
 // to finestPlaces at least, and to mostPlaces where no uncertainty is known.
 const (
 	finestPlaces = 12
-	mostPlaces   = 30
+	mostPlaces   = 30 // and never more
 )
 
 // number writes x exactly where it has a finite decimal form, else rounded so
@@ -64,6 +65,16 @@ func number(x quantity.Exact, u float64) string {
 		places = max(finestPlaces, int(math.Ceil(6-math.Log10(u))))
 	}
 	return x.Fixed(min(places, mostPlaces))
+}
+
+// digits is a number of statistics as an exact one, with the fewest digits that
+// read back as the same; zero for what is no number.
+func digits(f float64) quantity.Exact {
+	r, ok := new(big.Rat).SetString(strconv.FormatFloat(f, 'e', -1, 64))
+	if !ok {
+		return quantity.Exact{}
+	}
+	return quantity.ExactOf(r)
 }
 
 // float writes a number of statistics with the fewest digits that read back as

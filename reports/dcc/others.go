@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
 
@@ -87,7 +86,7 @@ func (r run) finding(o runner.Outcome, x *runner.Row, ids map[string]string) lis
 		}
 		f.Values = append(f.Values, scaled(w[0], w[1], *x.Limit, x.Unit, nil))
 	}
-	if x.GuardBand != nil && x.GuardBand.Sign() > 0 {
+	if x.GuardBand != nil && x.GuardBand.Sign() > 0 && r.states() {
 		in := x.Unit
 		if in == "dBm" || in == "dBV" {
 			in = "dB" // a difference of levels
@@ -140,7 +139,7 @@ func column(ref string, a runner.Axis, list []float64) value {
 	for k, f := range list {
 		words[k] = "NaN"
 		if _, ok := float(f); ok {
-			words[k] = s.real(quantity.ExactDecimal(f), nil).Value
+			words[k] = s.real(digits(f), nil).Value
 		}
 	}
 	v.List = &realList{Values: strings.Join(words, " "), Unit: s.unit}

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"bandproof/procedures/decision"
-	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
 	"bandproof/runner"
 )
@@ -165,12 +164,14 @@ func (r run) found(p *runner.PointResult, judged bool) []value {
 	if p.Bias.Sign() != 0 {
 		list = append(list, plain(refBias, "Part of the error that a truncating display makes on average", p.Bias, hertz))
 	}
+	if !r.states() {
+		return list
+	}
 	if p.GuardBand.Sign() > 0 {
 		list = append(list, plain(refGuardBand, "Guard band of the decision rule", p.GuardBand, hertz))
 	}
 	if u := expandedOf(p.Decision); u != nil {
-		x := plain(refDecisionU, "Decision uncertainty: expanded, without the resolution that the limit allows already", quantity.ExactDecimal(p.Decision.Expanded), hertz)
-		x.Description = say("k = " + u.K)
+		x := plain(refDecisionU, "Decision uncertainty, k = "+u.K, digits(p.Decision.Expanded), hertz)
 		list = append(list, x)
 	}
 	if c := p.Conformity; c != nil {

@@ -54,8 +54,8 @@ func moment(t time.Time) string {
 
 func (r run) methods() []method {
 	list := []method{{RefType: refMethod, Name: free(r.Procedure.Name),
-		Description: say(fmt.Sprintf("Procedure revision %s, file %s, SHA-256 %s.", stated(r.Procedure.Revision), stated(r.Procedure.File), stated(r.Procedure.SHA256)),
-			"Direct comparison: the source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value.")}}
+		Reference:   []string{fmt.Sprintf("revision %s, file %s, SHA-256 %s", stated(r.Procedure.Revision), stated(r.Procedure.File), stated(r.Procedure.SHA256))},
+		Description: say("Direct comparison: the source sets each frequency at a stated level at the input; the mean of the unit's readings, taken after settling, is compared with the reference value.")}}
 	list = append(list, method{Name: *english("Uncertainty"), Norms: []string{"JCGM 100:2008"},
 		Description: say("Budget of each result combined by JCGM 100; coverage factor by Student's t for the effective degrees of freedom.")})
 	return append(list, method{RefType: refRule, Name: *english("Decision rule"), Description: say(r.Run.Rule.String())})

@@ -56,7 +56,7 @@ func (s scale) real(x quantity.Exact, u *uncertainty.Result) *real {
 		scaled := 0.0
 		if e != nil {
 			scaled = u.Expanded * s.factor.Float()
-			e.U = number(quantity.ExactDecimal(u.Expanded).Mul(*s.factor), scaled)
+			e.U = number(digits(u.Expanded).Mul(*s.factor), scaled)
 		}
 		r.Value, r.Expanded = number(x.Mul(*s.factor), scaled), e
 		return r

@@ -136,7 +136,6 @@ type statement struct {
 	RefType     string   `xml:"refType,attr,omitempty"`
 	Traceable   bool     `xml:"dcc:traceable,omitempty"`
 	Norms       []string `xml:"dcc:norm"`
-	Reference   []string `xml:"dcc:reference"`
 	Declaration *rich    `xml:"dcc:declaration"`
 	Date        string   `xml:"dcc:date,omitempty"`
 	Conformity  string   `xml:"dcc:conformity,omitempty"`

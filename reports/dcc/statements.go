@@ -2,6 +2,7 @@ package dcc
 
 import (
 	"fmt"
+	"slices"
 
 	"bandproof/procedures/decision"
 	"bandproof/runner"
@@ -37,7 +38,8 @@ func (c *Certificate) statements() []statement {
 	}
 	add(statement{RefType: refUncertainty, Norms: []string{"JCGM 100:2008"}, Declaration: titled("Uncertainty and digits",
 		"The uncertainty of an error is the expanded uncertainty: the combined standard uncertainty times the coverage factor k for a coverage probability of 95.45 %. "+
-			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. It holds no later drift, transport or use.",
+			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. It holds no later drift, transport or use. "+
+			"The decision uncertainty, by which verdicts go, is expanded too and leaves out the resolution that the limit allows already.",
 		"Values and uncertainties are given unrounded for further computation (JCGM 100:2008 7.2.6); an enclosed data sheet has them rounded.")})
 	if c.last().Job.Asset != "" || c.last().Job.Options != "" || c.last().Job.Customer != "" {
 		add(statement{RefType: refByCustomer, Declaration: say("Asset number, options, and name and contact of the customer are as the customer states them; the laboratory has not verified them.")})
@@ -51,35 +53,48 @@ func (r run) states() bool { return r.Job.Conformity != "no" }
 
 // traceability names the standards of all runs; the results lead to each by its id.
 func (c *Certificate) traceability() statement {
-	s := statement{RefType: refTraceable}
+	s := statement{RefType: refTraceable, Traceable: true}
 	var lines []string
-	seen := map[string]bool{}
 	for _, r := range c.runs {
+		s.Traceable = s.Traceable && r.traceable()
 		for _, x := range r.Standards {
 			text := join(", ", x.Name+" ("+x.Role+")", prefixed("certificate ", x.Certificate), prefixed("calibrated ", x.Calibrated.String()))
 			if x.Overdue {
 				text += ", past its due date at the time of the run"
 			}
-			if !seen[text] {
-				seen[text] = true
-				lines = append(lines, text)
-			}
-			s.Traceable = s.Traceable || x.Role == "reference" && x.Certificate != ""
+			lines = append(lines, text)
 		}
 	}
 	if lines == nil {
 		s.Declaration = titled("Traceability", "The records name no standard: the results are traceable to nothing.")
 		return s
 	}
-	first := "Frequencies are traceable to the International System of Units through the certificates of these standards:"
+	first := "Frequencies are traceable to the International System of Units (SI) through the certificates of these standards:"
 	if !s.Traceable {
-		first = "No reference with a certificate is stated. Standards that the results rest on:"
+		first = "Traceability to the International System of Units (SI) is not claimed: a certificate is missing, or out of date. Standards that the results rest on:"
 	}
 	if c.any(func(r run) bool { return r.Invented }) {
-		s.Traceable, first = false, "Standards as invented:"
+		s.Traceable, first = false, "Invented standards:"
 	}
-	s.Declaration = titled("Traceability", append([]string{first}, lines...)...)
+	s.Declaration = titled("Traceability", append([]string{first}, once(lines)...)...)
 	return s
+}
+
+// traceable tells whether what the frequencies of a run rest on has a
+// certificate that held: its references, or its sources where it has none.
+func (r run) traceable() bool {
+	for _, role := range []string{"reference", "source"} {
+		found, good := false, true
+		for _, x := range r.Standards {
+			if x.Role == role {
+				found, good = true, good && word(x.Certificate) != "" && !x.Calibrated.IsZero() && !x.Overdue
+			}
+		}
+		if found {
+			return good
+		}
+	}
+	return false
 }
 
 // rule is the id of a run's statement of conformity, which its results refer to.
@@ -123,20 +138,28 @@ func (r run) conformity() statement {
 // overall is the worst verdict in scope, as the word of the schema; "" where no
 // statement can be made.
 func (r run) overall() string {
-	switch r.Run.Statement {
-	case runner.Outside, runner.NotObtainable:
-		return "fail"
-	case runner.WithinAll, runner.WithinShown, runner.WithinPoints:
-	default:
-		return ""
-	}
+	worst := decision.Pass
 	for v := range r.verdicts() {
-		if v.Word == decision.ConditionalPass {
-			return "conditionalPass"
+		if slices.Index(fromBest, v.Word) > slices.Index(fromBest, worst) {
+			worst = v.Word
 		}
 	}
-	return "pass"
+	switch r.Run.Statement {
+	case runner.NotObtainable:
+		return conformityWords[decision.Fail]
+	case runner.Outside: // also where the unit changed within the run
+		if worst != decision.ConditionalFail || len(r.Run.Changes) > 0 {
+			worst = decision.Fail
+		}
+		return conformityWords[worst]
+	case runner.WithinAll, runner.WithinShown, runner.WithinPoints:
+		return conformityWords[worst]
+	}
+	return ""
 }
+
+// fromBest orders the verdicts on a unit.
+var fromBest = []decision.Word{decision.Pass, decision.ConditionalPass, decision.ConditionalFail, decision.Fail}
 
 // verdicts gives the verdict of each point and of each judged finding.
 func (r run) verdicts() func(func(decision.Verdict) bool) {

@@ -37,6 +37,7 @@ func validate(t testing.TB, text []byte) (output string, err error) {
 }
 
 func TestValidBySchema(t *testing.T) {
+	schemas(t)
 	for name, records := range cases(t) {
 		t.Run(name, func(t *testing.T) {
 			out, err := validate(t, certified(t, options(), records...))
@@ -47,6 +48,7 @@ func TestValidBySchema(t *testing.T) {
 
 // The golden files in testdata are valid too.
 func TestGoldenValidBySchema(t *testing.T) {
+	schemas(t)
 	files, err := filepath.Glob("testdata/*.xml")
 	require.NoError(t, err)
 	require.NotEmpty(t, files)
@@ -61,6 +63,7 @@ func TestGoldenValidBySchema(t *testing.T) {
 // A damaged file is refused by the schema, or, where that has no word against
 // it, only by the checks of this package: both as noted.
 func TestSchemaRefusesDamage(t *testing.T) {
+	schemas(t)
 	good := string(certified(t, options(), foundRecord(t), leftRecord(t)))
 	for _, row := range damage {
 		require.Contains(t, good, row.old, row.name)
@@ -76,6 +79,7 @@ func TestSchemaRefusesDamage(t *testing.T) {
 
 // The runs of every kind of measurement on the virtual bench are valid.
 func TestKindsValidBySchema(t *testing.T) {
+	schemas(t)
 	for name, r := range kindsRecords(t) {
 		out, err := validate(t, certified(t, Options{Country: "ZZ"}, r))
 		require.NoError(t, err, "%s: %s", name, out)
