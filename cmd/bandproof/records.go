@@ -17,17 +17,34 @@ import (
 
 func recordsCommand(t *terminal) *cobra.Command {
 	var file string
-	c := &cobra.Command{Use: "records", Short: "list, show, compare and export the records of a store, and the history of a unit",
+	c := &cobra.Command{Use: "records", Short: "list, show, verify, compare and export the records of a store, and the history of a unit",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return usage{fmt.Errorf("records has no command %q; there are list, show, export, compare, history, import-results, bench-log, wire-log", args[0])}
+				return usage{fmt.Errorf("records has no command %q; there are %s", args[0], strings.Join(names(c.Commands()), ", "))}
 			}
 			return nil
 		},
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
 	storeFlag(c, &file, true, "the records")
-	c.AddCommand(recordsList(t, &file), recordsShow(t, &file), recordsExport(t, &file), recordsCompare(t, &file), recordsHistory(t, &file), recordsImportResults(t, &file), recordsBench(t, &file), recordsWireLog(t, &file))
+	c.AddCommand(
+		recordsList(t, &file),
+		recordsShow(t, &file),
+		recordsVerify(t, &file),
+		recordsExport(t, &file),
+		recordsCompare(t, &file),
+		recordsHistory(t, &file),
+		recordsImportResults(t, &file),
+		recordsBench(t, &file),
+		recordsWireLog(t, &file),
+	)
 	return c
+}
+
+func names(list []*cobra.Command) (names []string) {
+	for _, c := range list {
+		names = append(names, c.Name())
+	}
+	return names
 }
 
 func recordsList(t *terminal, file *string) *cobra.Command {

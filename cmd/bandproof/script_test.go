@@ -58,10 +58,10 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
-			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"))
+			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"), keyVariable+"="+filepath.Join(e.WorkDir, "keys", "signing-key"))
 			return nil
 		},
-		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed},
+		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed, "forge": forge, "tamper": tamper},
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,

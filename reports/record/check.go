@@ -45,6 +45,9 @@ func (r Record) Check() error {
 	if err := r.checkOutcomes(); err != nil {
 		return err
 	}
+	if err := r.checkCorrection(); err != nil {
+		return err
+	}
 	return r.checkStatement()
 }
 

@@ -21,7 +21,7 @@ import (
 
 func full() record.Record {
 	tur, p := 12.5, 0.99
-	at := time.Date(2026, 11, 25, 9, 0, 0, 123456789, time.FixedZone("", 3600))
+	at := time.Date(2026, 11, 25, 8, 0, 0, 123456789, time.UTC)
 	temperature := quantity.MustParse[quantity.Celsius]("23.1 °C")
 	gap, _ := quantity.ParseInterval("1 octave")
 	limit := accuracy.Limit{Resolution: quantity.ExactInt(32), Total: quantity.ExactOf(big.NewRat(100, 3)), Terms: []accuracy.Term{{Name: "counts", Hz: quantity.ExactInt(32), How: "1 × 32 Hz"}, {Name: "timebase", Hz: quantity.ExactOf(big.NewRat(4, 3)), How: "stated"}}}

@@ -103,17 +103,30 @@ func Hash(bytes []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// partHashes hashes the members of a record; those of its run, and each point
-// and task, by themselves.
+// partHashes hashes the parts of a record.
 func partHashes(text []byte) (map[string]string, error) {
-	parts := map[string]string{}
+	parts, err := partsOf(text)
+	if err != nil {
+		return nil, err
+	}
+	hashes := make(map[string]string, len(parts))
+	for name, body := range parts {
+		hashes[name] = short(body)
+	}
+	return hashes, nil
+}
+
+// partsOf are the members of a record by their JSON pointers; those of its run,
+// and each point and task, by themselves.
+func partsOf(text []byte) (map[string][]byte, error) {
+	parts := map[string][]byte{}
 	top, err := members(text)
 	if err != nil {
 		return nil, err
 	}
 	for name, body := range top {
 		if name != "run" {
-			parts["/"+name] = short(body)
+			parts["/"+escapePointer(name)] = body
 			continue
 		}
 		run, err := members(body)
@@ -123,11 +136,11 @@ func partHashes(text []byte) (map[string]string, error) {
 		for name, body := range run {
 			list, ok := elements(body)
 			if !ok || name != "points" && name != "outcomes" {
-				parts["/run/"+name] = short(body)
+				parts["/run/"+escapePointer(name)] = body
 				continue
 			}
 			for k, one := range list {
-				parts[fmt.Sprintf("/run/%s/%d", name, k)] = short(one)
+				parts[fmt.Sprintf("/run/%s/%d", name, k)] = one
 			}
 		}
 	}

@@ -3,10 +3,9 @@ package record
 import (
 	"crypto/ed25519"
 	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
-	"slices"
-	"strings"
 )
 
 // ErrNotSealed: the record was kept before there were seals, or its seal is gone.
@@ -17,85 +16,84 @@ var ErrNotSealed = errors.New("is not sealed")
 // it names, and the record follows from itself. It returns everything that is
 // wrong, in words; nothing where all holds. Whose key it is, and whether the
 // chain around it holds, it can't tell.
-func (s Sealed) Verify() []error {
-	if !s.IsSealed() {
-		return []error{ErrNotSealed}
-	}
-	var wrong []error
-	add := func(err error) {
-		if err != nil {
-			wrong = append(wrong, err)
-		}
-	}
-	if err := checkCanonical(s.Bytes); err != nil {
-		add(fmt.Errorf("record: %w", err))
-	}
-	if Hash(s.Bytes) != s.Seal.Record {
-		add(s.where())
-	}
-	add(s.verifySeal())
-	r, err := s.Record()
-	add(err)
-	if err == nil && r.ID != s.Seal.ID {
-		add(fmt.Errorf("seal is of record %q, this is %q", s.Seal.ID, r.ID))
-	}
-	return wrong
+func (s Sealed) Verify() []Finding {
+	list, _, _ := s.verify()
+	return list
 }
 
-// where says which parts of the record are not those that were sealed.
-func (s Sealed) where() error {
-	const says = "record is not the one that was sealed: its hash differs"
-	now, err := partHashes(s.Bytes)
-	if err != nil {
-		return fmt.Errorf("%s, and it can't be read: %w", says, err)
+// verify also gives the record, or says why it can't be read.
+func (s Sealed) verify() (wrong []Finding, r Record, err error) {
+	if !s.IsSealed() {
+		return []Finding{{Text: ErrNotSealed.Error()}}, r, ErrNotSealed
 	}
-	var changed []string
-	for part, was := range s.Seal.Parts {
-		switch is, there := now[part]; {
-		case !there:
-			changed = append(changed, part+" (gone)")
-		case is != was:
-			changed = append(changed, part)
-		}
+	form := checkCanonical(s.Bytes)
+	changed := Hash(s.Bytes) != s.Seal.Record
+	switch {
+	case changed:
+		wrong = append(wrong, s.where(form)...)
+	case form != nil:
+		wrong = append(wrong, Finding{Text: fmt.Sprintf("the record %v", form)})
 	}
-	for part := range now {
-		if _, sealed := s.Seal.Parts[part]; !sealed {
-			changed = append(changed, part+" (added)")
-		}
+	if err := s.verifySeal(); err != nil {
+		wrong = append(wrong, Finding{Text: err.Error()})
 	}
-	if len(changed) == 0 {
-		return fmt.Errorf("%s, though none of its parts does: only what stands between them was changed", says)
+	r, err = s.Record()
+	switch {
+	case err != nil && changed && !json.Valid(s.Bytes): // it was said
+	case err != nil:
+		wrong = append(wrong, Finding{Text: err.Error()})
+	case r.ID != s.Seal.ID:
+		wrong = append(wrong, Finding{Text: fmt.Sprintf("the seal is of record %q, this is %q", s.Seal.ID, r.ID)})
 	}
-	slices.Sort(changed)
-	return fmt.Errorf("%s; changed: %s", says, strings.Join(changed, ", "))
+	return wrong, r, err
 }
 
 func (s Sealed) verifySeal() error {
 	if err := checkCanonical(s.SealBytes); err != nil {
-		return fmt.Errorf("seal: %w", err)
+		return fmt.Errorf("the seal %w", err)
 	}
 	if s.Seal.Schema != SealSchema {
-		return fmt.Errorf("seal: schema is %q; this program reads %q", s.Seal.Schema, SealSchema)
+		return fmt.Errorf("the seal's schema is %q; this program reads %q", s.Seal.Schema, SealSchema)
 	}
 	key, err := hex.DecodeString(s.Seal.Key)
 	if err != nil || len(key) != ed25519.PublicKeySize {
-		return fmt.Errorf("seal: key %q is no Ed25519 public key of 64 hex digits", s.Seal.Key)
+		return fmt.Errorf("the seal's key %q is no Ed25519 public key of 64 hex digits", s.Seal.Key)
 	}
 	if !ed25519.Verify(key, s.SealBytes, s.Signature) {
-		return errors.New("seal: signature is not that of the key which the seal names; seal or signature was changed")
+		return errors.New("the signature is not that of the key which the seal names: seal or signature was changed")
 	}
 	return nil
 }
 
 // Follows makes sure that the record stands right behind another in its chain.
 func (s Sealed) Follows(at Link) error {
+	missing := func(n int) string {
+		if n == 1 {
+			return fmt.Sprintf("record number %d of the chain is missing", at.Number)
+		}
+		return fmt.Sprintf("records number %d to %d of the chain are missing", at.Number, at.Number+n-1)
+	}
 	switch {
 	case s.Seal.Chain != at.Chain:
-		return fmt.Errorf("record %s is of chain %s, not %s", s.Seal.ID, s.Seal.Chain, at.Chain)
-	case s.Seal.Number != at.Number:
-		return fmt.Errorf("record %s is number %d of its chain; number %d is expected here", s.Seal.ID, s.Seal.Number, at.Number)
-	case s.Seal.Previous != at.Previous:
-		return fmt.Errorf("record %s, number %d, names another record before it than the one that is there (seal %.16s…, found %.16s…)", s.Seal.ID, s.Seal.Number, s.Seal.Previous, at.Previous)
+		return fmt.Errorf("is of chain %s, not %s", s.Seal.Chain, at.Chain)
+	case s.Seal.Number > at.Number:
+		return fmt.Errorf("%s: this one, number %d, follows on number %d", missing(s.Seal.Number-at.Number), s.Seal.Number, at.Number-1)
+	case s.Seal.Number < at.Number:
+		return fmt.Errorf("is number %d of its chain, but stands behind number %d: the chain forks here, or its place was changed", s.Seal.Number, at.Number-1)
+	case s.Seal.Previous != at.Previous && at.Previous != anyPrevious:
+		return fmt.Errorf("is number %d of its chain, but was sealed behind another record than the one that is number %d here (its seal's SHA-256 is %s; this one names %s)", s.Seal.Number, s.Seal.Number-1, orNone(at.Previous), orNone(s.Seal.Previous))
 	}
 	return nil
+}
+
+// anyPrevious stands for a seal that is known to be wrong: what follows on it was
+// sealed behind the one that was there before.
+const anyPrevious = "any"
+
+// orNone is a hash, or says that there is none.
+func orNone(hash string) string {
+	if hash == "" {
+		return "none, being the first"
+	}
+	return hash
 }

@@ -110,7 +110,7 @@ func insertRecord(ctx context.Context, tx *sql.Tx, r record.Record, s record.Sea
 	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
-		r.ID, string(r.Run.Kind), stamp(r.Created), r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model, string(r.Run.Statement), r.Follows, corrects,
+		r.ID, string(r.Run.Kind), stamp(r.Created), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model), string(r.Run.Statement), r.Follows, corrects,
 		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, record.Hash(packed), packed)
 	return err
 }
