@@ -17,9 +17,10 @@ check: tools lint test cross
 # Programs of others that the tests need: independent clients of the virtual
 # bench (socat, PyVISA), the dissector of HiSLIP (tshark), clients,
 # servers and encoders of VXI-11 (lxi-tools, rpcbind, rpcgen with libtirpc), a finder of services
-# (zeroconf), a mail server (aiosmtpd), a database server (postgresql), and pdftotext to read the data sheets back.
+# (zeroconf), a mail server (aiosmtpd), a database server (postgresql), and
+# pdftotext and a browser (chromium) to read the data sheets back.
 PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python3-serial poppler-utils gcc libc6-dev \
-  lxi-tools rpcbind rpcsvc-proto libtirpc-dev iproute2 python3-aiosmtpd postgresql
+  chromium lxi-tools rpcbind rpcsvc-proto libtirpc-dev iproute2 python3-aiosmtpd postgresql
 # Other readers of data sheets: qpdf (structure of PDF), LibreOffice and openpyxl (workbooks). LibreOffice takes 20 s
 # and 200 MB to install.
 PACKAGES += qpdf libreoffice-calc-nogui python3-openpyxl
