@@ -192,7 +192,11 @@ func driftWords(s history.Series) []string {
 	case c.Interval.IsZero():
 		interval = "the prediction interval of a next as-found result, 95.45 %, reaches it " + until
 	}
-	return append(list, line, interval)
+	list = append(list, line, interval)
+	if d.LimitsDiffer {
+		list = append(list, "the limit is not the same for all results; that of the newest as-found one is taken to stay")
+	}
+	return list
 }
 
 func stretchWords(n int) string {

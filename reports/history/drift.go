@@ -3,6 +3,7 @@ package history
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"bandproof/procedures/quantity"
@@ -35,10 +36,12 @@ type Drift struct {
 	Limit *quantity.Exact `json:"limit,omitempty"`
 	Side  runner.Side     `json:"side,omitempty"`
 	// LimitOf is the date of the result that the limit is of.
-	LimitOf   time.Time      `json:"limit_of,omitzero"`
-	GuardBand quantity.Exact `json:"guard_band,omitzero"`
-	Crossing  *Crossing      `json:"crossing,omitempty"` // nil without a limit
-	Course    []Predicted    `json:"course"`             // for a picture
+	LimitOf time.Time `json:"limit_of,omitzero"`
+	// LimitsDiffer: not all results have this limit.
+	LimitsDiffer bool           `json:"limits_differ,omitempty"`
+	GuardBand    quantity.Exact `json:"guard_band,omitzero"`
+	Crossing     *Crossing      `json:"crossing,omitempty"` // nil without a limit
+	Course       []Predicted    `json:"course"`             // for a picture
 	// Holds is for how many days from the newest result on the prediction interval
 	// stays within the limit less its guard band; HoldsAll: up to Until.
 	Holds    float64 `json:"holds_days"`
@@ -107,6 +110,7 @@ func (d *Drift) limit(values []Value) {
 		for k := len(values) - 1; k >= 0; k-- {
 			if v := values[k]; v.Limit != nil && (!found || v.Run == runner.AsFound) {
 				d.Limit, d.Side, d.LimitOf, d.GuardBand = v.Limit, v.Side, v.At, v.GuardBand
+				d.LimitsDiffer = slices.ContainsFunc(values, func(o Value) bool { return o.Limit == nil || o.Limit.Cmp(*v.Limit) != 0 })
 				return
 			}
 		}

@@ -197,12 +197,15 @@ func (h *History) name() {
 		}
 		return "external reference"
 	}} {
-		count := map[string]int{}
+		texts := map[string]map[string]bool{} // by name
 		for _, s := range h.Series {
-			count[s.Name]++
+			if texts[s.Name] == nil {
+				texts[s.Name] = map[string]bool{}
+			}
+			texts[s.Name][more(s.place)] = true
 		}
 		for k, s := range h.Series {
-			if text := more(s.place); count[s.Name] > 1 && text != "" {
+			if text := more(s.place); len(texts[s.Name]) > 1 && text != "" {
 				h.Series[k].Name += ", " + text
 			}
 		}

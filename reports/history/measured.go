@@ -22,9 +22,10 @@ func measuredOf(r record.Record) []measured {
 	seen := map[string]int{}
 	add := func(m measured, key ...string) {
 		m.key = strings.Join(key, "\x00")
-		if seen[m.key]++; seen[m.key] > 1 { // such as one frequency with two gates
-			m.key += fmt.Sprintf("\x00%d", seen[m.key])
-			m.name += fmt.Sprintf(" (%d)", seen[m.key])
+		seen[m.key]++
+		if n := seen[m.key]; n > 1 { // such as one frequency with two gates
+			m.key += fmt.Sprintf("\x00%d", n)
+			m.name += fmt.Sprintf(" (%d)", n)
 		}
 		list = append(list, m)
 	}

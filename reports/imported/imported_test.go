@@ -97,7 +97,7 @@ func TestMistakes(t *testing.T) {
 		"no unit at all":         {"date,run,unit_reference,error\n2024-01-01,as-found,own,1 ppm\n", imported.Options{}, "neither a column serial nor asset"},
 		"nothing found":          {"date,serial,run,unit_reference\n2024-01-01,S,as-found,own\n", imported.Options{}, "neither a column error nor the two"},
 		"uncertainty without k":  {"date,serial,run,unit_reference,error,uncertainty\n2024-01-01,S,as-found,own,1 ppm,1 ppm\n", imported.Options{}, "needs a column k"},
-		"field count":            {good + "2024-06-02,S-1\r\n", imported.Options{}, "line 4: has another number of fields than the first line, which has 14"},
+		"field count":            {good + "2024-06-02,S-1\r\n", imported.Options{}, "line 4: has another number of fields than the first line, which has 14 parted by"},
 		"bare quote":             {swap(",B,", `,B"x,`), imported.Options{}, "line 2: a quote stands within a field"},
 		"quote not closed":       {good + "\"", imported.Options{}, "line 4: a quoted field does not end"},
 		"after a quote":          {swap(",B,", `,"B"x,`), imported.Options{}, "line 2: a quoted field does not end, or something follows"},

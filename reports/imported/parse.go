@@ -125,7 +125,7 @@ func (f *File) syntax(err error, before []row) error {
 	what := p.Err.Error()
 	switch {
 	case errors.Is(p.Err, csv.ErrFieldCount):
-		what = fmt.Sprintf("has another number of fields than the first line, which has %d", len(before[0].fields))
+		what = fmt.Sprintf("has another number of fields than the first line, which has %d parted by %q", len(before[0].fields), f.Separator)
 	case errors.Is(p.Err, csv.ErrBareQuote):
 		what = "a quote stands within a field; put the field in quotes and write the quote twice"
 	case errors.Is(p.Err, csv.ErrQuote):
