@@ -90,12 +90,9 @@ func (j *certificateJob) openSigner(now time.Time) error {
 
 // write writes the certificate and, where asked for, its signature.
 func (j *certificateJob) write(ctx context.Context, t *terminal) error {
-	s, err := sheet.New(j.records...)
-	if err == nil {
-		s, err = s.With(j.style)
-	}
+	s, err := newSheet(j.records, j.style)
 	if err != nil {
-		return usage{err}
+		return err
 	}
 	o := dcc.Options{Country: strings.ToUpper(j.country), Hashes: j.hashes()}
 	j.fromStore(ctx, t, o.Hashes)
@@ -111,7 +108,7 @@ func (j *certificateJob) write(ctx context.Context, t *terminal) error {
 		return usage{err}
 	}
 	digest := sha256.New()
-	if err := writeFileBy(j.to, func(w io.Writer) error { return x.Write(io.MultiWriter(w, digest)) }); err != nil {
+	if err := writeFileBy(j.to, func(w io.Writer) error { return x.Write(ctx, io.MultiWriter(w, digest)) }); err != nil {
 		return usage{err}
 	}
 	t.print("wrote %s", j.to)

@@ -61,12 +61,9 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			s, err := sheet.New(records...)
+			s, err := newSheet(records, style)
 			if err != nil {
-				return usage{err}
-			}
-			if s, err = s.With(style); err != nil {
-				return usage{err}
+				return err
 			}
 			return writeSheet(t, s, write, to)
 		},
@@ -76,6 +73,18 @@ func sheetCommand(t *terminal) *cobra.Command {
 	c.Flags().StringVar(&format, "format", "", "format where no ending tells it: "+strings.ReplaceAll(sheetEndings(), ".", ""))
 	styleFlags(c, &style)
 	return c
+}
+
+// newSheet makes the data sheet of records, for itself or to be enclosed.
+func newSheet(records []record.Record, style sheet.Options) (*sheet.Sheet, error) {
+	s, err := sheet.New(records...)
+	if err == nil {
+		s, err = s.With(style)
+	}
+	if err != nil {
+		return nil, usage{err}
+	}
+	return s, nil
 }
 
 // styleFlags say how a sheet is written; unless given it is as the bench file in

@@ -1,6 +1,8 @@
 package dcc
 
 import (
+	"bufio"
+	"context"
 	"encoding/base64"
 	"encoding/xml"
 	"errors"
@@ -110,17 +112,34 @@ func (c *Certificate) any(has func(run) bool) bool { return slices.ContainsFunc(
 
 // Write writes the XML, indented, with a final line feed. Its cost grows
 // linearly with the points; they are written one by one.
-func (c *Certificate) Write(w io.Writer) error {
-	if _, err := io.WriteString(w, xml.Header); err != nil {
-		return err
+func (c *Certificate) Write(ctx context.Context, w io.Writer) error {
+	b := bufio.NewWriterSize(until{ctx, w}, 1<<16)
+	if _, err := b.WriteString(xml.Header); err != nil {
+		return fmt.Errorf("certificate: %w", err)
 	}
-	e := xml.NewEncoder(w)
+	e := xml.NewEncoder(b)
 	e.Indent("", " ")
 	if err := e.Encode(c.build()); err != nil {
 		return fmt.Errorf("certificate: %w", err)
 	}
-	_, err := io.WriteString(w, "\n")
-	return err
+	if err := errors.Join(b.WriteByte('\n'), b.Flush()); err != nil {
+		return fmt.Errorf("certificate: %w", err)
+	}
+	return nil
+}
+
+// until writes until its context ends.
+type until struct {
+	ctx context.Context
+	w   io.Writer
+}
+
+// Write writes, or fails as the context ended.
+func (u until) Write(p []byte) (int, error) {
+	if err := u.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return u.w.Write(p)
 }
 
 func (c *Certificate) build() certificate {

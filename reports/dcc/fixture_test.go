@@ -200,7 +200,7 @@ func certified(t testing.TB, o Options, records ...record.Record) []byte {
 	c, err := New(o, records...)
 	require.NoError(t, err)
 	var b bytes.Buffer
-	require.NoError(t, c.Write(&b))
+	require.NoError(t, c.Write(t.Context(), &b))
 	return b.Bytes()
 }
 

@@ -1,6 +1,8 @@
 package dcc
 
 import (
+	"bytes"
+	"encoding/xml"
 	"hash/fnv"
 	"reflect"
 	"strings"
@@ -89,4 +91,26 @@ func TestAwkwardTextsSurvive(t *testing.T) {
 		}
 		require.Equal(t, strings.ReplaceAll(row.want, "\n", " "), asset)
 	}
+}
+
+// Any text comes back from the file as it was cleaned, and cleaning is done once.
+func FuzzText(f *testing.F) {
+	for _, s := range awkward {
+		f.Add(s[:min(len(s), 200)])
+	}
+	f.Fuzz(func(t *testing.T, s string) {
+		want := clean(s)
+		require.Equal(t, want, clean(want))
+		file, err := xml.Marshal(free(s))
+		require.NoError(t, err)
+		var back struct {
+			Content string `xml:"content"`
+		}
+		require.NoError(t, xml.Unmarshal(bytes.ReplaceAll(file, []byte("dcc:"), nil), &back))
+		if want == "" {
+			want = notStated
+		}
+		require.Equal(t, strings.ReplaceAll(want, "dcc:", ""), back.Content)
+		require.False(t, strings.ContainsFunc(want, odd))
+	})
 }

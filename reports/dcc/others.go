@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"strings"
 
+	"bandproof/procedures/decision"
+	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
 
@@ -73,11 +75,11 @@ func (r run) finding(o runner.Outcome, x *runner.Row, ids map[string]string) lis
 	var v value
 	switch {
 	case x.Found == nil:
-		v = none(refMeasured, "Finding", join(": ", x.Verdict.String(), x.Says))
+		v = none(refMeasured, "Finding", join(": ", verdictOf(x.Verdict), x.Says))
 	default:
 		v = scaled(refMeasured, "Finding", *x.Found, x.Unit, uncertain(x.Uncertainty))
 	}
-	v.MetaData = append(v.MetaData, r.verdict(x.Verdict)...)
+	v.MetaData = append(v.MetaData, r.verdict(x.Verdict, verdictOf(x.Verdict), x.Limit != nil)...)
 	f.Values = append(f.Values, v)
 	if x.Limit != nil {
 		w, ok := limitWords[x.Side]
@@ -94,6 +96,14 @@ func (r run) finding(o runner.Outcome, x *runner.Row, ids map[string]string) lis
 		f.Values = append(f.Values, scaled(refGuardBand, "Guard band of the decision rule", *x.GuardBand, in, nil))
 	}
 	return f
+}
+
+// verdictOf writes the verdict on a finding, which need not be an error.
+func verdictOf(v decision.Verdict) string {
+	if v.Reason == decision.OutsideLimit {
+		return string(v.Word) + ": outside the limit"
+	}
+	return v.String()
 }
 
 // curve is a course of something: one list a line, its columns as wide lists.
@@ -122,8 +132,8 @@ func curve(c *runner.Curve, refID string) []any {
 	return parts
 }
 
-// column is one axis of a curve as a list of numbers; what is no number stays
-// in its place as NaN.
+// column is one axis of a curve as a list of numbers, to twelve digits: they are
+// statistics. What is no number stays in its place as NaN.
 func column(ref string, a runner.Axis, list []float64) value {
 	v := value{RefType: ref, Name: text{english1(stated(a.Name))}}
 	s, ok := scales[a.Unit]
@@ -139,7 +149,7 @@ func column(ref string, a runner.Axis, list []float64) value {
 	for k, f := range list {
 		words[k] = "NaN"
 		if _, ok := float(f); ok {
-			words[k] = s.real(digits(f), nil).Value
+			words[k] = s.real(quantity.ExactDecimal(f), nil).Value
 		}
 	}
 	v.List = &realList{Values: strings.Join(words, " "), Unit: s.unit}

@@ -2,7 +2,6 @@ package dcc
 
 import (
 	"fmt"
-	"strings"
 
 	"bandproof/procedures/decision"
 	"bandproof/procedures/uncertainty"
@@ -147,7 +146,7 @@ func (r run) point(p *runner.PointResult, again bool, ids map[string]string) lis
 func (r run) found(p *runner.PointResult, judged bool) []value {
 	var meta []statement
 	if judged {
-		meta = r.verdict(p.Verdict)
+		meta = r.verdict(p.Verdict, p.Verdict.String(), p.Limit.Total.Sign() > 0)
 	}
 	if p.Counted == 0 {
 		why := p.Verdict.String()
@@ -183,13 +182,17 @@ func (r run) found(p *runner.PointResult, judged bool) []value {
 }
 
 // verdict is the statement of conformity of one result; what was not judged has
-// a declaration and no conformity, because the schema has no word for it.
-func (r run) verdict(v decision.Verdict) []statement {
+// a declaration and no conformity, because the schema has no word for it. What
+// has no limit was judged by no rule.
+func (r run) verdict(v decision.Verdict, says string, byRule bool) []statement {
 	if v.Word == "" || !r.states() {
 		return nil
 	}
-	return []statement{{RefType: refConformity, RefID: r.rule(), Conformity: conformityWords[v.Word],
-		Declaration: say(fmt.Sprintf("%s. Decision rule: %s.", strings.TrimSuffix(v.String(), "."), r.Run.Rule.String()))}}
+	lines := []string{says}
+	if byRule {
+		lines = append(lines, "Decision rule: "+r.Run.Rule.String())
+	}
+	return []statement{{RefType: refConformity, RefID: r.rule(), Conformity: conformityWords[v.Word], Declaration: say(lines...)}}
 }
 
 // uncertain is an uncertainty that is worth stating, or nil.

@@ -41,8 +41,9 @@ var scales = map[string]scale{
 	"dB":  {unit: one, base: 1, per: 10, says: "ratio of powers, 0 dB = 1"},
 }
 
-// logarithmDigits is how many digits a level has that was computed from decibels.
-const logarithmDigits = 12
+// logarithmDigits is how many digits a level has that was computed from decibels:
+// as many as twelve digits of dBm or dBV are good for.
+const logarithmDigits = 10
 
 // real returns x with its uncertainty. Of an uncertainty in decibels it takes
 // the side above the level, which is the larger one.

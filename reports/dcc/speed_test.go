@@ -1,8 +1,9 @@
 package dcc
 
 import (
+	"context"
+	"errors"
 	"fmt"
-	"io"
 	"runtime"
 	"testing"
 
@@ -25,9 +26,23 @@ func long(t testing.TB, points int) record.Record {
 	return r
 }
 
-func (c *counted) Write(p []byte) (int, error) { c.bytes += len(p); return len(p), nil }
+// counted counts bytes.
+type counted struct {
+	bytes int
+	each  func() // after each write; nil for nothing
+	fails error
+}
 
-type counted struct{ bytes int }
+func (c *counted) Write(p []byte) (int, error) {
+	if c.fails != nil {
+		return 0, c.fails
+	}
+	c.bytes += len(p)
+	if c.each != nil {
+		c.each()
+	}
+	return len(p), nil
+}
 
 // What a certificate allocates grows as its points do, and no more; points do
 // not pile up while they are written.
@@ -39,7 +54,7 @@ func TestCostGrowsLinearly(t *testing.T) {
 		runtime.GC()
 		runtime.ReadMemStats(&before)
 		w := &watched{every: 1 << 20, base: before.HeapAlloc}
-		require.NoError(t, c.Write(w))
+		require.NoError(t, c.Write(t.Context(), w))
 		runtime.ReadMemStats(&after)
 		return after.TotalAlloc - before.TotalAlloc, w.peak
 	}
@@ -47,6 +62,24 @@ func TestCostGrowsLinearly(t *testing.T) {
 	large, peak := cost(8_000)
 	require.Less(t, float64(large), 8.5*float64(small), "allocated for 8,000 points; %d for 1,000", small)
 	require.Less(t, peak, uint64(8<<20), "held while 8,000 points were written")
+}
+
+// A certificate that is being written can be called off, long before its end.
+func TestWritingCanBeCalledOff(t *testing.T) {
+	c, err := New(Options{}, long(t, 10_000))
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	n := &counted{}
+	n.each = func() {
+		if n.bytes > 1<<20 {
+			cancel()
+		}
+	}
+	require.ErrorIs(t, c.Write(ctx, n), context.Canceled)
+	require.Less(t, n.bytes, 2<<20)
+	full := errors.New("no space left on device")
+	n = &counted{fails: full}
+	require.ErrorIs(t, c.Write(t.Context(), n), full)
 }
 
 // watched looks at the heap after so many bytes.
@@ -75,7 +108,7 @@ func BenchmarkWrite(b *testing.B) {
 		b.Run(fmt.Sprint(points), func(b *testing.B) {
 			for b.Loop() {
 				n := &counted{}
-				require.NoError(b, c.Write(io.Writer(n)))
+				require.NoError(b, c.Write(b.Context(), n))
 				b.ReportMetric(float64(n.bytes)/1e6, "MB")
 			}
 		})
