@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 	"time"
 
@@ -30,6 +31,10 @@ type dialect struct {
 	lockChain string
 	// endsWith is the condition that an id ends in $1.
 	endsWith string
+	// tail is the last 8 characters of an expression, as the index on it has them;
+	// holds is the condition that a text holds a part.
+	tail  func(of string) string
+	holds func(text, part string) string
 	// patience is how long one statement may take; zero: as long as the context allows.
 	patience time.Duration
 }
@@ -40,7 +45,7 @@ func (d *dialect) provider(s *Store) (*goose.Provider, error) {
 	if err != nil {
 		return nil, err
 	}
-	return goose.NewProvider(d.name, s.db, sub, d.options...)
+	return goose.NewProvider(d.name, s.db, sub, append(slices.Clip(d.options), goose.WithGoMigrations(listAll()))...)
 }
 
 // migrate brings the layout up to date, after a backup where there is something
@@ -114,5 +119,5 @@ func newestLayout(folder string) (newest int64) {
 			newest = max(newest, v)
 		}
 	}
-	return newest
+	return max(newest, listAll().Version)
 }

@@ -25,7 +25,10 @@ func server() (*dialect, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, endsWith: "right(id, length($1)) = $1", patience: 30 * time.Second,
+	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, endsWith: "right(record, length($1)) = $1",
+		tail:      func(of string) string { return "right(" + of + ", 8)" },
+		holds:     func(text, part string) string { return "strpos(" + text + ", " + part + ") > 0" },
+		patience:  30 * time.Second,
 		options:   []goose.ProviderOption{goose.WithSessionLocker(locker), goose.WithTableName(layoutTable)},
 		lockChain: "SELECT pg_advisory_xact_lock(hashtext('bandproof chain ' || current_schema()))"}, nil
 }

@@ -9,8 +9,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"bandproof/reports/record"
 
@@ -110,9 +112,12 @@ func insertRecord(ctx context.Context, tx *sql.Tx, r record.Record, s record.Sea
 	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
-		r.ID, string(r.Run.Kind), stamp(r.Created), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model), string(r.Run.Statement), r.Follows, corrects,
+		r.ID, text(string(r.Run.Kind)), stamp(r.Created), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model), text(string(r.Run.Statement)), text(r.Follows), text(corrects),
 		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, record.Hash(packed), packed)
-	return err
+	if err != nil {
+		return err
+	}
+	return list(ctx, tx, r)
 }
 
 // Head is the end of the chain that a record stands in.
@@ -164,21 +169,33 @@ func (s *Store) Sealed(ctx context.Context, id string) (record.Sealed, error) {
 // whole finds the id that begins or ends as given.
 func (s *Store) whole(ctx context.Context, id string) (string, error) {
 	var ids []string
-	if id != "" {
+	ends := s.dialect.endsWith
+	if utf8.RuneCountInString(id) >= 8 { // by the index
+		ends = s.dialect.tail("record") + " = " + s.dialect.tail("$1") + " AND " + ends
+	}
+	for _, where := range []string{"record = $1", "record >= $1 AND record < $1 || '􏿿'", ends} {
+		if id == "" {
+			break
+		}
 		err := s.each(ctx, func(scan func(...any) error) error {
 			var one string
 			err := scan(&one)
-			ids = append(ids, one)
+			if !slices.Contains(ids, one) {
+				ids = append(ids, one)
+			}
 			return err
-		}, "SELECT id FROM record WHERE id = $1 OR substr(id, 1, length($1)) = $1 OR "+s.dialect.endsWith+" ORDER BY id = $1 DESC, id LIMIT 3", id)
+		}, "SELECT record FROM listed WHERE "+where+" ORDER BY record LIMIT 3", id)
 		if err != nil {
 			return "", err
 		}
+		if len(ids) > 0 && ids[0] == id {
+			return id, nil
+		}
 	}
-	switch {
-	case len(ids) == 0:
+	switch len(ids) {
+	case 0:
 		return "", fmt.Errorf("%w; \"records list\" shows what there is", ErrNotFound)
-	case ids[0] == id || len(ids) == 1:
+	case 1:
 		return ids[0], nil
 	}
 	return "", fmt.Errorf("%w: several begin or end so (%s, …); give more of it", ErrNotFound, strings.Join(ids, ", "))

@@ -5,6 +5,9 @@ import (
 	"database/sql"
 	"errors"
 	"strings"
+	"unicode/utf8"
+
+	"bandproof/reports/record"
 )
 
 // exec runs one statement that changes something and tells how many rows.
@@ -59,9 +62,18 @@ func (s *Store) write(ctx context.Context, do func(ctx context.Context, tx *sql.
 	return s.within(ctx, func(tx *sql.Tx) error { return do(ctx, tx) })
 }
 
+// longest is how many characters of a text are searched.
+const longest = 250
+
 // text is a text as every database takes it in a column that is searched: no
-// NUL, no bytes that are no UTF-8. It is a copy: what the text really is stands in
-// the JSON beside it, where NUL is written \u0000.
+// NUL, no bytes that are no UTF-8, and of a very long one the beginning with a
+// hash of the whole, because an index takes no more. It is a copy: what the text
+// really is stands in the JSON beside it, where NUL is written \u0000.
 func text(s string) string {
-	return strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+	s = strings.ReplaceAll(strings.ToValidUTF8(s, "\uFFFD"), "\x00", "\uFFFD")
+	if len(s) <= longest || utf8.RuneCountInString(s) <= longest {
+		return s
+	}
+	sum := record.Hash([]byte(s))[:16]
+	return string([]rune(s)[:longest-len(sum)-1]) + "…" + sum
 }

@@ -73,56 +73,6 @@ func (s *Store) Close() error {
 	return nil
 }
 
-// Row is one line of a list of records.
-type Row struct {
-	ID        string `json:"id"`
-	Kind      string `json:"kind"`
-	Created   string `json:"created"`
-	Asset     string `json:"asset"`
-	Serial    string `json:"serial"`
-	Customer  string `json:"customer"`
-	Model     string `json:"model"`
-	Statement string `json:"statement"`
-	Follows   string `json:"follows,omitempty"`
-	// Corrects is the record that this one takes the place of, CorrectedBy the
-	// one that takes the place of this.
-	Corrects    string `json:"corrects,omitempty"`
-	CorrectedBy string `json:"corrected_by,omitempty"`
-	// Due: the unit was adjusted after this as-found record, and no as-left run
-	// has followed.
-	Due bool `json:"as_left_due,omitempty"`
-}
-
-// Query narrows a list; empty fields do not.
-type Query struct{ Asset, Serial, Customer, Kind string }
-
-// List returns the records that match, newest first.
-func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
-	rows, err := s.db.QueryContext(ctx, `SELECT id, kind, created, asset, serial, customer, model, statement, follows, corrects,
-			COALESCE((SELECT min(c.id) FROM record AS c WHERE c.corrects = record.id AND c.corrects <> ''), ''),
-			EXISTS (SELECT 1 FROM bench_log WHERE as_found = record.id AND what = 'adjustment'
-				AND NOT EXISTS (SELECT 1 FROM record AS l WHERE l.kind = 'as-left' AND l.serial = record.serial AND l.created > bench_log.at))
-		FROM record
-		WHERE ($1 = '' OR asset = $1) AND ($2 = '' OR serial = $2) AND ($3 = '' OR customer = $3) AND ($4 = '' OR kind = $4)
-		ORDER BY created DESC, id DESC`, q.Asset, q.Serial, q.Customer, q.Kind)
-	if err != nil {
-		return nil, wrap(s.file, "list", err)
-	}
-	defer func() { _ = rows.Close() }()
-	list := []Row{}
-	for rows.Next() {
-		var r Row
-		if err := rows.Scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows, &r.Corrects, &r.CorrectedBy, &r.Due); err != nil {
-			return nil, wrap(s.file, "list", err)
-		}
-		list = append(list, r)
-	}
-	if err := rows.Err(); err != nil {
-		return nil, wrap(s.file, "list", err)
-	}
-	return list, nil
-}
-
 // Before returns the records that belong before a new one of the given kind on
 // a data sheet of the same unit and procedure: the newest as-found record that
 // ended before started and, before an as-left one, the newest after-repair

@@ -1,0 +1,155 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"strings"
+
+	"bandproof/reports/record"
+
+	"github.com/pressly/goose/v3"
+)
+
+// list puts a record where lists and searches find it.
+func list(ctx context.Context, tx *sql.Tx, r record.Record) error {
+	corrects := ""
+	if r.Corrects != nil {
+		corrects = r.Corrects.ID
+	}
+	began, ended := r.Run.Started, r.Run.Finished
+	if ended.IsZero() {
+		ended = r.Created
+	}
+	if began.IsZero() {
+		began = ended
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO listed (created, record, kind, began, ended, asset, serial, customer, model, statement, follows, corrects, words)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+		stamp(r.Created), r.ID, text(string(r.Run.Kind)), stamp(began), stamp(ended), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model),
+		text(string(r.Run.Statement)), text(r.Follows), text(corrects), words(r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model))
+	if err != nil {
+		return err
+	}
+	return listStandards(ctx, tx, r)
+}
+
+// words is what a search for parts of words looks through. The line feeds keep a
+// part from being found across two of them.
+func words(texts ...string) string {
+	for k, t := range texts {
+		texts[k] = text(t)
+	}
+	return strings.ToLower(strings.Join(texts, "\n"))
+}
+
+// listStandards notes which standards a record rests on.
+func listStandards(ctx context.Context, tx *sql.Tx, r record.Record) error {
+	points := pointsOf(r)
+	seen := map[int64]bool{}
+	for _, x := range r.Standards {
+		id, err := standardID(ctx, tx, x)
+		if err != nil {
+			return err
+		}
+		if seen[id] {
+			continue
+		}
+		seen[id] = true
+		if _, err := tx.ExecContext(ctx, "INSERT INTO record_standard (standard, created, record, role, points) VALUES ($1, $2, $3, $4, $5)",
+			id, stamp(r.Created), r.ID, text(x.Role), points[x.Name]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// pointsOf counts the points and tasks that rest on each standard, by its name in
+// the bench file.
+func pointsOf(r record.Record) map[string]int {
+	points := map[string]int{}
+	add := func(lists ...[]string) {
+		once := map[string]bool{}
+		for _, l := range lists {
+			for _, name := range l {
+				if !once[name] {
+					once[name] = true
+					points[name]++
+				}
+			}
+		}
+	}
+	for _, p := range r.Run.Points {
+		var looks [][]string
+		for look := &p; look != nil; look = look.Other {
+			looks = append(looks, look.Standards)
+		}
+		add(looks...)
+	}
+	for _, o := range r.Run.Outcomes {
+		add(o.Standards)
+	}
+	return points
+}
+
+// standardID is the number of a standard under a certificate, which it gets with
+// the first record that names it.
+func standardID(ctx context.Context, tx *sql.Tx, x record.Standard) (id int64, err error) {
+	args := []any{text(x.Name), text(x.Serial), text(x.Certificate)}
+	find := func() error {
+		return tx.QueryRowContext(ctx, "SELECT min(id) FROM standard WHERE name = $1 AND serial = $2 AND certificate = $3 HAVING count(*) > 0", args...).Scan(&id)
+	}
+	if err = find(); !errors.Is(err, sql.ErrNoRows) {
+		return id, err
+	}
+	if _, err = tx.ExecContext(ctx, "INSERT INTO standard (name, serial, certificate) VALUES ($1, $2, $3)", args...); err != nil {
+		return 0, err
+	}
+	return id, find()
+}
+
+// listAll is the migration that puts the records of before where searches find
+// them. One that can't be read any more is listed by what stood beside it.
+func listAll() *goose.Migration {
+	up := func(ctx context.Context, tx *sql.Tx) error {
+		for last := ""; ; {
+			var ids []string
+			err := each(ctx, tx, func(scan func(...any) error) error {
+				var id string
+				err := scan(&id)
+				ids = append(ids, id)
+				return err
+			}, "SELECT id FROM record WHERE id > $1 ORDER BY id LIMIT 500", last)
+			if err != nil || len(ids) == 0 {
+				return err
+			}
+			for _, id := range ids {
+				if err := listKept(ctx, tx, id); err != nil {
+					return fmt.Errorf("record %s: %w", id, err)
+				}
+			}
+			last = ids[len(ids)-1]
+		}
+	}
+	down := func(context.Context, *sql.Tx) error { return nil } // the tables go with the migration before
+	return goose.NewGoMigration(10, &goose.GoFunc{RunTx: up}, &goose.GoFunc{RunTx: down})
+}
+
+func listKept(ctx context.Context, tx *sql.Tx, id string) error {
+	var packed []byte
+	if err := tx.QueryRowContext(ctx, "SELECT body FROM record WHERE id = $1", id).Scan(&packed); err != nil {
+		return err
+	}
+	body, err := unpack(packed)
+	if err == nil {
+		var r record.Record
+		if r, err = record.Decode(body); err == nil && r.ID == id {
+			return list(ctx, tx, r)
+		}
+	}
+	_, err = tx.ExecContext(ctx, `INSERT INTO listed (created, record, kind, began, ended, asset, serial, customer, model, statement, follows, corrects, words)
+		SELECT created, id, kind, created, created, asset, serial, customer, model, statement, follows, corrects,
+			lower(asset || $1 || serial || $1 || customer || $1 || model) FROM record WHERE id = $2`, "\n", id)
+	return err
+}
