@@ -6,10 +6,14 @@ import (
 	"os"
 	"os/exec"
 	"testing"
+	"time"
 
 	"bandproof/procedures"
+	"bandproof/reports/record"
 	"bandproof/reports/store"
 	"bandproof/runner"
+
+	"github.com/stretchr/testify/require"
 )
 
 // The test program is also what other processes run, to write to a store at once
@@ -26,7 +30,8 @@ func TestMain(m *testing.M) {
 }
 
 var children = map[string]func(ctx context.Context, place string) error{
-	"points": keepPoints,
+	"points":  keepPoints,
+	"records": keepRecords,
 }
 
 // child is another process that does one of these.
@@ -52,4 +57,56 @@ func keepPoints(ctx context.Context, place string) error {
 		}
 		fmt.Println(k) // only now does the other side know of it
 	}
+}
+
+const eachWrites = 12
+
+// keepRecords adds records to the chain that others add to as well.
+func keepRecords(ctx context.Context, place string) error {
+	s, err := store.Open(ctx, place)
+	if err != nil {
+		return err
+	}
+	for k := range eachWrites {
+		at := time.Now()
+		if _, err := s.Add(ctx, some(fmt.Sprintf("%d-%d", os.Getpid(), k), "1", runner.AsFound, at), testKey, at, nil); err != nil {
+			return err
+		}
+	}
+	return s.Close()
+}
+
+// Programs that add at the same time write one chain without gaps and forks.
+func oneChainOfManyWriters(t *testing.T, place empty) {
+	where := place(t)
+	s := open(t, where)
+	const writers = 8
+	var all []*exec.Cmd
+	for range writers {
+		c := child("records", where)
+		c.Stderr = os.Stderr
+		require.NoError(t, c.Start())
+		all = append(all, c)
+	}
+	for _, c := range all {
+		require.NoError(t, c.Wait())
+	}
+	rows, err := s.List(t.Context(), store.Query{})
+	require.NoError(t, err)
+	require.Len(t, rows, writers*eachWrites)
+	byNumber := make([]record.Sealed, len(rows)+1)
+	for _, r := range rows {
+		one, err := s.Sealed(t.Context(), r.ID)
+		require.NoError(t, err)
+		require.Empty(t, byNumber[one.Seal.Number].Bytes, "number %d twice", one.Seal.Number)
+		byNumber[one.Seal.Number] = one
+	}
+	at := record.Link{Chain: byNumber[1].Seal.Chain, Number: 1}
+	for _, one := range byNumber[1:] {
+		require.NoError(t, one.Follows(at))
+		at = one.Next()
+	}
+	head, err := s.Head(t.Context(), at.Chain)
+	require.NoError(t, err)
+	require.Equal(t, store.Head{Chain: at.Chain, Hash: at.Previous, Count: len(rows)}, head)
 }

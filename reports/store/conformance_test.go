@@ -26,6 +26,10 @@ var conformance = map[string]func(t *testing.T, place empty){
 	"outbox loses nothing":                          outboxLosesNothing,
 	"wire logs come back":                           wireLogsComeBack,
 	"imported results come in once":                 importedResultsComeInOnce,
+	"search":                                        search,
+	"pages":                                         pages,
+	"hostile texts":                                 hostileTexts,
+	"one chain of many writers":                     oneChainOfManyWriters,
 }
 
 func TestSQLite(t *testing.T) {

@@ -1,6 +1,10 @@
 package store
 
 import (
+	"compress/gzip"
+	"io"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -20,4 +24,21 @@ func (s *Store) Backend(tb testing.TB) (pid int) {
 func (s *Store) Setting(tb testing.TB, name string) (is string) {
 	require.NoError(tb, s.first(tb.Context(), "SELECT current_setting($1)", []any{name}, &is))
 	return is
+}
+
+// OldStore lays out a store of an earlier layout.
+func OldStore(tb testing.TB) string { return oldStore(tb) }
+
+func oldStore(tb testing.TB) string {
+	tb.Helper()
+	f, err := os.Open(filepath.Join("testdata", "layout-5.db.gz"))
+	require.NoError(tb, err)
+	defer func() { _ = f.Close() }()
+	z, err := gzip.NewReader(f)
+	require.NoError(tb, err)
+	text, err := io.ReadAll(z)
+	require.NoError(tb, err)
+	file := filepath.Join(tb.TempDir(), "old.db")
+	require.NoError(tb, os.WriteFile(file, text, 0o644))
+	return file
 }

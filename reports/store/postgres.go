@@ -76,7 +76,7 @@ func prepare(c *pgx.ConnConfig) {
 	// A server that vanishes without a word is noticed within half a minute.
 	dialer := &net.Dialer{Timeout: c.ConnectTimeout, KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 10 * time.Second, Interval: 5 * time.Second, Count: 4}}
 	c.DialFunc = dialer.DialContext
-	for key, value := range map[string]string{"application_name": "bandproof", "statement_timeout": "60s", "lock_timeout": "20s", "idle_in_transaction_session_timeout": "10min"} {
+	for key, value := range map[string]string{"application_name": "bandproof", "statement_timeout": "60s", "lock_timeout": "20s", "idle_in_transaction_session_timeout": "10min", "jit": "off"} {
 		if _, set := c.RuntimeParams[key]; !set {
 			c.RuntimeParams[key] = value
 		}

@@ -184,7 +184,7 @@ func (s *Store) whole(ctx context.Context, id string) (string, error) {
 				ids = append(ids, one)
 			}
 			return err
-		}, "SELECT record FROM listed WHERE "+where+" ORDER BY record LIMIT 3", id)
+		}, "SELECT record FROM listed WHERE "+where+" LIMIT 3", id)
 		if err != nil {
 			return "", err
 		}

@@ -4,12 +4,40 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
+
+	"bandproof/runner"
 )
 
-// ErrQuery: what is searched for makes no sense.
-var ErrQuery = errors.New("search")
+// ErrQuery: what is searched for can't be.
+var ErrQuery = errors.New("nothing can be found so")
+
+// Check says what no record can match.
+func (q Query) Check() error {
+	begins := func(s runner.Statement) bool { return strings.HasPrefix(string(s), strings.ToLower(q.Statement)) }
+	kinds := []string{string(runner.AsFound), string(runner.AfterRepair), string(runner.AsLeft)}
+	switch {
+	case !slices.ContainsFunc(statements, begins):
+		return fmt.Errorf("%w: no statement begins with %q; there are: %s", ErrQuery, q.Statement, joined(statements))
+	case q.Kind != "" && !slices.Contains(kinds, q.Kind):
+		return fmt.Errorf("%w: %q is no kind of run; there are: %s", ErrQuery, q.Kind, joined(kinds))
+	case !q.Since.IsZero() && !q.Until.IsZero() && !q.Since.Before(q.Until):
+		return fmt.Errorf("%w: the time ends before it begins", ErrQuery)
+	case q.Limit < 0:
+		return fmt.Errorf("%w: the limit is %d, less than nothing; 0 is none", ErrQuery, q.Limit)
+	}
+	return nil
+}
+
+func joined[T ~string](list []T) string {
+	parts := make([]string, len(list))
+	for k, x := range list {
+		parts[k] = string(x)
+	}
+	return strings.Join(parts, ", ")
+}
 
 // Row is one line of a list of records.
 type Row struct {
@@ -53,6 +81,8 @@ type Query struct {
 	Limit int
 }
 
+var statements = []runner.Statement{runner.WithinAll, runner.WithinShown, runner.WithinPoints, runner.Outside, runner.Incomplete, runner.NotObtainable}
+
 // asked is a query being written as SQL.
 type asked struct {
 	s     *Store
@@ -77,8 +107,7 @@ func (s *Store) ask(q Query) *asked {
 		}
 	}
 	if q.Statement != "" {
-		from := text(strings.ToLower(q.Statement))
-		a.only("listed.statement >= " + a.put(from) + " AND listed.statement < " + a.put(from+"\U0010FFFF"))
+		a.only(a.states(text(strings.ToLower(q.Statement))))
 	}
 	for _, w := range strings.Fields(strings.ToLower(text(q.Words))) {
 		a.only(s.dialect.holds("listed.words", a.put(w)))
@@ -93,6 +122,23 @@ func (s *Store) ask(q Query) *asked {
 		a.only("(listed.created, listed.record) < (SELECT created, record FROM listed WHERE record = " + a.put(q.After) + ")")
 	}
 	return a
+}
+
+// states is the condition that the statement begins so. Where one statement alone
+// does, the index on it gives the newest first; of several, which most records
+// have, some are soon found without it.
+func (a *asked) states(beginning string) string {
+	var whole []runner.Statement
+	for _, x := range statements {
+		if strings.HasPrefix(string(x), beginning) {
+			whole = append(whole, x)
+		}
+	}
+	if len(whole) == 1 {
+		return "listed.statement = " + a.put(string(whole[0]))
+	}
+	is := a.put(beginning)
+	return "substr(listed.statement, 1, length(" + is + ")) = " + is
 }
 
 // condition is all of WHERE.
@@ -110,6 +156,9 @@ func those(is string) string {
 
 // List returns the records that match, newest first.
 func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
+	if err := q.Check(); err != nil {
+		return nil, wrap(s.file, "list", err)
+	}
 	if q.After != "" {
 		whole, err := s.whole(ctx, q.After)
 		if err != nil {
@@ -120,9 +169,11 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	a := s.ask(q)
 	points := "0"
 	if q.Standard != "" {
+		if err := a.restOn(ctx, q.Standard); err != nil {
+			return nil, wrap(s.file, "list", err)
+		}
 		is := a.put(text(q.Standard))
-		points = "(SELECT coalesce(max(points), 0) FROM record_standard AS u WHERE u.record = listed.record AND u.standard IN " + those(is) + ")"
-		a.only(s.restsOn(ctx, is, text(q.Standard)))
+		points = "(SELECT coalesce(max(points), 0) FROM record_standard AS u WHERE u.record = page.record AND u.standard IN " + those(is) + ")"
 	}
 	limit := ""
 	if q.Limit > 0 {
@@ -134,31 +185,60 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 		err := scan(&r.ID, &r.Kind, &r.Created, &r.Asset, &r.Serial, &r.Customer, &r.Model, &r.Statement, &r.Follows, &r.Corrects, &r.CorrectedBy, &r.Due, &r.Points)
 		list = append(list, r)
 		return err
-	}, `SELECT record, kind, created, asset, serial, customer, model, statement, follows, corrects,
-			coalesce((SELECT min(c.record) FROM listed AS c WHERE c.corrects = listed.record AND c.corrects <> ''), ''),
-			EXISTS (SELECT 1 FROM bench_log WHERE as_found = listed.record AND what = 'adjustment'
-				AND NOT EXISTS (SELECT 1 FROM listed AS l WHERE l.serial = listed.serial AND l.created > bench_log.at AND l.kind = 'as-left')),
-			`+points+` FROM listed`+a.condition()+" ORDER BY listed.created DESC, listed.record DESC"+limit, a.args...)
+	}, "WITH page AS MATERIALIZED (SELECT * FROM listed"+a.condition()+newestFirst+limit+`)
+		SELECT record, kind, created, asset, serial, customer, model, statement, follows, corrects,
+			coalesce((SELECT min(c.record || '') FROM listed AS c WHERE c.corrects = page.record AND c.corrects <> ''), ''),
+			EXISTS (SELECT 1 FROM bench_log WHERE as_found = page.record AND what = 'adjustment'
+				AND NOT EXISTS (SELECT 1 FROM listed AS l WHERE l.serial = page.serial AND l.created > bench_log.at AND l.kind = 'as-left')),
+			`+points+" FROM page"+newestFirst, a.args...)
 	if err != nil {
 		return nil, wrap(s.file, "list", err)
 	}
 	return list, nil
 }
 
-// Count tells how many records match; Limit does not count.
-func (s *Store) Count(ctx context.Context, q Query) (n int, err error) {
+const newestFirst = " ORDER BY created DESC, record DESC"
+
+// Count tells how many records match, up to a number that is enough to know;
+// Limit does not count.
+func (s *Store) Count(ctx context.Context, q Query, enough int) (n int, err error) {
 	a := s.ask(q)
 	if q.Standard != "" {
-		a.only(s.restsOn(ctx, a.put(text(q.Standard)), text(q.Standard)))
+		if err := a.restOn(ctx, q.Standard); err != nil {
+			return 0, wrap(s.file, "count", err)
+		}
 	}
-	if err := s.first(ctx, "SELECT count(*) FROM listed"+a.condition(), a.args, &n); err != nil {
+	if err := s.first(ctx, "SELECT count(*) FROM (SELECT 1 FROM listed"+a.condition()+" LIMIT "+a.put(enough)+") AS u", a.args, &n); err != nil {
 		return 0, wrap(s.file, "count", err)
 	}
 	return n, nil
 }
 
-// restsOn is the condition that a record rests on a standard; is is the
-// placeholder of what names it.
-func (s *Store) restsOn(_ context.Context, is, _ string) string {
-	return "EXISTS (SELECT 1 FROM record_standard AS u WHERE u.standard IN " + those(is) + " AND u.created = listed.created AND u.record = listed.record)"
+// few is how many records rest on a standard that is seldom used.
+const few = 500
+
+// restOn is the condition that a record rests on a standard. Of one that is seldom
+// used, the records are named one by one; of one that nearly all use, the newest
+// that match are soon found among all.
+func (a *asked) restOn(ctx context.Context, standard string) error {
+	var records []string
+	err := a.s.each(ctx, func(scan func(...any) error) error {
+		var id string
+		err := scan(&id)
+		records = append(records, id)
+		return err
+	}, "SELECT record FROM record_standard WHERE standard IN "+those("$1")+fmt.Sprintf(" LIMIT %d", few+1), text(standard))
+	switch {
+	case len(records) == 0:
+		a.only("1 = 0")
+	case len(records) <= few:
+		places := make([]string, len(records))
+		for k, id := range records {
+			places[k] = a.put(id)
+		}
+		a.only("listed.record IN (" + strings.Join(places, ", ") + ")")
+	default:
+		a.only("EXISTS (SELECT 1 FROM record_standard AS u WHERE u.standard IN " + those(a.put(text(standard))) + " AND u.created = listed.created AND u.record = listed.record)")
+	}
+	return err
 }

@@ -2,11 +2,9 @@ package store_test
 
 import (
 	"bytes"
-	"compress/gzip"
 	"crypto/sha256"
 	"database/sql"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -116,25 +114,10 @@ func TestSQLiteFileOfAnotherProgram(t *testing.T) {
 	require.Equal(t, before, hash(t, file))
 }
 
-// unpackStore lays out a store of earlier from testdata.
-func unpackStore(t testing.TB, name string) string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", name))
-	require.NoError(t, err)
-	defer func() { _ = f.Close() }()
-	z, err := gzip.NewReader(f)
-	require.NoError(t, err)
-	text, err := io.ReadAll(z)
-	require.NoError(t, err)
-	file := filepath.Join(t.TempDir(), "old.db")
-	require.NoError(t, os.WriteFile(file, text, 0o644))
-	return file
-}
-
 // A store of an earlier layout is brought up to date once it has been copied, and
 // all that it held reads as before.
 func TestOlderFileIsMigratedAfterABackup(t *testing.T) {
-	file := unpackStore(t, "layout-5.db.gz")
+	file := store.OldStore(t)
 	s, err := store.Open(t.Context(), file)
 	require.NoError(t, err)
 	require.Len(t, s.Notes(), 1)
@@ -178,12 +161,12 @@ func TestOlderFileIsMigratedAfterABackup(t *testing.T) {
 
 // A backup of an earlier try is not written over.
 func TestBackupBeforeMigrationTakesNoOthersPlace(t *testing.T) {
-	file := unpackStore(t, "layout-5.db.gz")
+	file := store.OldStore(t)
 	s, err := store.Open(t.Context(), file)
 	require.NoError(t, err)
 	_, kept, _ := strings.Cut(s.Notes()[0], "is kept in ")
 	require.NoError(t, s.Close())
-	again := unpackStore(t, "layout-5.db.gz")
+	again := store.OldStore(t)
 	mine := again + strings.TrimPrefix(kept, file)
 	require.NoError(t, os.WriteFile(mine, []byte("precious"), 0o644))
 	s, err = store.Open(t.Context(), again)
