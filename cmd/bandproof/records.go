@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
-	"text/tabwriter"
 
 	"bandproof/drivers"
 	"bandproof/reports/record"
@@ -45,43 +44,6 @@ func names(list []*cobra.Command) (names []string) {
 		names = append(names, c.Name())
 	}
 	return names
-}
-
-func recordsList(t *terminal, file *string) *cobra.Command {
-	var q store.Query
-	var asJSON bool
-	c := &cobra.Command{Use: "list", Short: "list the records, newest first", Args: exactly(0, "no arguments"),
-		RunE: func(c *cobra.Command, _ []string) error {
-			return withStore(c, *file, func(s *store.Store) error {
-				rows, err := s.List(c.Context(), q)
-				if err != nil {
-					return err
-				}
-				open, err := s.Interrupted(c.Context())
-				if err != nil {
-					return err
-				}
-				if asJSON {
-					return t.json(map[string]any{"schema": "bandproof records 1", "records": rows, "interrupted": interruptedRows(open)})
-				}
-				defer t.open(open, s.File(), isUnderWay)
-				w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
-				fmt.Fprintln(w, "record\trun\tcreated\tasset\tserial\tstatement")
-				for _, r := range rows { // the end of an id names it everywhere; --json has it whole
-					fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", shortID(r.ID), r.Kind, r.Created[:16]+"Z", r.Asset, r.Serial, r.Statement+due(r))
-				}
-				if err := w.Flush(); err != nil {
-					return fmt.Errorf("standard output: %w", err)
-				}
-				return nil
-			})
-		}}
-	c.Flags().StringVar(&q.Asset, "asset", "", "only this asset number")
-	c.Flags().StringVar(&q.Serial, "serial", "", "only this serial number")
-	c.Flags().StringVar(&q.Customer, "customer", "", "only this customer")
-	c.Flags().StringVar(&q.Kind, "run", "", "only as-found, after-repair or as-left records")
-	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof records 1\")")
-	return c
 }
 
 // due says what is still to be done after a record.

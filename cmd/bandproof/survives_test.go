@@ -36,7 +36,7 @@ func TestDiskFull(t *testing.T) {
 	disk := filepath.Join(k.dir, "disk")
 	require.NoError(t, os.Mkdir(disk, 0o755))
 	script := `set -u
-mount -t tmpfs -o size=400k tmpfs disk
+mount -t tmpfs -o size=900k tmpfs disk
 yes "" | "$0" run "$1"/procedure.toml bench.toml --as-found --job "$1"/job-as-found.toml --out . --invented --store disk/store.db; echo "run ended with $?" >&2
 mount -o remount,size=50m disk
 yes "" | "$0" resume --store disk/store.db; echo "resume ended with $?" >&2

@@ -60,7 +60,13 @@ func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
 	if err != nil {
 		return nil, wrap(s.file, "begin run", err)
 	}
-	_, err = s.exec(ctx, "INSERT INTO run (id, kind, started, header) VALUES ($1, $2, $3, $4)", h.ID, string(h.Kind), stamp(h.Started), string(body))
+	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES ($1, $2, $3, $4)", h.ID, text(string(h.Kind)), stamp(h.Started), string(body)); err != nil {
+			return err
+		}
+		_, err := tx.ExecContext(ctx, "INSERT INTO open_run (run) SELECT $1 WHERE NOT EXISTS (SELECT 1 FROM record WHERE id = $1)", h.ID)
+		return err
+	})
 	if err != nil {
 		return nil, wrap(s.file, "begin run "+h.ID, err)
 	}
@@ -362,7 +368,7 @@ func (s *Store) Interrupted(ctx context.Context) ([]Interrupted, error) {
 		i, err := header(scan)
 		list = append(list, i)
 		return err
-	}, "SELECT id, header FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
+	}, "SELECT id, header FROM open_run JOIN run ON run.id = open_run.run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id) ORDER BY started DESC, id DESC")
 	if err != nil {
 		return nil, wrap(s.file, "interrupted runs", err)
 	}

@@ -117,6 +117,9 @@ func insertRecord(ctx context.Context, tx *sql.Tx, r record.Record, s record.Sea
 	if err != nil {
 		return err
 	}
+	if _, err := tx.ExecContext(ctx, "DELETE FROM open_run WHERE run = $1", r.ID); err != nil {
+		return err
+	}
 	return list(ctx, tx, r)
 }
 

@@ -198,7 +198,11 @@ type place struct {
 	id     string
 }
 
-const keptColumns = "SELECT id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body FROM record"
+const keptColumns = `SELECT id, kind, created, asset, serial, customer, model, statement, follows, corrects,
+	coalesce((SELECT words FROM listed AS l WHERE l.record = record.id AND l.kind = record.kind AND l.created = record.created AND l.asset = record.asset
+		AND l.serial = record.serial AND l.customer = record.customer AND l.model = record.model AND l.statement = record.statement
+		AND l.follows = record.follows AND l.corrects = record.corrects), ''),
+	chain, number, seal, signature, packed_sha256, body FROM record`
 
 // nextSealed is the record after a place, in the order of chains and numbers.
 func (s *Store) nextSealed(ctx context.Context, at *place) (record.Kept, error) {
@@ -221,7 +225,7 @@ func (s *Store) nextKept(ctx context.Context, at *place, where string, args ...a
 // scanKept reads a record as it lies there; damage does not stop it.
 func (s *Store) scanKept(row *sql.Row) (record.Kept, error) {
 	var k record.Kept
-	var sum string
+	var sum, listed string
 	var packed, seal, signature []byte
 	names := record.IndexNames()
 	values := make([]string, len(names))
@@ -229,7 +233,7 @@ func (s *Store) scanKept(row *sql.Row) (record.Kept, error) {
 	for i := range values {
 		to = append(to, &values[i])
 	}
-	if err := row.Scan(append(to, &k.Chain, &k.Number, &seal, &signature, &sum, &packed)...); err != nil {
+	if err := row.Scan(append(to, &listed, &k.Chain, &k.Number, &seal, &signature, &sum, &packed)...); err != nil {
 		return k, err
 	}
 	k.Index, k.Filed = map[string]string{}, text
@@ -237,6 +241,9 @@ func (s *Store) scanKept(row *sql.Row) (record.Kept, error) {
 		k.Index[name] = values[i]
 	}
 	k.Name = k.Index["id"]
+	if listed != words(k.Index["asset"], k.Index["serial"], k.Index["customer"], k.Index["model"]) {
+		k.Damage = append(k.Damage, errors.New("lists and searches do not show it as it is kept"))
+	}
 	if len(seal) > 0 && sum != record.Hash(packed) || len(seal) == 0 && sum != "" && sum != record.Hash(packed) {
 		k.Damage = append(k.Damage, errors.New("what is kept of it (compressed) is not what was kept: its SHA-256 differs"))
 	}

@@ -47,6 +47,12 @@ CREATE TABLE record_standard (
 );
 CREATE INDEX record_standard_record ON record_standard (record);
 
+-- The runs that have no record yet.
+CREATE TABLE open_run (
+  run text COLLATE "C" PRIMARY KEY REFERENCES run (id)
+);
+INSERT INTO open_run SELECT id FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id);
+
 CREATE INDEX bench_log_adjustment ON bench_log (as_found, at) WHERE what = 'adjustment';
 DROP INDEX record_asset;
 DROP INDEX record_serial;
@@ -62,6 +68,7 @@ CREATE TRIGGER run_stays BEFORE DELETE OR TRUNCATE ON run FOR EACH STATEMENT EXE
 DROP TRIGGER run_stays ON run;
 DROP TRIGGER run_is_final ON run;
 DROP INDEX bench_log_adjustment;
+DROP TABLE open_run;
 DROP TABLE record_standard;
 DROP TABLE standard;
 DROP TABLE listed;

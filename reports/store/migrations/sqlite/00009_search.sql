@@ -46,6 +46,12 @@ CREATE TABLE record_standard (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX record_standard_record ON record_standard (record);
 
+-- The runs that have no record yet.
+CREATE TABLE open_run (
+  run TEXT PRIMARY KEY REFERENCES run (id)
+) STRICT, WITHOUT ROWID;
+INSERT INTO open_run SELECT id FROM run WHERE NOT EXISTS (SELECT 1 FROM record WHERE record.id = run.id);
+
 CREATE INDEX bench_log_adjustment ON bench_log (as_found, at) WHERE what = 'adjustment';
 DROP INDEX record_asset;
 DROP INDEX record_serial;
@@ -95,6 +101,7 @@ DROP TRIGGER run_is_not_replaced;
 DROP TRIGGER run_stays;
 DROP TRIGGER run_is_final;
 DROP INDEX bench_log_adjustment;
+DROP TABLE open_run;
 DROP TABLE record_standard;
 DROP TABLE standard;
 DROP TABLE listed;
