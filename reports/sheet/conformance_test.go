@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"bytes"
+	"encoding/xml"
 	"fmt"
 	"io"
 	"os/exec"
@@ -29,8 +30,9 @@ type writerCase struct {
 	// says tells how the format has a text; nil: as it is in the model. "" where
 	// it can't be searched for.
 	says func(s string) string
-	// byColumn: tables are read down their columns, not along their rows.
-	byColumn bool
+	// byColumn: tables are read down their columns, not along their rows;
+	// anyOrder: parts of the sheet stand apart from each other.
+	byColumn, anyOrder bool
 	// chart tells which texts of a drawing the format has, in any order.
 	chart func(drawing) []string
 }
@@ -39,6 +41,7 @@ func writerCases(t *testing.T) []writerCase {
 	return []writerCase{
 		{name: "PDF", write: (*Sheet).PDF, read: readPDF, says: printedAs(t), chart: titlesAndNames},
 		{name: "HTML", write: (*Sheet).HTML, read: readHTML, chart: everythingDrawn},
+		{name: "XLSX", write: (*Sheet).XLSX, read: readXLSX, says: noNumbers, anyOrder: true, chart: func(drawing) []string { return nil }},
 		{name: "text", write: (*Sheet).Text, read: readText, byColumn: true, chart: textDrawn},
 	}
 }
@@ -231,7 +234,7 @@ func (c writerCase) check(t *testing.T, s *Sheet) {
 			most = 24
 		}
 		for _, part := range ends(text, most) {
-			if x.anywhere {
+			if x.anywhere || c.anyOrder {
 				require.True(t, strings.Contains(all, part), "%s lacks %.300q", c.name, x.text)
 				continue
 			}
@@ -291,6 +294,41 @@ func readHTML(t *testing.T, written []byte, _ *document) string {
 		}
 	})
 	return b.String()
+}
+
+// readXLSX: the texts of all cells and margins, by the XML parser; drawings are
+// pictures there.
+func readXLSX(t *testing.T, written []byte, _ *document) string {
+	checkXLSX(t, written)
+	var b strings.Builder
+	for name, part := range partsOf(t, written) {
+		if !strings.HasSuffix(name, ".xml") || strings.HasPrefix(name, "xl/theme") {
+			continue
+		}
+		for d := xml.NewDecoder(strings.NewReader(part)); ; {
+			token, err := d.Token()
+			if err == io.EOF {
+				break
+			}
+			require.NoError(t, err)
+			if text, ok := token.(xml.CharData); ok {
+				b.Write(text)
+			}
+		}
+		b.WriteString("\x00")
+	}
+	return strings.ReplaceAll(b.String(), "_x005F_", "_")
+}
+
+// noNumbers: what LibreOffice shows of cells that hold numbers is checked
+// elsewhere, digit for digit.
+func noNumbers(s string) string {
+	for _, style := range []Options{{}, {Decimal: "comma", Thousands: "point"}, {Decimal: "comma"}} {
+		if _, ok := styleOf(style).plain(s); ok {
+			return ""
+		}
+	}
+	return s
 }
 
 var (

@@ -73,6 +73,8 @@ func (w *htmlWriter) cell(c cell, a align, longest string) htmlCell {
 	case a == point:
 		_, part := w.doc.style.split(c.Text)
 		out.Pad = padding(part, longest)
+	case a == left && len(c.Text) > wordyLeast:
+		classes = append(classes, "wordy")
 	case a == left && len(c.Text) <= wholeMost && strings.ContainsAny(c.Text, "-/"):
 		classes = append(classes, "whole")
 	}
@@ -81,8 +83,12 @@ func (w *htmlWriter) cell(c cell, a align, longest string) htmlCell {
 }
 
 // wholeMost is the length up to which a text with hyphens, such as the id of a
-// point or a date, stays on one line.
-const wholeMost = 14
+// point or a date, stays on one line; wordyLeast that from which on words get
+// room, so that they aren't set one below the other.
+const (
+	wholeMost  = 14
+	wordyLeast = 24
+)
 
 // breaks tells whether a cell must be broken so that the table keeps its shape.
 func breaks(s string, a align) bool {
