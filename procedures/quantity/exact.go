@@ -88,7 +88,23 @@ func (x Exact) Float() float64 { f, _ := x.rat().Float64(); return f }
 
 // Fixed writes x rounded half to even to the given decimal places, for print.
 func (x Exact) Fixed(places int) string {
-	return FromRat[One](x.rat(), places).Plain()
+	r, places := x.rat(), max(places, 0)
+	n := r.Num()
+	if places > 0 {
+		n = new(big.Int).Mul(n, new(big.Int).Exp(big.NewInt(10), big.NewInt(int64(places)), nil))
+	}
+	digits := nearest(n, r.Denom()).String()
+	sign := ""
+	if digits[0] == '-' {
+		sign, digits = "-", digits[1:]
+	}
+	if places == 0 {
+		return sign + digits
+	}
+	if lack := places + 1 - len(digits); lack > 0 {
+		digits = strings.Repeat("0", lack) + digits
+	}
+	return sign + digits[:len(digits)-places] + "." + digits[len(digits)-places:]
 }
 
 // String writes every digit: a decimal where one exists, else "numerator/denominator".

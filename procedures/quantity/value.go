@@ -180,8 +180,10 @@ func FromRat[D Dimension](r *big.Rat, places int) Value[D] {
 
 // roundHalfEven returns the integer nearest to r, ties to the even one
 // (ISO 80000-1 Annex B rule A, from memory).
-func roundHalfEven(r *big.Rat) *big.Int {
-	num, den := r.Num(), r.Denom()
+func roundHalfEven(r *big.Rat) *big.Int { return nearest(r.Num(), r.Denom()) }
+
+// nearest is roundHalfEven of num/den; den is above 0.
+func nearest(num, den *big.Int) *big.Int {
 	q, m := new(big.Int).QuoRem(num, den, new(big.Int))
 	twice := new(big.Int).Lsh(new(big.Int).Abs(m), 1)
 	c := twice.Cmp(den)

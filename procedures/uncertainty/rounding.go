@@ -46,7 +46,10 @@ func Rounded(x quantity.Exact, places int) quantity.Exact {
 // Decimal writes x rounded to a decimal place, in full and with no minus before
 // a zero.
 func Decimal(x quantity.Exact, places int) string {
-	s := Rounded(x, places).Fixed(max(places, 0))
+	if places < 0 { // Fixed rounds alike, but to decimal places only
+		x = Rounded(x, places)
+	}
+	s := x.Fixed(max(places, 0))
 	if strings.Trim(s, "-0.") == "" {
 		s = strings.TrimPrefix(s, "-")
 	}

@@ -44,7 +44,7 @@ func (c *chart) add(r run, name string) {
 		if !(f > 0) || math.IsInf(f, 0) {
 			continue
 		}
-		x.Points = append(x.Points, dotOf(&points[k], f))
+		x.Points = append(x.Points, dotOf(points[k], f))
 		if y := ppm(points[k].Limit.Total, f); y > 0 {
 			l.Points = append(l.Points, xy{f, y})
 		}

@@ -31,22 +31,25 @@ type finding struct {
 // findings groups the points that want picks by input, verdict and symptom, in
 // order of the inputs, fails before conditional verdicts.
 func (r run) findings(want func(*runner.PointResult) bool) []*finding {
+	type alike struct {
+		verdict decision.Verdict
+		symptom string
+	}
 	var list []*finding
 	for _, name := range r.inputNames() {
 		points := r.points(name)
 		sort.SliceStable(points, func(a, b int) bool { return points[a].Point.Frequency.Cmp(points[b].Point.Frequency) < 0 })
-		begin := len(list)
-		for k := range points {
-			p := &points[k]
+		at := map[alike]*finding{}
+		for k, p := range points {
 			if !want(p) {
 				continue
 			}
-			n := slices.IndexFunc(list[begin:], func(f *finding) bool { return f.verdict == p.Verdict && f.symptom == p.Symptom })
-			if n < 0 {
-				n = len(list) - begin
-				list = append(list, &finding{words: r.words, input: name, verdict: p.Verdict, symptom: p.Symptom})
+			key := alike{p.Verdict, p.Symptom}
+			f, seen := at[key]
+			if !seen {
+				f = &finding{words: r.words, input: name, verdict: p.Verdict, symptom: p.Symptom}
+				at[key], list = f, append(list, f)
 			}
-			f := list[begin+n]
 			f.points, f.places = append(f.points, p), append(f.places, k)
 		}
 	}

@@ -157,21 +157,21 @@ func lines(name string, runs []run) []line {
 	var list []line
 	at := map[string][]int{} // by key: lines in order
 	for k, r := range runs {
-		points := r.points(name)
-		for i := range points {
-			p := &points[i]
-			n := -1
-			for _, key := range keysOf(p.Point) {
-				for _, m := range at[key] {
-					if n < 0 && list[m].of[k] == nil {
-						n = m
-					}
+		used := map[string]int{} // by key: how many of its lines this run has
+		for _, p := range r.points(name) {
+			n, keys := -1, keysOf(p.Point)
+			for _, key := range keys {
+				for used[key] < len(at[key]) && list[at[key][used[key]]].of[k] != nil {
+					used[key]++
+				}
+				if n < 0 && used[key] < len(at[key]) {
+					n = at[key][used[key]]
 				}
 			}
 			if n < 0 {
 				n = len(list)
 				list = append(list, line{point: p.Point, of: make([]*runner.PointResult, len(runs))})
-				for _, key := range keysOf(p.Point) {
+				for _, key := range keys {
 					at[key] = append(at[key], n)
 				}
 			}
@@ -348,26 +348,23 @@ func (w *words) pointNotes(name string, runs []run) []string {
 	for _, r := range runs {
 		n := noteList{points: map[string][]string{}}
 		points := r.points(name)
-		ids := make([]string, len(points))
+		at := map[string]int{}
 		for k, p := range points {
-			ids[k] = p.Point.ID
+			at[p.Point.ID] = k
 			for _, text := range w.notesOf(p) {
 				n.add(text, p.Point.ID)
 			}
 		}
 		for _, text := range n.order {
-			m.add(r, text+": "+w.ranges(n.points[text], ids))
+			m.add(r, text+": "+w.ranges(n.points[text], at))
 		}
 	}
 	return m.lines()
 }
 
-// ranges writes ids, three or more that follow each other in all as "a to b".
-func (w *words) ranges(ids, all []string) string {
-	at := map[string]int{}
-	for k, id := range all {
-		at[id] = k
-	}
+// ranges writes ids, three or more that follow each other by their places as
+// "a to b".
+func (w *words) ranges(ids []string, at map[string]int) string {
 	var list []string
 	for k := 0; k < len(ids); {
 		n := 1

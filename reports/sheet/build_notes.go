@@ -25,7 +25,7 @@ var useWords = []struct {
 
 // notesOf says what the table has no column for. What the run noted itself and
 // the sheet says better is left out.
-func (w *words) notesOf(p runner.PointResult) []string {
+func (w *words) notesOf(p *runner.PointResult) []string {
 	var list, said []string
 	if p.Symptom != "" {
 		list = append(list, w.say("symptom: %s", w.word(p.Symptom)))
@@ -85,12 +85,12 @@ func readers(p *runner.PointResult) []string {
 }
 
 // byHand says who set the source and read the unit, where a person did.
-func (w *words) byHand(p runner.PointResult) []string {
+func (w *words) byHand(p *runner.PointResult) []string {
 	var list []string
 	if p.Setting.By != "" {
 		list = append(list, w.say("source set by %s", p.Setting.By))
 	}
-	if names := readers(&p); len(names) > 0 {
+	if names := readers(p); len(names) > 0 {
 		list = append(list, w.say("read by %s; times of entry in the record", w.and(names)))
 	}
 	twice, anew := 0, 0

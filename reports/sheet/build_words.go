@@ -289,10 +289,10 @@ func (r run) input(name string) (runner.InputResult, bool) {
 	return runner.InputResult{}, false
 }
 
-func (r run) points(input string) []runner.PointResult {
-	var list []runner.PointResult
-	for _, p := range r.Run.Points {
-		if p.Point.Input == input {
+func (r run) points(input string) []*runner.PointResult {
+	var list []*runner.PointResult
+	for k := range r.Run.Points {
+		if p := &r.Run.Points[k]; p.Point.Input == input {
 			list = append(list, p)
 		}
 	}

@@ -153,7 +153,7 @@ func TestNotesOnUses(t *testing.T) {
 	for _, u := range []runner.Use{runner.Discarded, runner.FirstLook, runner.Lost, runner.Proof, runner.RFOffLook} {
 		p.Readings = append(p.Readings, runner.Reading{Use: u})
 	}
-	got := english(t).notesOf(p)
+	got := english(t).notesOf(&p)
 	want := []string{"after 2 of 3 settings", "kept in the record but not used", "of a first set not in the mean", "put down to the link", "switched off",
 		"path proven: point B-012, which had passed", "something else"}
 	require.Len(t, got, len(want), "%q", got)

@@ -66,17 +66,12 @@ func (w *words) roundResult(e, limit quantity.Exact, u float64, fallback int) ro
 	within := e.Abs().Cmp(limit) <= 0
 	least, _ := twoDigits(limit.Float())
 	for ; ; places++ {
-		l := max(places, least)
-		if places >= mostPlaces || readsWithin(e, limit, places, l) == within {
-			r.Error, r.Limit = w.fixed(e, places), w.fixed(limit, l)
+		found, most := fixedPlain(e, places), fixedPlain(limit, max(places, least))
+		if places >= mostPlaces || parse(found).Abs().Cmp(parse(most)) <= 0 == within {
+			r.Error, r.Limit = w.number(quantity.Group(found)), w.number(quantity.Group(most))
 			return r
 		}
 	}
-}
-
-// readsWithin tells whether the printed error lies within the printed limit.
-func readsWithin(e, limit quantity.Exact, places, limitPlaces int) bool {
-	return parse(fixedPlain(e.Abs(), places)).Cmp(parse(fixedPlain(limit, limitPlaces))) <= 0
 }
 
 func parse(s string) quantity.Exact {

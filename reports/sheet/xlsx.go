@@ -53,7 +53,6 @@ func (d *document) xlsx(w io.Writer) (err error) {
 	if err := b.content(); err != nil {
 		return err
 	}
-	b.file.SetActiveSheet(0)
 	out := &orderedZip{out: w}
 	b.file.SetZipWriter(func(io.Writer) excelize.ZipWriter { return out })
 	_, err = b.file.WriteToBuffer() // goes to out, the buffer stays empty
@@ -65,6 +64,7 @@ func (b *book) content() error {
 	if err := b.newFlow(b.doc.Title); err != nil {
 		return err
 	}
+	b.file.SetActiveSheet(0) // later it would read all worksheets back
 	b.flow.title(b.doc)
 	for _, x := range b.doc.Blocks {
 		if h, ok := x.(*heading); ok && h.Apart {
