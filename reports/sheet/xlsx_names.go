@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"strings"
+	"unicode"
 	"unicode/utf16"
 )
 
@@ -30,16 +31,22 @@ func (t tabNames) next(wanted string) string {
 		if n > 1 {
 			suffix = fmt.Sprintf(" (%d)", n)
 		}
-		name := strings.Trim(cutUnits(strings.Trim(base, " '"), tabMost-len(suffix)), " '") + suffix
-		if name = strings.TrimSpace(name); name == "" {
+		name := bare(cutUnits(bare(base), tabMost-len(suffix)))
+		if name == "" {
 			name = "_"
 		}
+		name += suffix
 		key := strings.ToLower(name)
 		if key != reservedTab && !t[key] {
 			t[key] = true
 			return name
 		}
 	}
+}
+
+// bare leaves out spaces and apostrophes at both ends.
+func bare(s string) string {
+	return strings.TrimFunc(s, func(r rune) bool { return r == '\'' || unicode.IsSpace(r) })
 }
 
 // cutUnits is the beginning of s that fits in so many UTF-16 units.
