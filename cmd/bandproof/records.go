@@ -33,6 +33,7 @@ func recordsCommand(t *terminal) *cobra.Command {
 		recordsCompare(t, &file),
 		recordsHistory(t, &file),
 		recordsImportResults(t, &file),
+		recordsImported(t, &file),
 		recordsBench(t, &file),
 		recordsWireLog(t, &file),
 	)

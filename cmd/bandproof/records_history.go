@@ -257,7 +257,7 @@ func courseOf(h history.History, s history.Series) chart.Course {
 	for _, l := range s.Lines() {
 		c.Lines = append(c.Lines, chart.Stretch{From: l.From, To: l.To, A: l.A * scale, B: l.B * scale})
 	}
-	for _, p := range d.Course {
+	for _, p := range d.Ahead(60) {
 		c.Ahead = append(c.Ahead, chart.Band{At: p.At, Y: p.Value * scale, Half: p.Half * scale})
 	}
 	if d.Limit != nil {

@@ -128,3 +128,53 @@ func prefixed(prefix, text string) string {
 	}
 	return prefix + text
 }
+
+func recordsImported(t *terminal, file *string) *cobra.Command {
+	c := &cobra.Command{Use: "imported [SHA256]", Short: "list the files of imported results, or write one as it was",
+		Args: func(c *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return usage{fmt.Errorf("%s takes at most the SHA-256 of one file; see \"%s --help\"", c.CommandPath(), c.CommandPath())}
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			return withStore(c, *file, func(s *store.Store) error {
+				files, counts, err := s.ImportedFiles(c.Context())
+				if err != nil {
+					return err
+				}
+				if len(args) == 1 {
+					return t.importedText(c.Context(), s, args[0], files)
+				}
+				w := t.table()
+				fmt.Fprintln(w, "imported\tresults\tfile\tby\tSHA-256")
+				for k, f := range files {
+					fmt.Fprintln(w, visible(fmt.Sprintf("%s\t%d\t%s\t%s\t%s", date(f.Imported), counts[k], f.Name, wordOr(f.Who), f.SHA256)))
+				}
+				return w.Flush()
+			})
+		}}
+	return c
+}
+
+// importedText writes a file that was imported, named by its hash or the beginning
+// of one that only it has.
+func (t *terminal) importedText(ctx context.Context, s *store.Store, hash string, files []store.ImportedFile) error {
+	var fits []string
+	for _, f := range files {
+		if hash != "" && strings.HasPrefix(f.SHA256, hash) {
+			fits = append(fits, f.SHA256)
+		}
+	}
+	if len(fits) > 1 {
+		return usage{fmt.Errorf("%q begins the SHA-256 of several files; give more of it", hash)}
+	}
+	text, err := s.ImportedText(ctx, append(fits, hash)[0])
+	if err != nil {
+		return err
+	}
+	if _, err := t.Write(text); err != nil {
+		return fmt.Errorf("standard output: %w", err)
+	}
+	return nil
+}

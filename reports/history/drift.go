@@ -89,9 +89,7 @@ func (s *Series) fit(runs []Run) {
 	d.Expanded = d.Factor * f.Standard
 	d.Shown = math.Abs(d.PerDay) > d.Expanded
 	d.limit(s.Values)
-	for k := range 61 {
-		d.Course = append(d.Course, d.at(newest.At.Add(Reach*span/60*time.Duration(k))))
-	}
+	d.Course = d.Ahead(12)
 	d.cross()
 	s.Drift = d
 }
@@ -115,6 +113,14 @@ func (d *Drift) limit(values []Value) {
 			}
 		}
 	}
+}
+
+// Ahead predicts from the newest result to Until in so many steps.
+func (d *Drift) Ahead(steps int) (list []Predicted) {
+	for k := range steps + 1 {
+		list = append(list, d.at(d.Newest.Add(d.Until.Sub(d.Newest)/time.Duration(steps)*time.Duration(k))))
+	}
+	return list
 }
 
 // at predicts the result of a time after the newest.

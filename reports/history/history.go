@@ -14,6 +14,7 @@ package history
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -129,9 +130,17 @@ type Value struct {
 func New(serial string, records []record.Record, results []Imported) History {
 	h := History{Schema: Schema, Serial: serial, Runs: []Run{}, Series: []Series{}}
 	c := &collector{h: &h, at: map[string]int{}}
+	differ := map[string]map[string]bool{"procedure": {}, "model": {}}
 	for _, r := range h.inForce(records) {
 		if r.Job.Serial == serial {
 			c.record(r)
+			differ["procedure"][strings.TrimSpace(r.Procedure.Name+" "+r.Procedure.Revision)] = true
+			differ["model"][strings.TrimSpace(r.Maker+" "+r.Model)] = true
+		}
+	}
+	for _, what := range []string{"model", "procedure"} {
+		if names := slices.Sorted(maps.Keys(differ[what])); len(names) > 1 {
+			h.Notes = append(h.Notes, fmt.Sprintf("the records are not all of one %s: %s", what, strings.Join(names, "; ")))
 		}
 	}
 	c.results(results)

@@ -41,6 +41,7 @@ func TestStretches(t *testing.T) {
 		"the known adjustment":      {of(built(0, found, 1e-7), built(1, left, 2e-8), built(365, found, 2e-7, adjusted(1))), []int{0, 1, 1}, 1},
 		"added run":                 {of(built(0, found, 1e-7), built(1, found, 1e-7, only), built(365, found, 2e-7)), []int{0, -1, 0}, 1},
 		"as-left on the same day":   {of(built(0, left, 0), built(0, found, 1e-7), built(365, found, 1e-7)), []int{0, 1, 1}, 1},
+		"broken off, taken again":   {of(built(0, found, 1e-7), built(365, found, 2e-7), built(365.3, found, 2e-7), built(730, found, 3e-7)), []int{0, 0, 0, 0}, 2},
 		"one record only":           {of(built(0, found, 1e-7)), []int{0}, 0},
 		"point missing at as-left":  {of(built(0, found, 1e-7), built(1, left, 0, func(r *record.Record) { r.Run.Points = nil }), built(365, found, 1e-7)), []int{0, 1}, 0},
 		"other unit is left alone":  {of(built(0, found, 1e-7), built(365, found, 2e-7, func(r *record.Record) { r.Job.Serial = "S-2" })), []int{0}, 0},
@@ -257,6 +258,13 @@ func TestOrderAndDates(t *testing.T) {
 			}
 		}
 	})
+}
+
+// Records by other procedures, or of another model under one serial number, count,
+// and it is said.
+func TestWhatDiffers(t *testing.T) {
+	h := history.New("S-1", of(built(0, found, 0), built(365, found, 0, func(r *record.Record) { r.Model, r.Procedure.Revision = "Other", "2" })), nil)
+	require.Equal(t, []string{"the records are not all of one model: Invented Instruments Other; Invented Instruments Test Counter", "the records are not all of one procedure: P 1; P 2"}, h.Notes)
 }
 
 func TestNothingToTell(t *testing.T) {

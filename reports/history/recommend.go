@@ -155,7 +155,7 @@ func (h *History) lastInterval() (length float64, failed bool, share float64) {
 		return 0, false, 0
 	}
 	for k := found - 1; k >= 0; k-- {
-		if r := h.Runs[k]; !r.Added && r.Kind != runner.AfterRepair {
+		if r := h.Runs[k]; !r.Added && r.Kind != runner.AfterRepair && days(r.At, h.Runs[found].At) >= shortest {
 			length = days(r.At, h.Runs[found].At)
 			break
 		}

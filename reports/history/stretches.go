@@ -22,6 +22,9 @@ type Interval struct {
 	PerDay   float64 `json:"per_day"`
 }
 
+// shortest interval, in days: a second look at one calibration is none.
+const shortest = 1
+
 // stretches counts for each run the stretch that it belongs to.
 func (h *History) stretches() {
 	all, timebase := 0, 0
@@ -55,7 +58,7 @@ func day(t time.Time) time.Time { return t.UTC().Truncate(24 * time.Hour) }
 // stretch numbers the stretches of a series, and lists its intervals.
 func (s *Series) stretch(runs []Run) {
 	number := map[int]int{}
-	before := -1 // the value before it that enters the drift
+	before := -1 // the value that an interval began with
 	for k := range s.Values {
 		v := &s.Values[k]
 		r := runs[v.run]
@@ -81,10 +84,13 @@ func (s *Series) stretch(runs []Run) {
 			number[epoch] = n
 		}
 		v.Stretch = n
-		if before >= 0 && s.Values[before].Stretch == n {
+		switch {
+		case before < 0 || s.Values[before].Stretch != n:
+			before = k
+		case days(s.Values[before].At, v.At) >= shortest:
 			s.Intervals = append(s.Intervals, interval(s.Values[before], *v))
+			before = k
 		}
-		before = k
 	}
 }
 

@@ -138,11 +138,32 @@ func (s *Store) ImportedResults(ctx context.Context, asset, serial string) (list
 	return list, nil
 }
 
+// ImportedFiles lists the files that were imported, oldest first, without their
+// texts, each with the number of its results.
+func (s *Store) ImportedFiles(ctx context.Context) (list []ImportedFile, counts []int, err error) {
+	err = s.each(ctx, func(scan func(...any) error) error {
+		var f ImportedFile
+		var at string
+		var n int
+		err := scan(&f.SHA256, &f.Name, &at, &f.Who, &f.Separator, &f.Decimal, &n)
+		if err == nil {
+			f.Imported, err = time.Parse(time.RFC3339Nano, at)
+		}
+		list, counts = append(list, f), append(counts, n)
+		return err
+	}, `SELECT sha256, name, imported, who, separator, decimal_mark, (SELECT count(*) FROM imported_result AS r WHERE r.file = f.sha256)
+		FROM imported_file AS f ORDER BY imported, sha256`)
+	if err != nil {
+		return nil, nil, wrap(s.file, "imported files", err)
+	}
+	return list, counts, nil
+}
+
 // ImportedText returns the bytes of a file that was imported, as they were.
 func (s *Store) ImportedText(ctx context.Context, sha256 string) (body []byte, err error) {
 	err = s.first(ctx, "SELECT body FROM imported_file WHERE sha256 = $1", []any{sha256}, &body)
 	if errors.Is(err, sql.ErrNoRows) {
-		err = fmt.Errorf("%w; \"records import-results\" says the SHA-256 of a file", ErrNotFound)
+		err = fmt.Errorf("%w; \"records imported\" lists them", ErrNotFound)
 	}
 	if err != nil {
 		return nil, wrap(s.file, "imported file "+sha256, err)

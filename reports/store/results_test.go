@@ -51,6 +51,10 @@ func importedResultsComeInOnce(t *testing.T, place empty) {
 		}
 		require.Equal(t, c.want, lines, "%+v", c)
 	}
+	files, counts, err := s.ImportedFiles(ctx)
+	require.NoError(t, err)
+	require.Equal(t, []int{3}, counts)
+	require.Equal(t, []string{"one.csv", one.SHA256, "A. Example (invented)", ",", "point", ""}, []string{files[0].Name, files[0].SHA256, files[0].Who, files[0].Separator, files[0].Decimal, files[0].Text})
 	text, err := s.ImportedText(ctx, one.SHA256)
 	require.NoError(t, err)
 	require.Equal(t, one.Text, string(text))
