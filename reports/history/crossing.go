@@ -51,24 +51,19 @@ func (d *Drift) cross() {
 
 // first is the last instant, to a quarter of a day, before something is so
 // that is not so at the newest result; ok is false where it is not within Until.
+// How far a prediction lies beyond a limit is a convex function of time, as line
+// and half-width are, so that it is crossed once or not at all.
 func (d *Drift) first(so func(Predicted) bool) (at time.Time, ok bool) {
-	const steps = 500
-	span := d.Until.Sub(d.Newest)
-	low := d.Newest
-	for k := 1; k <= steps; k++ {
-		high := d.Newest.Add(span / steps * time.Duration(k))
-		if !so(d.at(high)) {
-			low = high
-			continue
-		}
-		for high.Sub(low) > 6*time.Hour {
-			if mid := low.Add(high.Sub(low) / 2); so(d.at(mid)) {
-				high = mid
-			} else {
-				low = mid
-			}
-		}
-		return low, true
+	low, high := d.Newest, d.Until
+	if !so(d.at(high)) {
+		return time.Time{}, false
 	}
-	return time.Time{}, false
+	for high.Sub(low) > 6*time.Hour {
+		if mid := low.Add(high.Sub(low) / 2); so(d.at(mid)) {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return low, true
 }
