@@ -204,12 +204,7 @@ func historyCSV(h history.History) ([]byte, error) {
 			if v.Expanded > 0 {
 				u = strconv.FormatFloat(v.Expanded, 'g', -1, 64)
 			}
-			lines = append(lines, []string{s.Name, s.Unit, v.At.UTC().Format(time.RFC3339), string(v.Run), v.Record, v.Imported, v.Found.String(), u, limit, string(v.Side), string(v.Verdict.Word), strconv.Itoa(v.Stretch), v.Why})
-		}
-	}
-	for _, l := range lines {
-		for k := range l {
-			l[k] = sheetSafe(l[k])
+			lines = append(lines, []string{sheetSafe(s.Name), s.Unit, v.At.UTC().Format(time.RFC3339), string(v.Run), v.Record, sheetSafe(v.Imported), v.Found.String(), u, limit, string(v.Side), string(v.Verdict.Word), strconv.Itoa(v.Stretch), sheetSafe(v.Why)})
 		}
 	}
 	if err := w.WriteAll(lines); err != nil {
@@ -220,7 +215,7 @@ func historyCSV(h history.History) ([]byte, error) {
 
 // sheetSafe keeps a spreadsheet from taking a text for a formula.
 func sheetSafe(text string) string {
-	if text == "" || !strings.ContainsRune("=+@\t\r", rune(text[0])) {
+	if text == "" || !strings.ContainsRune("=+-@\t\r", rune(text[0])) {
 		return text
 	}
 	return "'" + text
