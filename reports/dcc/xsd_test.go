@@ -26,10 +26,14 @@ func schemas(t testing.TB) string {
 // validate has xmllint judge a file by the schema of its version.
 func validate(t testing.TB, text []byte) (output string, err error) {
 	t.Helper()
+	return validateAs(t, parsed(t, text).attrs["schemaVersion"], text)
+}
+
+func validateAs(t testing.TB, version string, text []byte) (output string, err error) {
+	t.Helper()
 	dir := schemas(t)
 	file := filepath.Join(t.TempDir(), "certificate.xml")
 	require.NoError(t, os.WriteFile(file, text, 0o600))
-	version := parsed(t, text).attrs["schemaVersion"]
 	c := exec.Command(peer(t, "xmllint", "libxml2-utils"), "--nonet", "--noout", "--huge", "--schema", filepath.Join(dir, "dcc", "v"+version, "dcc.xsd"), file)
 	c.Env = append(os.Environ(), "XML_CATALOG_FILES="+filepath.Join(dir, "catalog.xml"))
 	out, err := c.CombinedOutput()
@@ -83,5 +87,20 @@ func TestKindsValidBySchema(t *testing.T) {
 	for name, r := range kindsRecords(t) {
 		out, err := validate(t, certified(t, Options{Country: "ZZ"}, r))
 		require.NoError(t, err, "%s: %s", name, out)
+	}
+}
+
+// Why a signature lies beside the file: version 3.1.2 takes none within, neither
+// at the end of the root nor in the comment, which may hold what a schema declares.
+func TestNoPlaceForASignatureWithin(t *testing.T) {
+	schemas(t)
+	o := options()
+	o.PDF = nil
+	good := string(certified(t, o, leftRecord(t)))
+	const end, signature = "</dcc:digitalCalibrationCertificate>", `<ds:Signature xmlns:ds="http://www.w3.org/2000/09/xmldsig#"/>`
+	for _, within := range []string{signature, "<dcc:comment>" + signature + "</dcc:comment>"} {
+		out, err := validateAs(t, "3.1.2", []byte(strings.Replace(good, end, within+end, 1)))
+		require.Error(t, err)
+		require.Contains(t, out, "Signature")
 	}
 }
