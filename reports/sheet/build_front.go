@@ -140,10 +140,10 @@ func (m *merged) add(r run, text string) {
 	}
 }
 
-func (m *merged) lines() []string {
+func (m *merged) lines(w *words) []string {
 	var list []string
 	for _, text := range m.order {
-		list = append(list, capital(strings.Join(m.labels[text], ", "))+": "+text)
+		list = append(list, w.colon(capital(strings.Join(m.labels[text], ", ")), text))
 	}
 	return list
 }
@@ -169,7 +169,7 @@ func (s *Sheet) labelled(f func(run) string) []string {
 	var list []string
 	for _, r := range s.runs {
 		same = same && f(r) == f(s.runs[0])
-		list = append(list, r.label+": "+f(r))
+		list = append(list, s.colon(r.label, f(r)))
 	}
 	if same {
 		return []string{f(s.runs[0])}
@@ -227,7 +227,7 @@ func (r run) statement() block {
 	if len(r.Run.Changes) > 0 {
 		lines[0] += " " + r.say("What passed did so before the unit changed within the run, see above.")
 	}
-	return &notice{Title: r.label + ": " + word, Lines: slices.Concat(lines, r.course(), r.allFailures())}
+	return &notice{Title: r.colon(r.label, word), Lines: slices.Concat(lines, r.course(), r.allFailures())}
 }
 
 // allFailures leaves room for the statements of all runs on the first page.

@@ -356,10 +356,10 @@ func (w *words) pointNotes(name string, runs []run) []string {
 			}
 		}
 		for _, text := range n.order {
-			m.add(r, text+": "+w.ranges(n.points[text], at))
+			m.add(r, w.colon(text, w.ranges(n.points[text], at)))
 		}
 	}
-	return m.lines()
+	return m.lines(w)
 }
 
 // ranges writes ids, three or more that follow each other by their places as

@@ -339,10 +339,10 @@ func (w *words) findingNotes(input, title string, runs []run, list []*findingLin
 					where = w.say("throughout")
 				}
 			}
-			m.add(r, text+prefixed(": ", where))
+			m.add(r, w.colon(text, where))
 		}
 	}
-	return m.lines()
+	return m.lines(w)
 }
 
 // placeOf names a finding within its table.

@@ -216,5 +216,5 @@ func (w *words) countedRight(p *runner.PointResult) string {
 	if p.Verdict.Good() {
 		return w.say("right")
 	}
-	return join(": ", w.word(string(p.Verdict.Word)), join(", ", w.word(string(p.Verdict.Reason)), w.word(p.Symptom)))
+	return w.colon(w.word(string(p.Verdict.Word)), join(", ", w.word(string(p.Verdict.Reason)), w.word(p.Symptom)))
 }

@@ -99,7 +99,7 @@ func (g *rowGroup) line() string {
 	} else if worst.At == nil {
 		comma = ","
 	}
-	text := fmt.Sprintf("%s: %s: %s%s%s", g.place(), g.short(g.word(g.what)), verdict, comma, prefixed(" ", g.short(join(", ", g.at(worst), g.numbersOf(worst), g.word(worst.Says)))))
+	text := fmt.Sprintf("%s%s%s", g.colon(g.place(), g.colon(g.short(g.word(g.what)), verdict)), comma, prefixed(" ", g.short(join(", ", g.at(worst), g.numbersOf(worst), g.word(worst.Says)))))
 	return strings.TrimRight(text, ",. ") + "."
 }
 
@@ -193,7 +193,7 @@ func (r run) openRows() [][]cell {
 		}
 		what := r.word(g.title)
 		if g.what != g.title {
-			what += ": " + r.word(g.what)
+			what = r.colon(what, r.word(g.what))
 		}
 		if len(where) > 0 {
 			what = r.say("%[1]s at %[2]s", what, strings.Join(where, ", "))
@@ -201,7 +201,7 @@ func (r run) openRows() [][]cell {
 		if len(g.rows) > 1 {
 			what = r.say("%[2]s (%[1]s findings)", r.count(len(g.rows)), what)
 		}
-		rows = append(rows, []cell{{Text: r.label, Mark: notJudged}, {Text: cmp.Or(g.input, none)}, {Text: r.stated(join(": ", r.word(string(g.verdict.Reason)), r.short(strings.Join(says, "; "))))},
+		rows = append(rows, []cell{{Text: r.label, Mark: notJudged}, {Text: cmp.Or(g.input, none)}, {Text: r.stated(r.colon(r.word(string(g.verdict.Reason)), r.short(strings.Join(says, "; "))))},
 			{Text: what}})
 	}
 	return rows

@@ -113,7 +113,7 @@ func (s *Sheet) trust() *notice {
 		}
 	}
 	n := &notice{Alert: true, Title: s.say("Warnings that bear on trust in the results")}
-	for _, l := range append(s.doubtful(), m.lines()...) {
+	for _, l := range append(s.doubtful(), m.lines(s.words)...) {
 		if len(n.Lines) == mostTrust {
 			n.Lines = append(n.Lines, s.say(`More stand under "%s".`, s.say(warningsTitle)))
 			break
@@ -136,7 +136,7 @@ func (s *Sheet) warnings() []string {
 			}
 		}
 	}
-	return append(s.doubtful(), m.lines()...)
+	return append(s.doubtful(), m.lines(s.words)...)
 }
 
 // doubtful are the remarks on whether the records belong together.

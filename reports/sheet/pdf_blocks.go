@@ -267,7 +267,7 @@ func (w *pdfWriter) signWidth(s *signatures) float64 {
 func (w *pdfWriter) signTexts(s *signatures) [][]string {
 	cells := make([][]string, len(s.Lines))
 	for k, x := range s.Lines {
-		cells[k] = w.regular.wrap(w.printable(x.Key+prefixed(": ", x.Value)), w.signWidth(s)-w.regular.width(w.doc.say("date, signature"), textSize)-8, textSize)
+		cells[k] = w.regular.wrap(w.printable(w.doc.colon(x.Key, x.Value)), w.signWidth(s)-w.regular.width(w.doc.say("date, signature"), textSize)-8, textSize)
 	}
 	return cells
 }

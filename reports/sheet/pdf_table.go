@@ -1,6 +1,10 @@
 package sheet
 
-import "strings"
+import (
+	"cmp"
+	"slices"
+	"strings"
+)
 
 // A row has rowPad above and below its text, tightPad where that saves a page
 // that would be nearly empty.
@@ -51,7 +55,7 @@ func (w *pdfWriter) table(t *table) {
 func (w *pdfWriter) printableTable(t *table) *table {
 	out := &table{Title: w.printable(t.Title), Legend: w.printable(t.Legend)}
 	for _, c := range t.Columns {
-		out.Columns = append(out.Columns, column{w.printable(c.Group), w.printable(c.Head), c.Align})
+		out.Columns = append(out.Columns, column{w.printable(c.Group), strings.ReplaceAll(w.printable(c.Head), " = ", "\u00a0=\u00a0"), c.Align})
 	}
 	for _, r := range t.Rows {
 		row := make([]cell, len(t.Columns))
@@ -159,15 +163,19 @@ func (g *grille) spread(extra float64) {
 	}
 }
 
-// grow shares extra among the columns that wrap, by what each lacks.
+// grow shares extra among the columns that wrap: those that lack least get all
+// of it, so that as few as possible wrap, and the rest the same each.
 func grow(least, most []float64, extra float64) []float64 {
-	lack := total(most) - total(least)
-	out := make([]float64, len(least))
-	for k := range least {
-		out[k] = least[k]
-		if lack > 0 {
-			out[k] += extra * (most[k] - least[k]) / lack
-		}
+	out := slices.Clone(least)
+	order := make([]int, len(least))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(most[a]-least[a], most[b]-least[b]) })
+	for n, k := range order {
+		more := min(most[k]-least[k], extra/float64(len(order)-n))
+		out[k] += more
+		extra -= more
 	}
 	return out
 }

@@ -172,6 +172,10 @@ func golden(t *testing.T, name, got string) {
 	require.Equal(t, string(want), got, "differs from %s; if the change is meant, run with -update and read it", file)
 }
 
+// inOthers are the sheets that stand in testdata in every language: together they
+// have nearly every part that a sheet can have.
+var inOthers = []string{"two runs", "stopped", "dead", "switched", "measured", "coursed"}
+
 func TestGolden(t *testing.T) {
 	for name, s := range cases(t) {
 		t.Run(name, func(t *testing.T) {
@@ -182,6 +186,15 @@ func TestGolden(t *testing.T) {
 			case "two runs", "measured":
 				golden(t, file+".html", htmlOf(t, s))
 				golden(t, file+".text", textOf(t, s))
+			}
+			for _, lang := range others() {
+				if !slices.Contains(inOthers, name) {
+					continue
+				}
+				x, err := s.With(Options{Language: lang})
+				require.NoError(t, err)
+				golden(t, file+"."+lang+".txt", dump(x.build()))
+				require.Equal(t, csvOf(t, s), csvOf(t, x), "the CSV is for machines, in one style")
 			}
 		})
 	}

@@ -84,7 +84,7 @@ func (w *words) saying(s said) string {
 
 // word translates a text that the program put into the record, such as a
 // verdict; one that the catalogue does not know stays as recorded.
-func (w *words) word(text string) string { return w.recorded.translate(text) }
+func (w *words) word(text string) string { return w.recorded.translate(text, w.style) }
 
 // counted is a whole number in a text.
 type counted struct {
@@ -117,7 +117,16 @@ func (w *words) and(list []string) string {
 
 // verdict writes a verdict with its reason.
 func (w *words) verdict(v decision.Verdict) string {
-	return join(": ", w.word(string(v.Word)), w.word(string(v.Reason)))
+	return w.colon(w.word(string(v.Word)), w.word(string(v.Reason)))
+}
+
+// colon puts two parts together of which the first names or begins what the
+// second says; either may be empty.
+func (w *words) colon(a, b string) string {
+	if a == "" || b == "" {
+		return a + b
+	}
+	return w.say("%[1]s: %[2]s", a, b)
 }
 
 // ofRecord heads what stands for each run apart.

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io/fs"
 	"path"
-	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -89,7 +88,7 @@ func (c *catalogueSet) add(name string, f wordFile) error {
 		r = recordedWords{exact: map[string]string{}}
 	}
 	for k, x := range f.Recorded {
-		if strings.Contains(k, "%s") {
+		if wildcard.MatchString(k) {
 			r.patterns = append(r.patterns, patternOf(k, x))
 		} else {
 			r.exact[k] = x
@@ -132,52 +131,4 @@ func messageOf(x any) (catalog.Message, error) {
 		return forms.Selectf(int(by), "", cases...), nil
 	}
 	return nil, fmt.Errorf("expected a text or a table of plural forms")
-}
-
-// recordedWords translate fixed texts of the record.
-type recordedWords struct {
-	exact    map[string]string
-	patterns []pattern
-}
-
-// pattern is a sentence of the record with names or figures in it, each a %s,
-// which are put into the translation as they are recorded.
-type pattern struct {
-	says  string
-	fixed int // bytes that must agree
-	begin string
-	match *regexp.Regexp
-	text  string
-}
-
-func patternOf(says, text string) pattern {
-	parts := strings.Split(says, "%s")
-	begin := parts[0]
-	for k := range parts {
-		parts[k] = regexp.QuoteMeta(parts[k])
-	}
-	return pattern{says, len(says) - 2*(len(parts)-1), begin, regexp.MustCompile(`(?s)^` + strings.Join(parts, "(.+?)") + `$`), text}
-}
-
-func (r recordedWords) translate(text string) string {
-	if t, ok := r.exact[text]; ok {
-		return t
-	}
-	for _, p := range r.patterns {
-		if !strings.HasPrefix(text, p.begin) {
-			continue
-		}
-		if m := p.match.FindStringSubmatch(text); m != nil {
-			out := p.text
-			for k, x := range m[1:] {
-				x = r.translate(x)
-				out = strings.ReplaceAll(out, fmt.Sprintf("%%[%d]s", k+1), x)
-				if len(m) == 2 {
-					out = strings.ReplaceAll(out, "%s", x)
-				}
-			}
-			return out
-		}
-	}
-	return text
 }

@@ -189,7 +189,7 @@ func (f *flow) signatures(s *signatures) {
 	f.add(34)
 	l := look{Size: flowSize, Top: true, Wrap: true}
 	for k, x := range s.Lines {
-		text := x.Key + prefixed(": ", x.Value) + "\n" + f.book.doc.say("date, signature")
+		text := f.book.doc.colon(x.Key, x.Value) + "\n" + f.book.doc.say("date, signature")
 		if len(s.Lines) > 4 || f.lines(text, span-1, l) > 4 {
 			f.text(0, flowColumns, text, l)
 			f.add(30)
