@@ -97,8 +97,8 @@ func writtenByCode(t *testing.T) string {
 // joints are where the code puts literals together.
 var joints = regexp.MustCompile(`: |, |^reads | of the timebase$`)
 
-// bare are per cent signs, which stand for themselves in recorded texts.
-var bare = regexp.MustCompile(`%([^s\[]|$)`)
+// bareSigns are per cent signs, which stand for themselves in recorded texts.
+var bareSigns = regexp.MustCompile(`%([^s\[]|$)`)
 
 // Every entry is of a text that some code writes: what lies between its
 // wildcards, where long enough to be telling, stands in a literal. The languages
@@ -123,7 +123,7 @@ func TestRecordedEntriesAreOfTextsThatAreWritten(t *testing.T) {
 			for n := range wildcard.FindAllString(k, -1) {
 				want = append(want, strconv.Itoa(n+1))
 			}
-			got, err := placeholders(bare.ReplaceAllString(text, ""))
+			got, err := placeholders(bareSigns.ReplaceAllString(text, ""))
 			assert.NoError(t, err, "%s: %q", lang, text)
 			assert.Equal(t, want, got, "%s: %q puts in other things: %q", lang, k, text)
 		}
