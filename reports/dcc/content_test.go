@@ -46,9 +46,11 @@ func TestWithoutStatementOfConformity(t *testing.T) {
 	require.Zero(t, root.count("dcc:conformity"))
 	require.Contains(t, declared(root, refConformity), "Results without a statement of conformity, as agreed with the customer.")
 	text := string(certified(t, options(), r))
-	for _, word := range []string{"robabilityOfConformity", "Guard band", "outside tolerance", "Decision uncertainty,"} {
+	for _, word := range []string{"robabilityOfConformity", "Guard band", "outside tolerance", "Decision uncertainty,", ">fail", ">pass", ">conditional", "By itself: fail"} {
 		require.NotContains(t, text, word)
 	}
+	require.Contains(t, text, ">no count<")
+	require.Contains(t, text, ">not judged: source not locked<")
 }
 
 func TestOverallConformity(t *testing.T) {

@@ -75,7 +75,7 @@ func (r run) finding(o runner.Outcome, x *runner.Row, ids map[string]string) lis
 	var v value
 	switch {
 	case x.Found == nil:
-		v = none(refMeasured, "Finding", join(": ", verdictOf(x.Verdict), x.Says))
+		v = none(refMeasured, "Finding", join(": ", r.says(x.Verdict, verdictOf(x.Verdict)), x.Says))
 	default:
 		v = scaled(refMeasured, "Finding", *x.Found, x.Unit, uncertain(x.Uncertainty))
 	}

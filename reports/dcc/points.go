@@ -116,7 +116,7 @@ func (r run) point(p *runner.PointResult, again bool, ids map[string]string) lis
 	lines := []string{fmt.Sprintf("Source %s through path %s, locked: %s; %d readings counted.", stated(p.Point.Source), stated(p.Point.Path), stated(p.Setting.Locked), p.Counted)}
 	if again {
 		x.RefType, x.Name = refSecondLook, text{english1("Point " + stated(p.Point.ID) + ", second look through another source")}
-		lines = append(lines, "By itself: "+p.Verdict.String()+".")
+		lines = append(lines, prefixed("By itself: ", r.says(p.Verdict, p.Verdict.String())))
 	}
 	if p.Symptom != "" {
 		lines = append(lines, "Symptom: "+p.Symptom+".")
@@ -149,7 +149,7 @@ func (r run) found(p *runner.PointResult, judged bool) []value {
 		meta = r.verdict(p.Verdict, p.Verdict.String(), p.Limit.Total.Sign() > 0)
 	}
 	if p.Counted == 0 {
-		why := p.Verdict.String()
+		why := r.says(p.Verdict, p.Verdict.String())
 		if text := r.unobtainable(); text != "" {
 			why = text
 		}
@@ -170,8 +170,7 @@ func (r run) found(p *runner.PointResult, judged bool) []value {
 		list = append(list, plain(refGuardBand, "Guard band of the decision rule", p.GuardBand, hertz))
 	}
 	if u := expandedOf(p.Decision); u != nil {
-		x := plain(refDecisionU, "Decision uncertainty, k = "+u.K, digits(p.Decision.Expanded), hertz)
-		list = append(list, x)
+		list = append(list, plain(refDecisionU, "Decision uncertainty, k = "+u.K, digits(p.Decision.Expanded), hertz))
 	}
 	if c := p.Conformity; c != nil {
 		if v, ok := float(*c); ok {
@@ -193,6 +192,15 @@ func (r run) verdict(v decision.Verdict, says string, byRule bool) []statement {
 		lines = append(lines, "Decision rule: "+r.Run.Rule.String())
 	}
 	return []statement{{RefType: refConformity, RefID: r.rule(), Conformity: conformityWords[v.Word], Declaration: say(lines...)}}
+}
+
+// says is a verdict in words; where the customer agreed to none, what remains is
+// why a value is missing.
+func (r run) says(v decision.Verdict, words string) string {
+	if r.states() || v.Word == decision.NotJudged {
+		return words
+	}
+	return string(v.Reason)
 }
 
 // uncertain is an uncertainty that is worth stating, or nil.
