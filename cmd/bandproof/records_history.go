@@ -57,6 +57,9 @@ interval is advice and appears on no data sheet and no label.`,
 
 // historyOf gathers all that the store has of a unit.
 func historyOf(ctx context.Context, s *store.Store, name string) (history.History, error) {
+	if name == "" {
+		return history.History{}, usage{errors.New("the serial or asset number is empty")}
+	}
 	rows, err := s.List(ctx, store.Query{Serial: name})
 	if err != nil {
 		return history.History{}, err
@@ -90,9 +93,6 @@ func historyOf(ctx context.Context, s *store.Store, name string) (history.Histor
 		return err
 	}
 	for _, row := range rows {
-		if row.Serial != serial { // none: a query for no serial number finds all
-			continue
-		}
 		assets[row.Asset] = true
 		if err := errors.Join(add(row.ID), add(row.CorrectedBy)); err != nil {
 			return history.History{}, err
@@ -116,35 +116,30 @@ func importedOf(results []store.ImportedResult) (list []history.Imported) {
 	return list
 }
 
-// oneUnit finds the serial number that a name stands for: itself, or that of the
-// unit with this asset number.
+// oneUnit finds the serial number that a name stands for: itself where a unit has
+// it, else that of the unit with this asset number.
 func oneUnit(name string, bySerial, byAsset []store.Row, results []store.ImportedResult) (string, error) {
-	serials, without := map[string]bool{}, false
+	if len(bySerial) > 0 || slices.ContainsFunc(results, func(r store.ImportedResult) bool { return r.Serial == name }) {
+		return name, nil
+	}
+	serials := map[string]bool{}
 	for _, r := range byAsset {
 		serials[r.Serial] = true
 	}
 	for _, r := range results {
-		without = without || r.Serial == ""
-		if r.Serial != "" {
-			serials[r.Serial] = true
-		}
+		serials[r.Serial] = true
 	}
-	if len(bySerial) > 0 {
-		serials[name] = true
-	}
+	some := len(serials) > 0
 	delete(serials, "")
 	switch {
-	case name == "", len(serials) == 0 && !without && len(byAsset) == 0:
+	case !some:
 		return "", usage{fmt.Errorf("nothing in the store is of %q; expected the serial or asset number of a unit, as \"records list\" shows them", name)}
 	case len(serials) == 0:
 		return "", usage{fmt.Errorf("what the store has of %q states no serial number, so that nothing shows that it is of one unit", name)}
 	case len(serials) > 1:
 		return "", usage{fmt.Errorf("%q stands for several units, with the serial numbers %s; give one of them", name, listOf(serials))}
 	}
-	for serial := range serials {
-		name = serial
-	}
-	return name, nil
+	return listOf(serials), nil
 }
 
 func listOf(serials map[string]bool) string {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -94,4 +95,30 @@ func TestFiveYears(t *testing.T) {
 	golden(t, "history-point.txt", plain.Replace(out))
 	out, _ = bandproof(t, 0, "records", "compare", rows[len(rows)-1].ID, rows[len(rows)-2].ID, "--store", file)
 	golden(t, "compare.txt", plain.Replace(out))
+	out, _ = bandproof(t, 0, "records", "compare", rows[len(rows)-1].ID, rows[0].ID, "--store", file)
+	require.Contains(t, out, "all contributions are taken as independent", "the reference had another certificate five years later")
+	hostileHistory(t, file, rows[0].ID)
+}
+
+// hostileHistory shows a unit whose names would be markup, a formula, or marks of
+// direction: they stay text.
+func hostileHistory(t *testing.T, file, id string) {
+	t.Helper()
+	s, err := store.Open(t.Context(), file)
+	require.NoError(t, err)
+	r, err := s.Record(t.Context(), id)
+	require.NoError(t, err)
+	r.ID, r.Job.Serial, r.Job.Asset, r.Model = "0hostile", "<script>\u202e=1+1", "\x1b[31m"+strings.Repeat("x", 10_000), "<b>\x07"
+	_, err = s.Add(t.Context(), r, testKey, r.Created, nil)
+	require.NoError(t, errors.Join(err, s.Close()))
+	dir := t.TempDir()
+	out, errOut := bandproof(t, 0, "records", "history", r.Job.Serial, "--store", file, "--plot", filepath.Join(dir, "p.svg"), "--to", filepath.Join(dir, "h.csv"))
+	for _, mark := range []string{"\u202e", "\x1b", "\x07"} {
+		require.NotContains(t, out+errOut, mark)
+	}
+	picture, err := os.ReadFile(filepath.Join(dir, "p.svg"))
+	require.NoError(t, err)
+	require.NotContains(t, string(picture), "<script>")
+	_, err = os.ReadFile(filepath.Join(dir, "h.csv"))
+	require.NoError(t, err)
 }

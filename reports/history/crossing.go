@@ -17,7 +17,7 @@ type Crossing struct {
 	MayBeBeyond bool `json:"may_be_beyond_already,omitempty"`
 }
 
-// cross finds the days, to the day.
+// cross finds the days.
 func (d *Drift) cross() {
 	if d.Limit == nil {
 		return
@@ -49,7 +49,7 @@ func (d *Drift) cross() {
 	d.Holds, d.HoldsAll = days(d.Newest, d.Until), true
 }
 
-// first is the last instant, to a quarter of a day, before something is so
+// first is the last instant, to the minute, before something is so
 // that is not so at the newest result; ok is false where it is not within Until.
 // How far a prediction lies beyond a limit is a convex function of time, as line
 // and half-width are, so that it is crossed once or not at all.
@@ -58,7 +58,7 @@ func (d *Drift) first(so func(Predicted) bool) (at time.Time, ok bool) {
 	if !so(d.at(high)) {
 		return time.Time{}, false
 	}
-	for high.Sub(low) > 6*time.Hour {
+	for high.Sub(low) > time.Minute {
 		if mid := low.Add(high.Sub(low) / 2); so(d.at(mid)) {
 			high = mid
 		} else {

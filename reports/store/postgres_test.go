@@ -28,14 +28,16 @@ func TestNothingIsEverChangedOnAServer(t *testing.T) {
 	_, err = s.WireLog(t.Context(), "run").Write([]byte("x"))
 	require.NoError(t, err)
 	require.NoError(t, s.KeepHold(t.Context(), store.Held{ID: "h"}))
+	require.NoError(t, s.ImportResults(t.Context(), results(t, "one.csv", "S-1,A-1,0.1")))
 	db := storetest.Open(t, place)
-	for table, column := range map[string]string{"record": "body", "journal": "body", "wire_log": "body", "bench_log": "body"} {
+	for table, key := range map[string]string{"record": "id", "journal": "seq", "wire_log": "seq", "bench_log": "seq", "imported_file": "sha256", "imported_result": "sha256"} {
+		const column = "body"
 		for _, q := range []string{
 			"UPDATE " + table + " SET " + column + " = " + column,
 			"DELETE FROM " + table,
 			"TRUNCATE " + table + " CASCADE",
 			"INSERT INTO " + table + " OVERRIDING SYSTEM VALUE SELECT * FROM " + table,
-			"INSERT INTO " + table + " OVERRIDING SYSTEM VALUE SELECT * FROM " + table + " ON CONFLICT (" + map[bool]string{true: "id", false: "seq"}[table == "record"] + ") DO UPDATE SET " + column + " = excluded." + column,
+			"INSERT INTO " + table + " OVERRIDING SYSTEM VALUE SELECT * FROM " + table + " ON CONFLICT (" + key + ") DO UPDATE SET " + column + " = excluded." + column,
 		} {
 			if _, err := db.Exec(q); err == nil {
 				t.Errorf("%s: was done", q)
@@ -45,8 +47,8 @@ func TestNothingIsEverChangedOnAServer(t *testing.T) {
 		}
 	}
 	var n int
-	require.NoError(t, db.QueryRow("SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM journal) + (SELECT count(*) FROM wire_log) + (SELECT count(*) FROM bench_log)").Scan(&n))
-	require.Equal(t, 4, n)
+	require.NoError(t, db.QueryRow("SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM journal) + (SELECT count(*) FROM wire_log) + (SELECT count(*) FROM bench_log) + (SELECT count(*) FROM imported_file) + (SELECT count(*) FROM imported_result)").Scan(&n))
+	require.Equal(t, 6, n)
 }
 
 // A server that is killed while a run writes: the run is told, all that the server
