@@ -63,7 +63,7 @@ func exitCode(err error) int {
 		return exitOK
 	case errors.As(err, &done):
 		return done.code
-	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrNotInterrupted), errors.Is(err, store.ErrNotAStore), errors.Is(err, store.ErrQuery), errors.Is(err, store.ErrNoWireLog), errors.Is(err, runner.ErrOverdue):
+	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrNotInterrupted), errors.Is(err, store.ErrNotAStore), errors.Is(err, store.ErrQuery), errors.Is(err, store.ErrNoWireLog), errors.Is(err, store.ErrCorrected), errors.Is(err, runner.ErrOverdue):
 		return exitUsage
 	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, claim.ErrTaken), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
 		errors.Is(err, drivers.ErrInstrument), isLink(err):

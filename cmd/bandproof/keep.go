@@ -69,7 +69,10 @@ func (w sweep) record(result runner.Result, follows string) record.Record {
 // can't be found or read is a warning: this run's record must be kept anyhow.
 func (w sweep) earlier(ctx context.Context, result runner.Result) []record.Record {
 	if w.follows != "" {
-		r, err := w.store.Record(ctx, w.follows)
+		r, err := w.store.Newest(ctx, w.follows)
+		if err == nil && r.Corrects != nil && r.Corrects.Withdrawn {
+			err = fmt.Errorf("record %s was withdrawn (%s)", r.Corrects.ID, r.Corrects.Reason)
+		}
 		if err != nil {
 			w.terminal.note("warning: --follows: %v; the data sheet shows this run alone", err)
 			return nil
@@ -105,7 +108,7 @@ func (w sweep) addsTo(ctx context.Context, result runner.Result) []record.Record
 		if err = e; err != nil {
 			break
 		}
-		if r.Procedure.SHA256 == w.files.procedureFile.SHA256 && len(r.Run.Only) == 0 {
+		if row.CorrectedBy == "" && (r.Corrects == nil || !r.Corrects.Withdrawn) && r.Procedure.SHA256 == w.files.procedureFile.SHA256 && len(r.Run.Only) == 0 {
 			return []record.Record{r}
 		}
 	}

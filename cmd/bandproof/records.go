@@ -16,7 +16,7 @@ import (
 
 func recordsCommand(t *terminal) *cobra.Command {
 	var file string
-	c := &cobra.Command{Use: "records", Short: "list, show, verify, compare and export the records of a store, and the history of a unit",
+	c := &cobra.Command{Use: "records", Short: "list, show, verify, correct, compare and export the records of a store, and the history of a unit",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) > 0 {
 				return usage{fmt.Errorf("records has no command %q; there are %s", args[0], strings.Join(names(c.Commands()), ", "))}
@@ -29,6 +29,7 @@ func recordsCommand(t *terminal) *cobra.Command {
 		recordsList(t, &file),
 		recordsShow(t, &file),
 		recordsVerify(t, &file),
+		recordsCorrect(t, &file),
 		recordsExport(t, &file),
 		recordsCompare(t, &file),
 		recordsHistory(t, &file),
@@ -47,12 +48,23 @@ func names(list []*cobra.Command) (names []string) {
 	return names
 }
 
-// due says what is still to be done after a record.
+// due says what is still to be done after a record, and whether it still holds.
 func due(r store.Row) string {
-	if r.Due {
-		return "; adjusted since: as-left run due"
+	text := ""
+	switch {
+	case r.CorrectedBy != "" && r.Withdrawn:
+		text = "; withdrawn by " + shortID(r.CorrectedBy)
+	case r.CorrectedBy != "":
+		text = "; replaced by " + shortID(r.CorrectedBy)
+	case r.Withdrawn:
+		text = "; WITHDRAWN"
+	case r.Corrects != "":
+		text = "; amends " + shortID(r.Corrects)
 	}
-	return ""
+	if r.Due {
+		text += "; adjusted since: as-left run due"
+	}
+	return text
 }
 
 func recordsShow(t *terminal, file *string) *cobra.Command {

@@ -65,6 +65,9 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if s, err = findSeals(c, t, s, file, args, records); err != nil {
+				return err
+			}
 			return writeSheet(t, s, write, to)
 		},
 	}

@@ -139,19 +139,9 @@ func isRecordFile(name string) bool {
 
 // verifyFile proves a record file by the seal beside it.
 func verifyFile(name string, expect record.Expect) (record.Verification, error) {
-	base := strings.TrimSuffix(name, filepath.Ext(name))
-	set := record.FileSet{Name: filepath.Base(name)}
-	var err error
-	if set.Record, err = readable(base + ".json"); err != nil {
-		return record.Verification{}, usage{fmt.Errorf("record file: %w", err)}
-	}
-	for _, f := range []struct {
-		to   *[]byte
-		name string
-	}{{&set.Seal, base + ".seal"}, {&set.Signature, base + ".sig"}} {
-		if *f.to, err = readable(f.name); err != nil && !errors.Is(err, os.ErrNotExist) {
-			return record.Verification{}, usage{fmt.Errorf("record file: %w", err)}
-		}
+	set, err := readSet(strings.TrimSuffix(name, filepath.Ext(name)))
+	if err != nil {
+		return record.Verification{}, usage{err}
 	}
 	w := record.NewVerifier(name, expect, true)
 	w.Take(record.Examine(set.Kept()))
@@ -160,6 +150,23 @@ func verifyFile(name string, expect record.Expect) (record.Verification, error) 
 		v.Open = append(v.Open, "which records stand before and behind it in its chain is not looked at: that is proven by the store, or by the seals of the others")
 	}
 	return v, nil
+}
+
+// readSet reads record, seal and signature; seal and signature may be missing.
+func readSet(base string) (set record.FileSet, err error) {
+	set.Name = filepath.Base(base + ".json")
+	if set.Record, err = readable(base + ".json"); err != nil {
+		return set, fmt.Errorf("record file: %w", err)
+	}
+	for _, f := range []struct {
+		to   *[]byte
+		name string
+	}{{&set.Seal, base + ".seal"}, {&set.Signature, base + ".sig"}} {
+		if *f.to, err = readable(f.name); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return set, fmt.Errorf("record file: %w", err)
+		}
+	}
+	return set, nil
 }
 
 // proving shows how far a verification is, on a terminal.

@@ -13,6 +13,7 @@ import (
 // front is what a reader wants first: whose unit, which, what was found.
 func (s *Sheet) front() []block {
 	var b []block
+	b = append(b, s.amendments()...)
 	b = append(b, s.alerts()...)
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)

@@ -12,7 +12,7 @@ type document struct {
 	// Fingerprint seals the records, for every page: short hashes of records and
 	// key, head of the chain; "" where nothing is sealed.
 	Fingerprint string
-	Invented    string // a line for every page; "" for real work
+	Invented    string // a line for every page: invented data, withdrawn or replaced; "" for real work that holds
 	End         string // the end mark
 	Subject     string // unit, for the footer
 	Author      string

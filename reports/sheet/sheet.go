@@ -18,6 +18,9 @@ type Sheet struct {
 	usual Options // by the bench file in the newest record
 	chain *said
 	seals map[string]record.Seal // by record id
+	// replaced are records that take the place of those on the sheet, by the ids of
+	// the latter.
+	replaced map[string]record.Record
 	// doubts are remarks on whether the records belong together.
 	doubts []said
 }
@@ -147,6 +150,7 @@ func (s *Sheet) build() *document {
 	if s.invented() {
 		d.Invented = s.say("Invented data: virtual bench, not a calibration")
 	}
+	d.Invented = join(" · ", s.standing(), d.Invented)
 	for _, part := range [][]block{s.front(), s.adjustments(), s.ofUnit(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}

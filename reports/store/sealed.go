@@ -34,6 +34,9 @@ func (s *Store) Add(ctx context.Context, r record.Record, key ed25519.PrivateKey
 	var sealed record.Sealed
 	err := s.within(ctx, func(tx *sql.Tx) error {
 		at, err := s.nextLink(ctx, tx)
+		if err == nil {
+			err = correctable(ctx, tx, r)
+		}
 		if err != nil {
 			return err
 		}

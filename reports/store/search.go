@@ -54,6 +54,9 @@ type Row struct {
 	// one that takes the place of this.
 	Corrects    string `json:"corrects,omitempty"`
 	CorrectedBy string `json:"corrected_by,omitempty"`
+	// Withdrawn: the record says of itself, or the one that corrects it says, that
+	// what was measured must not be relied on.
+	Withdrawn bool `json:"withdrawn,omitempty"`
 	// Due: the unit was adjusted after this as-found record, and no as-left run
 	// has followed.
 	Due bool `json:"as_left_due,omitempty"`
@@ -189,12 +192,12 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 		SELECT record, kind, created, asset, serial, customer, model, statement, follows, corrects,
 			coalesce((SELECT min(c.record || '') FROM listed AS c WHERE c.corrects = page.record AND c.corrects <> ''), ''),
 			EXISTS (SELECT 1 FROM bench_log WHERE as_found = page.record AND what = 'adjustment'
-				AND NOT EXISTS (SELECT 1 FROM listed AS l WHERE l.serial = page.serial AND l.created > bench_log.at AND l.kind = 'as-left')),
+				AND NOT EXISTS (SELECT 1 FROM listed AS l WHERE l.serial = page.serial AND l.created > bench_log.at AND l.kind = 'as-left' AND l.corrects = '')),
 			`+points+" FROM page"+newestFirst, a.args...)
 	if err != nil {
 		return nil, wrap(s.file, "list", err)
 	}
-	return list, nil
+	return list, s.markWithdrawn(ctx, list)
 }
 
 const newestFirst = " ORDER BY created DESC, record DESC"

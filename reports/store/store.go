@@ -77,7 +77,8 @@ func (s *Store) Close() error {
 // a data sheet of the same unit and procedure: the newest as-found record that
 // ended before started and, before an as-left one, the newest after-repair
 // record between. A complete as-found record goes before one that was broken
-// off. It is empty where the serial number is not known.
+// off, a corrected one is the newest correction of it, and a withdrawn one is
+// none. It is empty where the serial number is not known.
 func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureSHA256 string, started time.Time) ([]record.Record, error) {
 	if serial == "" || kind == runner.AsFound {
 		return nil, nil
@@ -95,12 +96,19 @@ func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureS
 		if err != nil {
 			return nil, err
 		}
+		if r.Procedure.SHA256 != procedureSHA256 || r.Run.Finished.After(started) || len(r.Run.Only) > 0 { // an added run takes no other's place
+			continue
+		}
+		if holds, err := s.holds(ctx, r); err != nil || !holds {
+			if err != nil {
+				return nil, wrap(s.file, "corrections of record "+r.ID, err)
+			}
+			continue
+		}
 		switch {
-		case r.Procedure.SHA256 != procedureSHA256 || r.Run.Finished.After(started):
-		case len(r.Run.Only) > 0: // an added run takes no other's place
-		case r.Run.Kind == runner.AsFound && (found == nil || !found.Run.Complete && r.Run.Complete):
+		case r.Run.Kind == runner.AsFound && (found == nil || found.Run.Complete == r.Run.Complete && later(r, *found) || !found.Run.Complete && r.Run.Complete):
 			found = &r
-		case r.Run.Kind == runner.AfterRepair && repaired == nil:
+		case r.Run.Kind == runner.AfterRepair && (repaired == nil || later(r, *repaired)):
 			repaired = &r
 		}
 	}
@@ -113,3 +121,7 @@ func (s *Store) Before(ctx context.Context, kind runner.Kind, serial, procedureS
 	}
 	return list, nil
 }
+
+// later tells which of two runs ended later; a correction of an old one does not
+// make it new.
+func later(a, b record.Record) bool { return a.Run.Finished.After(b.Run.Finished) }
