@@ -228,7 +228,7 @@ func coursed(t testing.TB) record.Record {
 	w := &runner.WarmUp{Started: began, Finished: r.Run.Started, Steady: true, OnFor: quantity.MustParse[quantity.Second]("100 min"), Least: quantity.MustParse[quantity.Second]("30 min"),
 		Until: procedures.WarmUpUntil{Input: "B", Frequency: quantity.MustParse[quantity.Hertz]("1 GHz"), Gate: quantity.MustParse[quantity.Second]("1 s"), Every: quantity.MustParse[quantity.Second]("60 s"),
 			Drift: quantity.MustParse[quantity.One]("0.1 ppm"), Per: quantity.MustParse[quantity.Second]("1 h"), Over: quantity.MustParse[quantity.Second]("20 min"), Longest: quantity.MustParse[quantity.Second]("2 h"), Otherwise: "warn"},
-		Ended: "steady after 90 min: 0.034 ppm, U = 0.021 ppm, in 1 h; at most 0.1 ppm is allowed, U included"}
+		Ended: "steady after 90 min on: drift 0.034 ppm, U = 0.021 ppm, in 1 h; at most 0.1 ppm is allowed, U included"}
 	w.Point.Frequency, w.Point.Input = w.Until.Frequency, "B"
 	for k := range 91 {
 		minutes := float64(k)
