@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/reports/record"
 	"bandproof/reports/store"
 	"bandproof/runner"
 
@@ -97,7 +98,24 @@ func TestFiveYears(t *testing.T) {
 	golden(t, "compare.txt", plain.Replace(out))
 	out, _ = bandproof(t, 0, "records", "compare", rows[len(rows)-1].ID, rows[0].ID, "--store", file)
 	require.Contains(t, out, "all contributions are taken as independent", "the reference had another certificate five years later")
+	withdrawnHistory(t, file, rows[0].ID)
 	hostileHistory(t, file, rows[0].ID)
+}
+
+// withdrawnHistory withdraws a record: the history goes without it, and says so.
+func withdrawnHistory(t *testing.T, file, id string) {
+	t.Helper()
+	s, err := store.Open(t.Context(), file)
+	require.NoError(t, err)
+	r, err := s.Record(t.Context(), id)
+	require.NoError(t, err)
+	r.ID, r.Corrects = "0withdrawal", &record.Correction{ID: id, Reason: "wrong pad (invented)", Who: "A. Example (invented)", Withdrawn: true}
+	_, err = s.Add(t.Context(), r, testKey, r.Created, nil)
+	require.NoError(t, errors.Join(err, s.Close()))
+	out, _ := bandproof(t, 0, "records", "history", "A-17", "--store", file)
+	require.Contains(t, out, "asset A-17: 7 runs")
+	require.Contains(t, out, "left out: record "+id+" is withdrawn by 0withdrawal: wrong pad (invented)")
+	require.NotContains(t, out, "2031-12-07")
 }
 
 // hostileHistory shows a unit whose names would be markup, a formula, or marks of

@@ -1,12 +1,14 @@
 package stability_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
 
 	"bandproof/procedures/uncertainty"
 	"bandproof/runner/stability"
+	"bandproof/testdata/checks/checktable"
 
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
@@ -37,11 +39,20 @@ func TestPublishedPredictions(t *testing.T) {
 	}
 	s, err := stability.FitStretches(cars.dated())
 	require.NoError(t, err)
+	table := checktable.New(t, "../../testdata/checks", "ageing")
 	for k, at := range cars.At {
 		value, half := s.Predict(0, at, 1, s.Factor(cars.Coverage, 1))
 		require.InEpsilon(t, cars.Predicted[k], value, cars.Tolerance)
 		require.InEpsilon(t, cars.Upper[k], value+half, cars.Tolerance)
+		table.Row(cars.ID, cars.Source, fmt.Sprintf("predicted at %g", at), cars.Predicted[k], value)
+		table.Row(cars.ID, cars.Source, fmt.Sprintf("upper end of the interval at %g", at), cars.Upper[k], value+half)
 	}
+	n, err := stability.FitStretches(norris.dated())
+	require.NoError(t, err)
+	table.Row(norris.ID, norris.Source, "slope", norris.Slope, n.Slope)
+	table.Row(norris.ID, norris.Source, "standard deviation of the slope", norris.SlopeStandard, n.Standard*n.Ratio)
+	table.Row(norris.ID, norris.Source, "scatter", norris.Scatter, n.Ratio)
+	table.Done()
 }
 
 func TestStretchesAsComputedIndependently(t *testing.T) {
