@@ -226,19 +226,18 @@ func courseOf(h history.History, s history.Series) chart.Course {
 	}
 	c := chart.Course{Title: fmt.Sprintf("%s (serial %s)", title, named(h.Serial)), Y: s.Name + " / " + unit}
 	c.Sets = []chart.Set{{Name: "as-found", Mark: 'o'}, {Name: "as-left", Mark: 'x'}, {Name: "after repair", Mark: '+'},
-		{Name: "as-found, imported", Mark: 'O'}, {Name: "as-left, imported", Mark: 'X'}, {Name: "not fitted", Mark: '?'}}
+		{Name: "not fitted", Mark: '?'}, {Name: "as-found, imported", Mark: 'O'}, {Name: "as-left, imported", Mark: 'X'}}
 	for _, v := range s.Values {
 		k := map[string]int{"as-found": 0, "as-left": 1, "after-repair": 2}[string(v.Run)]
 		switch {
 		case k == 2:
 		case v.Stretch < 0:
-			k = 5
+			k = 3
 		case v.Imported != "":
-			k += 3
+			k += 4
 		}
 		c.Sets[k].Dots = append(c.Sets[k].Dots, chart.Dot{At: v.At, Y: v.Found.Float() * scale, U: v.Expanded * scale})
 	}
-	c.Sets = slices.DeleteFunc(c.Sets, func(s chart.Set) bool { return len(s.Dots) == 0 })
 	d := s.Drift
 	if d == nil {
 		c.Notes = []string{s.TooFew}

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"math"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -24,7 +23,7 @@ func (t *terminal) history(h history.History, s *history.Series) error {
 	if h.Asset != "" {
 		asset = ", asset " + h.Asset
 	}
-	t.print("%s, serial %s%s: %s", strings.TrimSpace(wordOr(strings.TrimSpace(h.Maker+" "+h.Model))), named(h.Serial), asset, countOf(len(h.Runs), "run"))
+	t.print("%s: %s", joined(", ", strings.TrimSpace(h.Maker+" "+h.Model), "serial "+named(h.Serial)+asset), countOf(len(h.Runs), "run"))
 	w := t.table()
 	for _, r := range h.Runs {
 		from := shortID(r.Record)
@@ -287,5 +286,5 @@ func dayWords(n int) string {
 	if n < 60 {
 		return fmt.Sprintf("%d d", n)
 	}
-	return fmt.Sprintf("%d d (%.0f months)", n, math.Floor(float64(n)/30.44))
+	return fmt.Sprintf("%d d (about %.0f months)", n, float64(n)/30.44)
 }

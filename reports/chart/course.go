@@ -149,7 +149,7 @@ func (c Course) plot(format string, f frame) *plot.Plot {
 	return p
 }
 
-// draw adds limits, prediction, lines and results, in this order.
+// draw adds prediction, limits, lines and results, in this order.
 func (c Course) draw(p *plot.Plot, legend *plot.Legend, f frame) error {
 	line := func(name string, colour color.Color, dashes []vg.Length, thick float64, at ...plotter.XY) error {
 		l, err := plotter.NewLine(plotter.XYs(at))
@@ -163,17 +163,17 @@ func (c Course) draw(p *plot.Plot, legend *plot.Legend, f frame) error {
 		}
 		return nil
 	}
+	if len(c.Ahead) > 1 {
+		if err := c.ahead(p, legend, f, line); err != nil {
+			return err
+		}
+	}
 	name := "limit"
 	for _, y := range c.Limits {
 		if err := line(name, color.RGBA{170, 0, 0, 255}, nil, 1.4, plotter.XY{X: p.X.Min, Y: y}, plotter.XY{X: p.X.Max, Y: y}); err != nil {
 			return err
 		}
 		name = ""
-	}
-	if len(c.Ahead) > 1 {
-		if err := c.ahead(p, legend, f, line); err != nil {
-			return err
-		}
 	}
 	name = "fitted drift"
 	for _, s := range c.Lines {

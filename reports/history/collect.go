@@ -233,7 +233,6 @@ func (c *collector) results(list []Imported) {
 			v.Why = "not judged"
 		}
 		if r.Timebase() {
-			v.From = "imported"
 			c.series(Timebase, Series{Name: Timebase, What: "relative offset of the timebase", Unit: "1", timebase: true}).add(v)
 			continue
 		}
