@@ -7,6 +7,7 @@ import (
 	"io"
 	"os/exec"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"unicode"
@@ -97,6 +98,20 @@ func TestWritersKeepHostileTextsInert(t *testing.T) {
 			})
 		}
 	}
+}
+
+// What hostile texts look like in files that a person reads; the longest are cut
+// to what shows how they wrap.
+func TestGoldenHostile(t *testing.T) {
+	texts := slices.Clone(awkward)
+	for k, s := range texts {
+		texts[k] = s[:min(len(s), 400)]
+	}
+	r := hostileWith(t, texts)
+	r.Run.Points, r.Run.Events = r.Run.Points[:6], nil
+	s := sheetOf(t, r)
+	golden(t, "hostile.html", htmlOf(t, s))
+	golden(t, "hostile.text", textOf(t, s))
 }
 
 // Other languages, number styles and papers say everything too.

@@ -39,7 +39,10 @@ var awkward = []string{
 }
 
 // hostile is a fixture record with awkward texts in its text fields.
-func hostile(t testing.TB) record.Record {
+func hostile(t testing.TB) record.Record { return hostileWith(t, awkward) }
+
+// hostileWith has the texts given in its text fields.
+func hostileWith(t testing.TB, awkward []string) record.Record {
 	r := fixture(t, runner.AsFound)
 	n := 0
 	next := func() string { n++; return awkward[n%len(awkward)] }
@@ -139,6 +142,10 @@ func TestHostileNumbers(t *testing.T) {
 		s := sheetOf(t, r)
 		pdfOf(t, s)
 		checkCSV(t, csvOf(t, s))
+		textOf(t, s)
+		page := htmlOf(t, s)
+		parseHTML(t, page)
+		require.NotRegexp(t, ` d="[^"]*(NaN|Inf)`, page, "a drawing has coordinates that are no numbers")
 	}
 }
 
@@ -201,6 +208,8 @@ func FuzzRecord(f *testing.F) {
 			return
 		}
 		pdfOf(t, s)
+		htmlOf(t, s)
+		textOf(t, s)
 		rows, err := csv.NewReader(strings.NewReader(csvOf(t, s))).ReadAll()
 		require.NoError(t, err)
 		require.Len(t, rows, len(r.Run.Points)+1)
