@@ -167,9 +167,16 @@ func golden(t *testing.T, name, got string) {
 	if *update {
 		require.NoError(t, os.WriteFile(file, []byte(got), 0o644))
 	}
-	want, err := os.ReadFile(file)
+	text, err := os.ReadFile(file)
 	require.NoError(t, err)
-	require.Equal(t, string(want), got, "differs from %s; if the change is meant, run with -update and read it", file)
+	if string(text) == got {
+		return
+	}
+	want, lines := strings.Split(string(text), "\n"), strings.Split(got, "\n")
+	for k := range min(len(want), len(lines)) {
+		require.Equal(t, want[k], lines[k], "line %d differs from %s; if the change is meant, run with -update and read it", k+1, file)
+	}
+	require.Equal(t, len(want), len(lines), "%s has another number of lines; if the change is meant, run with -update and read it", file)
 }
 
 // inOthers are the sheets that stand in testdata in every language: together they
