@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"io/fs"
+	"slices"
 
 	"bandproof/drivers"
 	"bandproof/drivers/claim"
@@ -63,7 +64,7 @@ func exitCode(err error) int {
 		return exitOK
 	case errors.As(err, &done):
 		return done.code
-	case errors.As(err, &u), errors.As(err, &mistakes), errors.Is(err, quantity.ErrSyntax), errors.Is(err, link.ErrAddress), errors.Is(err, store.ErrNotFound), errors.Is(err, store.ErrNotInterrupted), errors.Is(err, store.ErrNotAStore), errors.Is(err, store.ErrQuery), errors.Is(err, store.ErrNoWireLog), errors.Is(err, store.ErrCorrected), errors.Is(err, runner.ErrOverdue):
+	case errors.As(err, &u), errors.As(err, &mistakes), isAny(err, usageErrors()):
 		return exitUsage
 	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, claim.ErrTaken), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
 		errors.Is(err, drivers.ErrInstrument), isLink(err):
@@ -74,6 +75,29 @@ func exitCode(err error) int {
 		return exitBench
 	}
 	return exitUsage
+}
+
+// usageErrors are those of what the program was given.
+func usageErrors() []error {
+	return []error{
+		quantity.ErrSyntax,
+		link.ErrAddress,
+		runner.ErrOverdue,
+		store.ErrArchive,
+		store.ErrConflict,
+		store.ErrCorrected,
+		store.ErrNoWireLog,
+		store.ErrNotAStore,
+		store.ErrNotFound,
+		store.ErrNotInterrupted,
+		store.ErrNotProven,
+		store.ErrOnServer,
+		store.ErrQuery,
+	}
+}
+
+func isAny(err error, of []error) bool {
+	return slices.ContainsFunc(of, func(x error) bool { return errors.Is(err, x) })
 }
 
 func isLink(err error) bool {

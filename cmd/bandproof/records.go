@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"fmt"
 	"strings"
@@ -31,6 +32,8 @@ func recordsCommand(t *terminal) *cobra.Command {
 		recordsVerify(t, &file),
 		recordsCorrect(t, &file),
 		recordsExport(t, &file),
+		recordsImport(t, &file),
+		recordsBackup(t, &file),
 		recordsCompare(t, &file),
 		recordsHistory(t, &file),
 		recordsImportResults(t, &file),
@@ -170,33 +173,26 @@ func writeRecord(t *terminal, r record.Record) error {
 	return nil
 }
 
-func recordsExport(t *terminal, file *string) *cobra.Command {
-	var to string
-	c := &cobra.Command{Use: "export RECORD", Short: "write one record as a JSON file, with its seal beside it", Args: exactly(1, "the id of a record"),
-		RunE: func(c *cobra.Command, args []string) error {
-			return withStore(c, *file, func(s *store.Store) error {
-				sealed, err := s.Sealed(c.Context(), args[0])
-				if err != nil {
-					return err
-				}
-				r, err := sealed.Record()
-				if err != nil {
-					return err
-				}
-				if to == "" {
-					to = string(r.Run.Kind) + "-" + shortID(r.ID) + ".json"
-				}
-				files := append([]outFile{{to, sealed.Bytes}}, sealFiles(strings.TrimSuffix(to, ".json"), sealed)...)
-				written, err := writeFiles(files)
-				for _, f := range written {
-					t.print("wrote %s", f)
-				}
-				if err != nil {
-					return usage{err}
-				}
-				return nil
-			})
-		}}
-	c.Flags().StringVar(&to, "to", "", "file to write")
-	return c
+// exportFiles writes one record as files.
+func (t *terminal) exportFiles(ctx context.Context, s *store.Store, id, to string) error {
+	sealed, err := s.Sealed(ctx, id)
+	if err != nil {
+		return err
+	}
+	r, err := sealed.Record()
+	if err != nil {
+		return err
+	}
+	if to == "" {
+		to = string(r.Run.Kind) + "-" + shortID(r.ID) + ".json"
+	}
+	files := append([]outFile{{to, sealed.Bytes}}, sealFiles(strings.TrimSuffix(to, ".json"), sealed)...)
+	written, err := writeFiles(files)
+	for _, f := range written {
+		t.print("wrote %s", f)
+	}
+	if err != nil {
+		return usage{err}
+	}
+	return nil
 }

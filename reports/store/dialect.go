@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"database/sql"
 	"embed"
 	"errors"
 	"fmt"
@@ -25,6 +26,9 @@ type dialect struct {
 	// backup keeps all that a store holds before its layout is changed to the
 	// given one, and says where.
 	backup func(ctx context.Context, s *Store, to int64) (string, error)
+	// snapshot is the isolation in which a transaction that only reads sees one
+	// state of the store, whatever is written meanwhile.
+	snapshot sql.IsolationLevel
 	// lockChain is the statement that makes others wait who would add to the
 	// chain too, until the transaction ends; empty where transactions that write
 	// wait for each other anyhow.

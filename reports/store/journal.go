@@ -433,3 +433,9 @@ func header(scan func(...any) error) (i Interrupted, err error) {
 	i.Header.ID = id
 	return i, nil
 }
+
+// parseStamp reads a time that stamp has written, and writes it anew.
+func parseStamp(text string) (string, error) {
+	t, err := time.Parse(time.RFC3339Nano, text)
+	return stamp(t), err
+}

@@ -25,7 +25,7 @@ func server() (*dialect, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, endsWith: "right(record, length($1)) = $1",
+	return &dialect{name: goose.DialectPostgres, folder: "postgres", backup: backupOnServer, snapshot: sql.LevelRepeatableRead, endsWith: "right(record, length($1)) = $1",
 		tail:      func(of string) string { return "right(" + of + ", 8)" },
 		holds:     func(text, part string) string { return "strpos(" + text + ", " + part + ") > 0" },
 		patience:  30 * time.Second,

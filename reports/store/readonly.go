@@ -108,3 +108,47 @@ func copyFile(from, to string) error {
 	_, err = io.Copy(out, in)
 	return errors.Join(err, out.Close())
 }
+
+// OpenToSalvage opens a copy of a file, as far as it can be read, whatever is
+// wrong with it; the file stays as it is.
+func OpenToSalvage(ctx context.Context, place string) (*Store, error) {
+	if OnServer(place) {
+		return nil, wrap(Shown(place), "salvage", fmt.Errorf("%w; ask its administrator", ErrOnServer))
+	}
+	if err := isFile(place); err != nil {
+		return nil, wrap(place, "salvage", fmt.Errorf("%w: %w", ErrNotAStore, err))
+	}
+	dir, err := os.MkdirTemp("", "bandproof-read-*")
+	if err != nil {
+		return nil, wrap(place, "salvage", err)
+	}
+	s := &Store{file: place, dialect: sqliteDialect, temporary: dir, notes: []string{fmt.Sprintf("a copy of store %s is read as far as it goes; the file stays as it is", place)}}
+	err = s.openDamaged(ctx, filepath.Join(dir, "copy.db"))
+	if err != nil {
+		return nil, wrap(place, "salvage", errors.Join(err, os.RemoveAll(dir)))
+	}
+	return s, nil
+}
+
+func (s *Store) openDamaged(ctx context.Context, copied string) error {
+	if err := copyFile(s.file, copied); err != nil {
+		return err
+	}
+	if err := copyFile(s.file+"-wal", copied+"-wal"); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	db, err := sql.Open("sqlite", sqliteName(copied, "_query_only=1"))
+	if err != nil {
+		return err
+	}
+	db.SetMaxOpenConns(1)
+	s.db = db
+	now, err := examine(ctx, db, false)
+	if err == nil && now < newestLayout("sqlite") {
+		err = fmt.Errorf("its layout %d is older than this program's (%d); use the bandproof that wrote it", now, newestLayout("sqlite"))
+	}
+	if err != nil {
+		return errors.Join(err, db.Close())
+	}
+	return nil
+}

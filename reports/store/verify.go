@@ -204,14 +204,20 @@ const keptColumns = `SELECT id, kind, created, asset, serial, customer, model, s
 		AND l.follows = record.follows AND l.corrects = record.corrects), ''),
 	chain, number, seal, signature, packed_sha256, body FROM record`
 
+// What follows a place: among the records of chains, and among the others.
+const (
+	sealedAfter   = " WHERE chain <> '' AND (chain, number, id) > ($1, $2, $3) ORDER BY chain, number, id LIMIT 1"
+	unsealedAfter = " WHERE chain = '' AND id > $1 ORDER BY id LIMIT 1"
+)
+
 // nextSealed is the record after a place, in the order of chains and numbers.
 func (s *Store) nextSealed(ctx context.Context, at *place) (record.Kept, error) {
-	return s.nextKept(ctx, at, " WHERE chain <> '' AND (chain, number, id) > ($1, $2, $3) ORDER BY chain, number, id LIMIT 1", at.chain, at.number, at.id)
+	return s.nextKept(ctx, at, sealedAfter, at.chain, at.number, at.id)
 }
 
 // nextUnsealed is the next record that is in no chain.
 func (s *Store) nextUnsealed(ctx context.Context, at *place) (record.Kept, error) {
-	return s.nextKept(ctx, at, " WHERE chain = '' AND id > $1 ORDER BY id LIMIT 1", at.id)
+	return s.nextKept(ctx, at, unsealedAfter, at.id)
 }
 
 func (s *Store) nextKept(ctx context.Context, at *place, where string, args ...any) (record.Kept, error) {
