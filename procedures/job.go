@@ -38,6 +38,10 @@ type Job struct {
 	// (ISO/IEC 17025:2017 7.8.4.3).
 	Due       Date   `toml:"due,omitempty" json:"due,omitzero" jsonschema_description:"Date of the next calibration, for data sheet and label; only with due_agreed."`
 	DueAgreed string `toml:"due_agreed,omitempty" json:"due_agreed,omitempty" jsonschema_description:"Who of the customer agreed to the due date, and when."`
+	// NotReleased: the unit leaves uncalibrated, with this reason.
+	NotReleased string `toml:"not_released,omitempty" json:"not_released,omitempty" jsonschema_description:"Why the unit is not released as calibrated, such as beyond repair; data sheet and label say so."`
+	// Unaltered: what was found is what is left.
+	Unaltered bool `toml:"unaltered,omitempty" json:"unaltered,omitempty" jsonschema_description:"Calibration only: nothing is repaired, adjusted or changed, so the as-found run is the as-left run as well."`
 	// Conformity "no": results are reported without a statement of conformity.
 	Conformity string    `toml:"conformity,omitempty" json:"conformity,omitempty" jsonschema:"enum=yes,enum=no" jsonschema_description:"Whether the data sheet states conformity; yes unless stated. no: results only, as agreed with the customer."`
 	Limited    []Limited `toml:"limited,omitempty" json:"limited,omitempty" jsonschema_description:"What this calibration leaves out or holds to wider limits, by agreement; shown on data sheet and label."`
@@ -75,10 +79,16 @@ func (j *Job) Check() []Wrong {
 	case j.Due.IsZero() && j.DueAgreed != "":
 		add("due_agreed", "is there, but due is not; give the date that was agreed, such as due = 2027-05-31")
 	}
+	if j.NotReleased != "" && !j.Due.IsZero() {
+		add("due", "is %s, but not_released says that the unit is not calibrated; leave one of them out", j.Due)
+	}
+	if j.Unaltered && j.Work != "" {
+		add("unaltered", "is true, but work says what was done to the unit; leave one of them out")
+	}
 	if c := j.Conformity; c != "" && c != "yes" && c != "no" {
 		add("conformity", "is %q; expected yes or no", c)
 	}
-	texts := []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}, {"due_agreed", j.DueAgreed}}
+	texts := []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}, {"due_agreed", j.DueAgreed}, {"not_released", j.NotReleased}}
 	for k, l := range j.Limited {
 		for _, x := range []Wrong{{"what", l.What}, {"why", l.Why}, {"agreed", l.Agreed}} {
 			x.Key = fmt.Sprintf("limited[%d].%s", k, x.Key)

@@ -161,7 +161,8 @@ func (f *files) options(now time.Time, adjusted procedures.Date) procedures.Opti
 type jobFlags struct {
 	path                                                       string
 	number, customer, asset, serial, technician, work, remarks string
-	temperature, humidity, onFor                               string
+	temperature, humidity, onFor, notReleased                  string
+	unaltered                                                  bool
 }
 
 func (j *jobFlags) file(c *cobra.Command) {
@@ -177,6 +178,8 @@ func (j *jobFlags) all(c *cobra.Command) {
 	c.Flags().StringVar(&j.technician, "technician", "", "who does the work")
 	c.Flags().StringVar(&j.work, "work", "", "what was done to the unit since the as-found run")
 	c.Flags().StringVar(&j.remarks, "remarks", "", "remarks for the data sheet")
+	c.Flags().StringVar(&j.notReleased, "not-released", "", "why the unit is not released as calibrated, such as \"beyond repair\"; data sheet and label say so")
+	c.Flags().BoolVar(&j.unaltered, "unaltered", false, "calibration only: nothing is repaired, adjusted or changed, so the as-found run is the as-left run as well")
 	c.Flags().StringVar(&j.temperature, "temperature", "", "ambient temperature, such as \"23 °C\"")
 	c.Flags().StringVar(&j.humidity, "humidity", "", "relative humidity, such as \"45 %\"")
 	c.Flags().StringVar(&j.onFor, "on-for", "", "how long the unit has been on, such as \"2 h\"")
@@ -197,11 +200,12 @@ func (j *jobFlags) load(c *cobra.Command) (procedures.Job, error) {
 		job = *p
 	}
 	for flag, to := range map[string]*string{"number": &job.Number, "customer": &job.Customer, "asset": &job.Asset, "serial": &job.Serial,
-		"technician": &job.Technician, "work": &job.Work, "remarks": &job.Remarks} {
+		"technician": &job.Technician, "work": &job.Work, "remarks": &job.Remarks, "not-released": &job.NotReleased} {
 		if f := c.Flags().Lookup(flag); f != nil && f.Changed {
 			*to = f.Value.String()
 		}
 	}
+	job.Unaltered = job.Unaltered || j.unaltered
 	if err := j.conditions(&job); err != nil {
 		return job, usage{err}
 	}

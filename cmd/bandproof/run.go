@@ -89,6 +89,9 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if err != nil {
 		return err
 	}
+	if job.Unaltered && kind != runner.AsFound {
+		return usage{fmt.Errorf("the job says that nothing is altered (unaltered): then the as-found run is the as-left run as well, and there is no --%s", kind)}
+	}
 	if err := os.MkdirAll(f.out, 0o755); err != nil {
 		return usage{fmt.Errorf("--out: %w", err)}
 	}
@@ -108,6 +111,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	w := sweep{files: in, job: job, kind: kind, store: st, key: key, place: time.Local, out: f.out, operator: operator, terminal: t, clock: drivers.WallClock{}, invented: f.invented, follows: f.follows,
 		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, only: f.only, claims: claimsFolder(),
 		log: logTo(t, f.verbose)}
+	w.logo = in.logo(t)
 	done, err := w.do(ctx)
 	if err != nil && done.Record.ID == "" {
 		return err
