@@ -23,7 +23,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-//go:embed demo/*.toml
+//go:embed demo/*.toml demo/logo.png
 var demoFiles embed.FS
 
 // The story of the demo: what is wrong with the virtual unit as found, and
@@ -102,6 +102,8 @@ func demo(ctx context.Context, t *terminal, out string) error {
 	w := sweep{files: in, store: st, key: key, out: out, terminal: t, clock: clock, invented: true, log: slog.New(slog.DiscardHandler), dial: inProcess(bench),
 		operator: demoOperator{t, bench}}
 
+	w.logo = in.logo(t)
+
 	t.print("Virtual bench, invented unit and data. Model time: nothing waits for its gates.")
 	t.print("")
 	t.print("1. As found: the unit as the customer sent it.")
@@ -172,7 +174,10 @@ func layOut(out string) error {
 	for _, e := range entries {
 		text, err := demoFiles.ReadFile("demo/" + e.Name())
 		if err == nil {
-			err = writeFile(filepath.Join(out, e.Name()), toToday(text, time.Now()))
+			if filepath.Ext(e.Name()) == ".toml" {
+				text = toToday(text, time.Now())
+			}
+			err = writeFile(filepath.Join(out, e.Name()), text)
 		}
 		if err != nil {
 			return err

@@ -62,7 +62,7 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 // same whenever it is made.
 func (w sweep) record(result runner.Result, follows string) record.Record {
 	return record.New(record.Parts{ID: result.ID, Follows: follows, Now: result.Finished, Job: w.job, Procedure: w.files.procedure, ProcedureFile: w.files.procedureFile,
-		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Invented: w.invented, Place: w.place})
+		Bench: w.files.bench, BenchFile: w.files.benchFile, Run: result, Logo: nameOf(w.logo), Invented: w.invented, Place: w.place})
 }
 
 // earlier finds the records that stand before this one on the data sheet. What
@@ -157,6 +157,7 @@ func (w sweep) writeAll(sealed record.Sealed, seals []record.Seal, records ...re
 	if sealed.IsSealed() {
 		s = s.Sealed(append(seals, sealed.Seal), sealed.Head(), sealed.Seal.Number)
 	}
+	s = w.terminal.withLogo(s, w.logo)
 	var pdf, csv strings.Builder
 	if err := s.PDF(&pdf); err != nil {
 		return nil, fmt.Errorf("data sheet: %w", err)

@@ -72,7 +72,8 @@ func (w sweep) journal(ctx context.Context, id string, started time.Time, plan *
 	for key, f := range w.files.shelf.Kept() {
 		kept[key] = store.Profile{File: f.Name, Text: f.Text}
 	}
-	return w.store.Begin(ctx, store.Header{ID: id, Kind: w.kind, Started: started, Procedure: w.files.procedureFile, Bench: w.files.benchFile,
+	w.keepLogo(ctx)
+	return w.store.Begin(ctx, store.Header{ID: id, Logo: nameOf(w.logo), Kind: w.kind, Started: started, Procedure: w.files.procedureFile, Bench: w.files.benchFile,
 		Planned: len(plan.Points) + len(plan.Tasks), Plan: fingerprint, Job: w.job, Follows: w.follows, Only: w.only, Overdue: overdue, Invented: w.invented, Program: record.Version,
 		Profiles: kept, ProcedurePath: w.files.procedurePath, BenchPath: w.files.benchPath, Out: out, WireLog: w.wireLog})
 }

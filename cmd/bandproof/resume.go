@@ -104,6 +104,7 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 	w := sweep{files: in, job: r.header.Job, kind: r.header.Kind, store: st, key: key, place: time.Local, out: r.header.Out, operator: person{t, r.header.Job.Technician}, terminal: t, clock: drivers.WallClock{},
 		invented: r.header.Invented, follows: r.header.Follows, only: r.header.Only, wireLog: r.header.WireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, claims: claimsFolder(), resumed: r,
 		log: logTo(t, f.verbose)}
+	w.logo = keptLogo(ctx, t, st, r.header.Logo)
 	if f.unattended {
 		w.operator = nobody{}
 	}

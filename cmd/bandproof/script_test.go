@@ -147,7 +147,8 @@ func serveReceiver(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Setenv(args[0], server.URL)
 }
 
-// benchfile FILE writes the demo's bench file with the addresses that bench serves.
+// benchfile FILE writes the demo's bench file with the addresses that bench
+// serves, and its logo beside it.
 func writeBenchFile(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 1 {
 		ts.Fatalf("usage: benchfile FILE")
@@ -159,6 +160,9 @@ func writeBenchFile(ts *testscript.TestScript, neg bool, args []string) {
 		text = strings.Replace(text, "TCPIP0::127.0.0.1::"+was+"::SOCKET", ts.Getenv(name), 1)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
+	logo, err := os.ReadFile("demo/logo.png")
+	ts.Check(err)
+	ts.Check(os.WriteFile(filepath.Join(filepath.Dir(ts.MkAbs(args[0])), "logo.png"), logo, 0o644))
 }
 
 // killed TEXT ARGS... runs bandproof with Enter at every prompt and kills it once

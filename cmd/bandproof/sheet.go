@@ -39,7 +39,7 @@ func sheetEndings() string {
 }
 
 func sheetCommand(t *terminal) *cobra.Command {
-	var file, to, format string
+	var file, to, format, logo string
 	var style sheet.Options
 	c := &cobra.Command{
 		Use:   "sheet RECORD...",
@@ -68,12 +68,16 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if s, err = findSeals(c, t, s, file, args, records); err != nil {
 				return err
 			}
+			if s, err = findLogo(c, t, s, file, logo); err != nil {
+				return err
+			}
 			return writeSheet(t, s, write, to)
 		},
 	}
 	storeFlag(c, &file, false, "the records")
 	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in "+sheetEndings()+"; \"-\" for standard output")
 	c.Flags().StringVar(&format, "format", "", "format where no ending tells it: "+strings.ReplaceAll(sheetEndings(), ".", ""))
+	logoFlag(c, &logo)
 	styleFlags(c, &style)
 	return c
 }

@@ -42,6 +42,7 @@ type sweep struct {
 	silent    bool // no bell
 	asking    promptFlags
 	accept    []string // overdue standards that are used all the same
+	logo      *record.Picture
 	only      []string // points and tasks of an added run; all where none is named
 	log       *slog.Logger
 	// dial and system stand in for the network and the drivers of the machine.

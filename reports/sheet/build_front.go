@@ -14,19 +14,21 @@ import (
 func (s *Sheet) front() []block {
 	var b []block
 	b = append(b, s.amendments()...)
+	b = append(b, s.notReleased()...)
 	b = append(b, s.alerts()...)
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)
 	}
-	b = append(b, s.identity(), &paragraph{Text: s.method()})
-	b = append(b, &heading{Level: 1, Text: s.say("Statement of conformity")})
+	b = append(b, s.identity(), &heading{Level: 1, Text: s.say("Statement of conformity")})
 	for _, r := range s.runs {
 		b = append(b, r.statement())
 	}
 	if missing := s.missing(); missing != "" {
 		b = append(b, &paragraph{Text: missing})
 	}
-	b = append(b, s.specification(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")})
+	b = append(b, s.limited()...)
+	b = append(b, s.specification(), s.basis(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")},
+		&signatures{Lines: s.signers()}, &heading{Level: 1, Text: s.say("Basis of the results")}, &paragraph{Text: s.method()})
 	if len(s.inputNames()) > 0 {
 		b = append(b, s.byInput())
 	}
@@ -35,7 +37,6 @@ func (s *Sheet) front() []block {
 	b = append(b, s.notJudged()...)
 	b = append(b, s.conditions(), s.standards())
 	b = append(b, s.statements()...)
-	b = append(b, &signatures{Lines: s.signers()})
 	return b
 }
 
@@ -89,37 +90,26 @@ func (r run) taken() string {
 
 func (s *Sheet) identity() block {
 	l := s.last()
-	lab := l.Laboratory
 	var performed []string
 	for _, r := range s.runs {
 		performed = append(performed, r.inline+" "+r.days(r.Run.Started, r.Run.Finished))
 	}
-	return &grid{Columns: 4, Items: []item{
-		{s.say("Laboratory"), join("\n", s.stated(lab.Name), strings.Join(lab.Address, ", "), lab.Contact, s.workPlace(lab.Place))},
-		{s.say("Customer"), join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
-		{s.say("Record"), strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
-		{s.say("Unit: maker"), s.stated(l.Maker)},
-		{s.say("Unit: model"), s.stated(l.Model)},
+	return &grid{Columns: 4, Items: append(append(s.madeBy(), []item{
+		{s.say("Unit (maker, model)"), join(", ", s.stated(l.Maker), s.stated(l.Model))},
 		{s.say("Unit: serial number"), s.stated(l.Job.Serial)},
 		{s.say("Asset number (as the customer states)"), s.stated(l.Job.Asset)},
 		{s.say("Options (as the customer states)"), s.stated(l.Job.Options)},
 		{s.say("What the unit states of itself"), strings.Join(s.labelled(run.unitStates), "\n")},
 		{s.say("Condition on receipt"), s.stated(s.runs[0].Job.Condition)},
 		{s.say("Received"), s.stated(l.Job.Received.String())},
+		{s.say("Order"), s.stated(l.Job.Number)},
+		{s.say("Customer"), join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
+		{s.say("Record"), strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
 		{s.say("Performed"), strings.Join(performed, "\n")},
 		{s.say("Issued"), l.day(l.Created)},
-		{s.say("Order"), s.stated(l.Job.Number)},
 		{s.say("Performed by"), strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
 		{s.say("Procedure"), s.say("%[1]s, revision %[2]s", s.stated(l.Record.Procedure.Name), s.stated(l.Record.Procedure.Revision))},
-	}}
-}
-
-// workPlace says where the work was done, where that is stated.
-func (w *words) workPlace(place string) string {
-	if place == "" {
-		return ""
-	}
-	return w.say("work done at: %s", place)
+	}...), s.dueItem()...)}
 }
 
 // merged gathers lines of several runs: equal ones once, led by the labels of
@@ -157,6 +147,10 @@ func (s *Sheet) missing() string {
 	switch {
 	case !has(runner.AsFound):
 		return s.say("This sheet holds no as-found run: it does not say how the unit was received.")
+	case !has(runner.AsLeft) && s.last().Job.NotReleased != "":
+		return "" // the notice says all
+	case !has(runner.AsLeft) && s.last().Job.Unaltered && s.asFoundOnly():
+		return s.say("Nothing was repaired, adjusted or changed in this job: the as-found results are the as-left results as well.")
 	case !has(runner.AsLeft):
 		return s.say("This sheet holds no as-left run: it says how the unit was released only if nothing was altered since.")
 	}

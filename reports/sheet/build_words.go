@@ -71,7 +71,6 @@ func rowKey(row []cell) string {
 // statements are what the sheet says about all results alike.
 func (s *Sheet) statements() []block {
 	b := []block{
-		&paragraph{Label: s.say("Reference topology"), Text: strings.Join(s.labelled(run.topology), "\n")},
 		&paragraph{Label: s.say("Uncertainty"), Text: s.say("The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k "+
 			"that gives a coverage probability of about 95 %% (%[1]s %%; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). "+
 			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading "+
@@ -128,7 +127,7 @@ func (r run) topology() string {
 
 func (s *Sheet) signers() []item {
 	name := join(", ", slices.Compact(names(s.runs))...)
-	return []item{{s.say("Performed by"), name}, {s.say("Checked by"), ""}}
+	return []item{{s.say("Performed by"), name}, {s.say("Checked and authorised by"), ""}}
 }
 
 func names(runs []run) []string {

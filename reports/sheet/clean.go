@@ -55,6 +55,9 @@ func (d *document) clean() {
 	for _, s := range append(pointers(d.IDs), &d.Title, &d.Records, &d.Fingerprint, &d.Subject, &d.Author, &d.Program) {
 		*s = oneLine(*s)
 	}
+	for _, s := range d.Head.texts() {
+		*s = clean(*s)
+	}
 	for _, b := range d.Blocks {
 		for _, s := range b.texts() {
 			*s = clean(*s)

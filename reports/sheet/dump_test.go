@@ -10,6 +10,7 @@ func dump(d *document) string {
 	var b strings.Builder
 	p := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	p("title: %s\nids: %s\ninvented: %s\nsubject: %s\nauthor: %s\nprogram: %s\ncreated: %s", d.Title, strings.Join(d.IDs, ", "), d.Invented, d.Subject, d.Author, d.Program, d.Created.Format("2006-01-02T15:04:05Z07:00"))
+	p("head: %s // %s, logo %t", d.Head.Name, strings.Join(d.Head.Lines, " // "), d.Head.Logo != nil)
 	for _, x := range d.Blocks {
 		p("")
 		switch x := x.(type) {

@@ -6,6 +6,7 @@ import "time"
 // text; a writer adds nothing but page numbers.
 type document struct {
 	*words
+	Head    letterhead
 	Title   string
 	IDs     []string // record ids
 	Records string   // the same with what they are, for every page

@@ -194,6 +194,7 @@ func (w *pdfWriter) keep(b, next block) {
 
 // head is the title on the first page.
 func (w *pdfWriter) head() {
+	w.letterhead(w.doc.Head)
 	w.y += 16
 	w.text(marginX, w.y, w.doc.Title, w.bold, 18)
 	w.y += 10

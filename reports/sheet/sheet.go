@@ -21,6 +21,7 @@ type Sheet struct {
 	// replaced are records that take the place of those on the sheet, by the ids of
 	// the latter.
 	replaced map[string]record.Record
+	logo     *logo
 	// doubts are remarks on whether the records belong together.
 	doubts []said
 }
@@ -143,7 +144,7 @@ func (s *Sheet) invented() bool {
 func (s *Sheet) build() *document {
 	l := s.last()
 	d := &document{
-		Title: s.say("Calibration data sheet"), IDs: s.ids(), Records: s.say("Records %[2]s", s.count(len(s.runs)), strings.Join(s.ids(), ", ")), End: s.say("End of data sheet"),
+		Head: s.letterhead(), Title: s.say("Calibration data sheet"), IDs: s.ids(), Records: s.say("Records %[2]s", s.count(len(s.runs)), strings.Join(s.ids(), ", ")), End: s.say("End of data sheet"),
 		Subject: join(" ", l.Maker, l.Model) + prefixed(", ", s.serial(l.Job.Serial)),
 		Author:  l.Laboratory.Name, Program: join(" ", l.Program.Name, l.Program.Version), Created: l.Created, words: s.words, Fingerprint: s.sealLine(),
 	}

@@ -44,6 +44,11 @@ func (d *document) text(out io.Writer, columns int) error {
 }
 
 func (w *textWriter) begin() {
+	for _, x := range append([]string{w.doc.Head.Name}, w.doc.Head.Lines...) {
+		if x != "" {
+			w.wrapped("", x)
+		}
+	}
 	w.line(strings.Repeat("=", w.columns))
 	w.wrapped("", w.doc.Title)
 	w.wrapped("", w.doc.Records)

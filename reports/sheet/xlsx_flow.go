@@ -93,9 +93,35 @@ func (f *flow) pieces(s string, span int, l look) []string {
 
 // title is the top of the first worksheet.
 func (f *flow) title(d *document) {
+	f.letterhead(d.Head)
 	f.text(0, flowColumns, d.Title, look{Size: 16, Bold: true})
 	if d.Invented != "" {
 		f.text(0, flowColumns, d.Invented, look{Size: 10, Bold: true, Middle: true, Fill: 225, Frame: true})
+	}
+}
+
+// letterhead has the logo on the right, over rows of its own.
+func (f *flow) letterhead(h letterhead) {
+	const logoColumns = 8
+	span := flowColumns
+	if h.Logo != nil {
+		width, height := h.Logo.fitted()
+		span -= logoColumns + 1
+		f.pictures = append(f.pictures, flowPicture{len(f.rows), flowColumns - logoColumns, h.Logo.PNG, h.Logo.Width, width, h.Name})
+		defer func(first int) {
+			for _, r := range f.rows[first:] {
+				height -= r.height
+			}
+			if height > 0 {
+				f.add(height)
+			}
+		}(len(f.rows))
+	}
+	if h.Name != "" {
+		f.text(0, span, h.Name, look{Size: 12, Bold: true})
+	}
+	for _, l := range h.Lines {
+		f.text(0, span, l, look{Size: flowSize})
 	}
 }
 

@@ -20,10 +20,11 @@ const pictureDPI = 160
 // zero and logarithmic far out, no hatched stretch that was not shown, no sign for
 // a point without a value; and what they would draw stands in the table beside.
 type flowPicture struct {
-	row     int
-	png     []byte
-	pixels  int // width
-	caption string
+	row, column int
+	png         []byte
+	pixels      int     // width
+	width       float64 // points
+	caption     string
 }
 
 // picture draws a plot, with its caption below.
@@ -36,7 +37,7 @@ func (f *flow) picture(plot func(draw.Canvas), height float64, caption string) e
 		return fmt.Errorf("drawing %q: %w", caption, err)
 	}
 	f.gap(6)
-	f.pictures = append(f.pictures, flowPicture{len(f.rows), b.Bytes(), c.Image().Bounds().Dx(), caption})
+	f.pictures = append(f.pictures, flowPicture{len(f.rows), 0, b.Bytes(), c.Image().Bounds().Dx(), width, caption})
 	for left := height + 2; left > 0; left -= flowLine {
 		f.add(math.Min(left, flowLine))
 	}
@@ -48,9 +49,9 @@ func (f *flow) picture(plot func(draw.Canvas), height float64, caption string) e
 // which are not kept. Their size is theirs and does not follow the cells.
 func (b *book) pictures(f *flow) error {
 	for _, p := range f.pictures {
-		scale := flowColumns * flowUnit / 72 * 96 / float64(p.pixels)
+		scale := p.width / 72 * 96 / float64(p.pixels)
 		o := &excelize.GraphicOptions{AltText: p.caption, ScaleX: scale, ScaleY: scale, Positioning: "oneCell", LockAspectRatio: true}
-		if err := b.file.AddPictureFromBytes(f.name, cellName(0, p.row), &excelize.Picture{Extension: ".png", File: p.png, Format: o}); err != nil {
+		if err := b.file.AddPictureFromBytes(f.name, cellName(p.column, p.row), &excelize.Picture{Extension: ".png", File: p.png, Format: o}); err != nil {
 			return fmt.Errorf("worksheet %q, drawing %q: %w", f.name, p.caption, err)
 		}
 	}

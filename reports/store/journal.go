@@ -46,6 +46,8 @@ type Header struct {
 	// the wire log is kept with the record.
 	Out     string `json:"out,omitempty"`
 	WireLog bool   `json:"wire_log,omitempty"`
+	// Logo is that of the data sheet; its bytes are kept beside.
+	Logo *record.Logo `json:"logo,omitempty"`
 }
 
 // Profile is the file of an instrument's profile, kept whole.

@@ -29,8 +29,9 @@ func TestNothingIsEverChangedOnAServer(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, s.KeepHold(t.Context(), store.Held{ID: "h"}))
 	require.NoError(t, s.ImportResults(t.Context(), results(t, "one.csv", "S-1,A-1,0.1")))
+	require.NoError(t, s.AddLogo(t.Context(), aLogo(t, 3)))
 	db := storetest.Open(t, place)
-	for table, key := range map[string]string{"record": "id", "journal": "seq", "wire_log": "seq", "bench_log": "seq", "imported_file": "sha256", "imported_result": "sha256"} {
+	for table, key := range map[string]string{"logo": "sha256", "record": "id", "journal": "seq", "wire_log": "seq", "bench_log": "seq", "imported_file": "sha256", "imported_result": "sha256"} {
 		const column = "body"
 		for _, q := range []string{
 			"UPDATE " + table + " SET " + column + " = " + column,
@@ -47,8 +48,8 @@ func TestNothingIsEverChangedOnAServer(t *testing.T) {
 		}
 	}
 	var n int
-	require.NoError(t, db.QueryRow("SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM journal) + (SELECT count(*) FROM wire_log) + (SELECT count(*) FROM bench_log) + (SELECT count(*) FROM imported_file) + (SELECT count(*) FROM imported_result)").Scan(&n))
-	require.Equal(t, 6, n)
+	require.NoError(t, db.QueryRow("SELECT (SELECT count(*) FROM record) + (SELECT count(*) FROM journal) + (SELECT count(*) FROM wire_log) + (SELECT count(*) FROM bench_log) + (SELECT count(*) FROM imported_file) + (SELECT count(*) FROM imported_result) + (SELECT count(*) FROM logo)").Scan(&n))
+	require.Equal(t, 7, n)
 }
 
 // A server that is killed while a run writes: the run is told, all that the server
