@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"maps"
 	"slices"
@@ -42,6 +43,9 @@ as independent (root of the sum of squares).`,
 					return usage{fmt.Errorf("%s and %s are the same record, %s; name two", args[0], args[1], a.ID)}
 				}
 				x := history.Compare(a, b, anyway)
+				if err := corrected(c.Context(), s, &x); err != nil {
+					return err
+				}
 				if len(x.Against) > 0 && !anyway {
 					return usage{fmt.Errorf("these two can't be compared:\n  %s\n--anyway sets them side by side nevertheless", strings.Join(x.Against, "\n  "))}
 				}
@@ -55,6 +59,25 @@ as independent (root of the sum of squares).`,
 	c.Flags().BoolVar(&changed, "changed", false, "list only what changed by more than its uncertainty or crossed its limit")
 	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof comparison 1\")")
 	return c
+}
+
+// corrected notes where another record has taken the place of one of the two.
+func corrected(ctx context.Context, s *store.Store, x *history.Comparison) error {
+	for _, side := range []struct {
+		name string
+		r    history.Compared
+	}{{"A", x.A}, {"B", x.B}} {
+		rows, err := s.List(ctx, store.Query{Serial: side.r.Serial})
+		if err != nil {
+			return err
+		}
+		for _, row := range rows {
+			if row.ID == side.r.Record && row.CorrectedBy != "" {
+				x.Notes = append(x.Notes, fmt.Sprintf("%s is corrected by record %s, which takes its place", side.name, row.CorrectedBy))
+			}
+		}
+	}
+	return nil
 }
 
 // comparison lays two records out, the summary on top.

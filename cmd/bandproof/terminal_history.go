@@ -169,6 +169,9 @@ func driftWords(s history.Series) []string {
 	list := []string{
 		fmt.Sprintf("drift %s %s per day, U = %s (95.45 %%, %s in %s, %d degrees of freedom; scatter %.2g times what the uncertainties explain): %s",
 			signedPlain(slope), unit, shownU(d.Expanded*f), countOf(d.Results, "result"), stretchWords(d.Stretches), d.Freedom, d.Ratio, shown)}
+	if !d.Since.IsZero() {
+		return append(list, fmt.Sprintf("adjusted or repaired on %s and not measured since: where it stands is not known, and nothing is predicted", date(d.Since)))
+	}
 	if d.Limit == nil {
 		return append(list, "no limit is stated that could be crossed")
 	}
@@ -220,8 +223,11 @@ func (t *terminal) drifts(h history.History, full *history.Series) error {
 		}
 		if d := s.Drift; d != nil {
 			cells[6], cells[7] = signedPlain(shownValue(quantity.ExactDecimal(d.PerDay).Mul(scale), d.Expanded*f)), shownU(d.Expanded*f)
-			if d.Crossing != nil {
+			switch {
+			case d.Crossing != nil:
 				cells[8], cells[9] = crossings(d)
+			case !d.Since.IsZero():
+				cells[10] = "adjusted or repaired since"
 			}
 		} else {
 			cells[10] = fmt.Sprintf("too few: %s", countOf(len(s.Intervals), "interval"))

@@ -98,13 +98,14 @@ func TestFiveYears(t *testing.T) {
 	golden(t, "compare.txt", plain.Replace(out))
 	out, _ = bandproof(t, 0, "records", "compare", rows[len(rows)-1].ID, rows[0].ID, "--store", file)
 	require.Contains(t, out, "all contributions are taken as independent", "the reference had another certificate five years later")
-	withdrawnHistory(t, file, rows[0].ID)
+	withdrawnHistory(t, file, rows)
 	hostileHistory(t, file, rows[0].ID)
 }
 
 // withdrawnHistory withdraws a record: the history goes without it, and says so.
-func withdrawnHistory(t *testing.T, file, id string) {
+func withdrawnHistory(t *testing.T, file string, rows []store.Row) {
 	t.Helper()
+	id := rows[0].ID
 	s, err := store.Open(t.Context(), file)
 	require.NoError(t, err)
 	r, err := s.Record(t.Context(), id)
@@ -116,6 +117,8 @@ func withdrawnHistory(t *testing.T, file, id string) {
 	require.Contains(t, out, "asset A-17: 7 runs")
 	require.Contains(t, out, "left out: record "+id+" is withdrawn by 0withdrawal: wrong pad (invented)")
 	require.NotContains(t, out, "2031-12-07")
+	out, _ = bandproof(t, 0, "records", "compare", rows[1].ID, rows[0].ID, "--store", file)
+	require.Contains(t, out, "note: B is corrected by record 0withdrawal, which takes its place")
 }
 
 // hostileHistory shows a unit whose names would be markup, a formula, or marks of

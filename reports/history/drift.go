@@ -47,6 +47,10 @@ type Drift struct {
 	Holds    float64 `json:"holds_days"`
 	HoldsAll bool    `json:"holds_up_to_the_end,omitempty"`
 
+	// Since is the date of an adjustment or a repair after the newest result: where
+	// it stands now is not known, and nothing is predicted. Zero: there was none.
+	Since time.Time `json:"adjusted_since,omitzero"`
+
 	fit  *stability.Stretches
 	last int // stretch
 	from time.Time
@@ -88,10 +92,22 @@ func (s *Series) fit(runs []Run) {
 		Newest: newest.At, Kind: newest.Run, Until: newest.At.Add(Reach * span), Next: newest.Standard, fit: f, last: newest.Stretch, from: first.At}
 	d.Expanded = d.Factor * f.Standard
 	d.Shown = math.Abs(d.PerDay) > d.Expanded
-	d.limit(s.Values)
-	d.Course = d.Ahead(12)
-	d.cross()
 	s.Drift = d
+	if d.Since = s.changed(runs, newest); d.Since.IsZero() {
+		d.limit(s.Values)
+		d.Course = d.Ahead(12)
+		d.cross()
+	}
+}
+
+// changed is the time of the first adjustment or repair after a value.
+func (s *Series) changed(runs []Run, v Value) time.Time {
+	for _, r := range runs[v.run:] {
+		if s.timebase && r.timebase != runs[v.run].timebase || r.epoch != runs[v.run].epoch {
+			return r.At
+		}
+	}
+	return time.Time{}
 }
 
 func count(n int, what string) string {
@@ -115,8 +131,12 @@ func (d *Drift) limit(values []Value) {
 	}
 }
 
-// Ahead predicts from the newest result to Until in so many steps.
+// Ahead predicts from the newest result to Until in so many steps; nothing where
+// it is not known where it stands.
 func (d *Drift) Ahead(steps int) (list []Predicted) {
+	if !d.Since.IsZero() {
+		return nil
+	}
 	for k := range steps + 1 {
 		list = append(list, d.at(d.Newest.Add(d.Until.Sub(d.Newest)/time.Duration(steps)*time.Duration(k))))
 	}

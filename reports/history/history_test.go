@@ -140,6 +140,29 @@ func TestPredictionsEnd(t *testing.T) {
 	require.True(t, d.HoldsAll)
 }
 
+// What was not measured since an adjustment has a drift, and no prediction.
+func TestAdjustedSince(t *testing.T) {
+	records := drifting(5, 0, 1e-7)
+	partly := built(4*365+1, left, 0, func(r *record.Record) { r.Run.Points = r.Run.Points[1:] })
+	h := history.New("S-1", append(records, partly), nil)
+	old := series(t, h, "B 100 MHz").Drift
+	require.InEpsilon(t, -10.0/365, old.PerDay, 1e-6)
+	require.Equal(t, partly.Run.Started, old.Since)
+	require.Nil(t, old.Crossing)
+	require.Empty(t, old.Ahead(5))
+	require.NotNil(t, series(t, h, "B 1 GHz").Drift.Crossing)
+	require.Contains(t, h.Interval.Reasons[len(h.Interval.Reasons)-2], "1 result without")
+	all := built(4*365+1, left, 0)
+	all.Run.Points = nil
+	h = history.New("S-1", append(records, all), nil)
+	require.Equal(t, history.MethodStaircase, h.Interval.Method)
+	elsewhere := built(4*365+20, found, 0, func(r *record.Record) {
+		r.Run.Points, r.Job.Adjusted = nil, procedures.Date{Time: after(4*365 + 10)}
+	})
+	h = history.New("S-1", append(records, elsewhere), nil)
+	require.Equal(t, elsewhere.Run.Started, series(t, h, "B 1 GHz").Drift.Since)
+}
+
 // A one-sided limit is crossed on its own side only.
 func TestOneSidedLimits(t *testing.T) {
 	row := func(days, dbm float64) record.Record {
@@ -233,7 +256,14 @@ func TestOrderAndDates(t *testing.T) {
 			two = append(two, moved)
 		}
 		a := history.New("S-1", one, nil)
-		b := history.New("S-1", rapid.Permutation(one).Draw(t, "order"), nil)
+		places, other := make([]int, n), make([]record.Record, n)
+		for k := range places {
+			places[k] = k
+		}
+		for k, from := range rapid.Permutation(places).Draw(t, "order") {
+			other[k] = one[from]
+		}
+		b := history.New("S-1", other, nil)
 		text := func(h history.History) string {
 			out, err := json.Marshal(h)
 			require.NoError(t, err)
@@ -250,6 +280,10 @@ func TestOrderAndDates(t *testing.T) {
 				continue
 			}
 			require.InDelta(t, s.Drift.PerDay, o.Drift.PerDay, 1e-9*math.Abs(s.Drift.PerDay)+1e-18)
+			require.Equal(t, s.Drift.Crossing == nil, o.Drift.Crossing == nil)
+			if s.Drift.Crossing == nil {
+				continue
+			}
 			for _, x := range [][2]time.Time{{s.Drift.Until, o.Drift.Until}, {s.Drift.Newest, o.Drift.Newest}, {s.Drift.Crossing.Line, o.Drift.Crossing.Line}, {s.Drift.Crossing.Interval, o.Drift.Crossing.Interval}} {
 				require.Equal(t, x[0].IsZero(), x[1].IsZero())
 				if !x[0].IsZero() {
