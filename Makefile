@@ -27,6 +27,8 @@ PACKAGES += qpdf libreoffice-calc-nogui python3-openpyxl
 # Judges of certificates (xmllint; BANDPROOF_DCC_SCHEMAS names a folder with the published schemas) and of their
 # signatures (xmlsec1).
 PACKAGES += libxml2-utils xmlsec1 openssl
+# What a stranger checks records with (reports/record/VERIFY.md), and a reader of key files.
+PACKAGES += coreutils jq unzip openssh-client python3
 
 tools:
 	@missing=""; for p in $(PACKAGES); do dpkg -s $$p >/dev/null 2>&1 || missing="$$missing $$p"; done; \

@@ -71,7 +71,7 @@ func correct(c *cobra.Command, t *terminal, place, id string, f correctFlags) er
 	if err != nil {
 		return usage{err}
 	}
-	key, err := t.signingKey(f.key)
+	key, err := t.signingKey(f.key, false)
 	if err != nil {
 		return err
 	}

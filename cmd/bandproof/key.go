@@ -2,19 +2,24 @@ package main
 
 import (
 	"crypto/ed25519"
+	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
 	"bandproof/reports/record"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 )
 
 // The signing key is found by these, unless --key names its file.
 const (
 	keyVariable        = "BANDPROOF_KEY"
 	passphraseVariable = "BANDPROOF_KEY_PASSPHRASE"
+	// newPassphraseVariable is that which a key is given, where there is no terminal.
+	newPassphraseVariable = "BANDPROOF_KEY_NEW_PASSPHRASE"
 )
 
 // keyFlag says where the signing key is.
@@ -38,13 +43,14 @@ func keyFile(flag string) (string, error) {
 }
 
 // signingKey reads the key, before a run begins, so that nothing is left to go
-// wrong with it when the record is made. A new one is told of.
-func (t *terminal) signingKey(flag string) (ed25519.PrivateKey, error) {
+// wrong with it when the record is made. A new one is told of. Where nobody is
+// there a passphrase comes from the environment alone.
+func (t *terminal) signingKey(flag string, unattended bool) (ed25519.PrivateKey, error) {
 	file, err := keyFile(flag)
 	if err != nil {
 		return nil, err
 	}
-	key, made, err := record.OpenKey(file, t.passphrase)
+	key, made, err := t.openKey(file, unattended)
 	if err != nil {
 		return nil, usage{err}
 	}
@@ -54,16 +60,51 @@ func (t *terminal) signingKey(flag string) (ed25519.PrivateKey, error) {
 	return key, nil
 }
 
+// passphraseTries is how often a person may mistype a passphrase.
+const passphraseTries = 3
+
+func (t *terminal) openKey(file string, unattended bool) (key ed25519.PrivateKey, made bool, err error) {
+	asked := false
+	for range passphraseTries {
+		key, made, err = record.OpenKey(file, func(isNew bool) ([]byte, error) {
+			secret := os.Getenv(passphraseVariable)
+			if secret != "" || isNew { // a new key has one only where it is there
+				return []byte(secret), nil
+			}
+			if unattended {
+				return nil, fmt.Errorf("nobody is there to type it: set $%s", passphraseVariable)
+			}
+			asked = true
+			return t.secret(fmt.Sprintf("passphrase of signing key %s: ", file))
+		})
+		if !asked || !errors.Is(err, record.ErrPassphrase) || errors.Is(err, errNoTerminal) {
+			break
+		}
+		t.note("%v", err)
+	}
+	return key, made, err
+}
+
+// errNoTerminal: a passphrase can't be typed.
+var errNoTerminal = errors.New("there is no terminal to type it at: set $" + passphraseVariable)
+
+// secret asks for a text that is not shown while it is typed.
+func (t *terminal) secret(question string) ([]byte, error) {
+	f, ok := t.lines.in.(*os.File)
+	if !ok || !isTerminal(f) {
+		return nil, errNoTerminal
+	}
+	t.wipe()
+	_, _ = io.WriteString(t.err, visible(question))
+	text, err := term.ReadPassword(int(f.Fd()))
+	_, _ = io.WriteString(t.err, "\n")
+	if err != nil {
+		return nil, fmt.Errorf("passphrase: %w", err)
+	}
+	return text, nil
+}
+
 func fingerprint(key ed25519.PrivateKey) string {
 	public, _ := key.Public().(ed25519.PublicKey)
 	return record.Fingerprint(public)
-}
-
-// passphrase is that of the signing key, from the environment. A new key has
-// one only where it is there.
-func (t *terminal) passphrase(bool) ([]byte, error) {
-	if p := os.Getenv(passphraseVariable); p != "" {
-		return []byte(p), nil
-	}
-	return nil, nil
 }

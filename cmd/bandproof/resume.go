@@ -97,7 +97,7 @@ func resume(ctx context.Context, t *terminal, id string, f resumeFlags) error {
 	if err != nil {
 		return fmt.Errorf("%w: run %s: %w; RF of its sources may be on, switch it off by hand", runner.ErrBench, shortID(r.header.ID), err)
 	}
-	key, err := t.signingKey(f.key)
+	key, err := t.signingKey(f.key, f.unattended)
 	if err != nil {
 		return fmt.Errorf("%w; RF of the run's sources may be on, switch it off by hand", err)
 	}

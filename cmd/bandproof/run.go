@@ -95,7 +95,7 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 	if err := os.MkdirAll(f.out, 0o755); err != nil {
 		return usage{fmt.Errorf("--out: %w", err)}
 	}
-	key, err := t.signingKey(f.key)
+	key, err := t.signingKey(f.key, f.unattended)
 	if err != nil {
 		return err
 	}
