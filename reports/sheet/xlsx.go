@@ -132,8 +132,9 @@ func (b *book) properties() error {
 	return b.file.SetDefaultFont(xlsxFont)
 }
 
-// newSheet adds a worksheet under a name that may stand on a tab.
-func (b *book) newSheet(wanted string) (string, error) {
+// newSheet adds a worksheet under a name that may stand on a tab; one that fits is
+// made as wide as the paper in print.
+func (b *book) newSheet(wanted string, fit bool) (string, error) {
 	name := b.names.next(wanted)
 	var err error
 	if b.sheets == 0 {
@@ -145,5 +146,5 @@ func (b *book) newSheet(wanted string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	return name, b.page(name)
+	return name, b.page(name, fit)
 }

@@ -3,6 +3,7 @@ package sheet
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/xuri/excelize/v2"
@@ -32,6 +33,7 @@ type flow struct {
 type flowRow struct {
 	height float64
 	cells  []flowCell
+	keep   bool // on one page with the next
 }
 
 // flowCell stands at column at, counted from 0, and spans so many.
@@ -42,18 +44,25 @@ type flowCell struct {
 }
 
 func (b *book) newFlow(tab string) error {
-	name, err := b.newSheet(tab)
+	name, err := b.newSheet(tab, false)
 	b.flow = &flow{book: b, name: name}
 	return err
 }
 
 func (f *flow) add(height float64, cells ...flowCell) {
-	f.rows = append(f.rows, flowRow{height, cells})
+	f.rows = append(f.rows, flowRow{height: height, cells: cells})
 }
 
 func (f *flow) gap(height float64) {
 	if len(f.rows) > 0 {
 		f.add(height)
+	}
+}
+
+// stick keeps the row that was added last on one page with the next.
+func (f *flow) stick() {
+	if n := len(f.rows); n > 0 {
+		f.rows[n-1].keep = true
 	}
 }
 
@@ -96,7 +105,7 @@ func (f *flow) title(d *document) {
 	f.letterhead(d.Head)
 	f.text(0, flowColumns, d.Title, look{Size: 16, Bold: true})
 	if d.Invented != "" {
-		f.text(0, flowColumns, d.Invented, look{Size: 10, Bold: true, Middle: true, Fill: 225, Frame: true})
+		f.text(0, flowColumns, d.Invented, look{Size: 10, Bold: true, Middle: true, Fill: 225, Frame: sides | above | below})
 	}
 }
 
@@ -128,6 +137,7 @@ func (f *flow) letterhead(h letterhead) {
 // end is the mark below which nothing follows.
 func (f *flow) end(mark string) {
 	f.gap(flowLine)
+	f.stick()
 	f.text(0, flowColumns, mark, look{Size: flowSize, Bold: true, Middle: true, Top: true})
 }
 
@@ -137,27 +147,41 @@ func (f *flow) heading(h *heading) {
 		size = 10
 	}
 	f.gap(flowLine)
+	f.stick()
 	f.text(0, flowColumns, oneLine(h.Text), look{Size: size, Bold: true})
+	f.stick()
 }
 
 func (f *flow) paragraph(p *paragraph) {
 	f.gap(4)
 	if p.Label != "" {
+		f.stick()
 		f.text(0, flowColumns, p.Label, look{Size: flowSize, Bold: true})
+		f.stick()
 	}
 	f.text(0, flowColumns, p.Text, look{Size: flowSize})
 }
 
 func (f *flow) notice(n *notice) {
-	l := look{Size: flowSize, Frame: true}
+	l := look{Size: flowSize, Frame: sides}
 	if n.Alert {
 		l.Fill = 235
 	}
 	f.gap(6)
+	f.stick()
 	head := l
-	head.Size, head.Bold = 11, true
+	head.Size, head.Bold, head.Frame = 11, true, sides|above
+	if len(n.Lines) == 0 {
+		head.Frame |= below
+	}
 	f.text(0, flowColumns, n.Title, head)
-	for _, x := range n.Lines {
+	for k, x := range n.Lines {
+		if k == len(n.Lines)-1 {
+			l.Frame |= below
+		}
+		if k == 0 || k == len(n.Lines)-1 || len(n.Lines) <= 6 {
+			f.stick()
+		}
 		f.text(0, flowColumns, x, l)
 	}
 }
@@ -165,7 +189,9 @@ func (f *flow) notice(n *notice) {
 func (f *flow) notes(n *notes) {
 	f.gap(4)
 	if n.Title != "" {
+		f.stick()
 		f.text(0, flowColumns, n.Title, look{Size: flowSize, Bold: true})
+		f.stick()
 	}
 	for _, x := range n.Lines {
 		f.text(0, flowColumns, "– "+x, look{Size: flowSize})
@@ -183,6 +209,7 @@ func (f *flow) grid(g *grid) {
 	flush := func() {
 		if len(keys) > 0 {
 			f.add(10, keys...)
+			f.stick()
 			f.add(float64(rows)*flowLine+3, values...)
 		}
 		keys, values, rows = nil, nil, 0
@@ -212,7 +239,9 @@ func (f *flow) signatures(s *signatures) {
 		return
 	}
 	span := flowColumns / len(s.Lines)
+	f.stick()
 	f.add(34)
+	f.stick()
 	l := look{Size: flowSize, Top: true, Wrap: true}
 	for k, x := range s.Lines {
 		text := f.book.doc.colon(x.Key, x.Value) + "\n" + f.book.doc.say("date, signature")
@@ -249,7 +278,13 @@ func (f *flow) write() error {
 	if err := w.SetColWidth(1, flowColumns, flowColumn); err != nil {
 		return err
 	}
+	breaks := f.breaks()
 	for k, r := range f.rows {
+		if slices.Contains(breaks, k) {
+			if err := w.InsertPageBreak(cellName(0, k)); err != nil {
+				return err
+			}
+		}
 		if err := f.row(w, k, r); err != nil {
 			return fmt.Errorf("worksheet %q, row %d: %w", f.name, k+1, err)
 		}

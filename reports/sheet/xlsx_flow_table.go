@@ -6,22 +6,27 @@ import "math"
 // the narrow ones as they need.
 func (f *flow) table(t *table) {
 	f.gap(6)
+	f.stick()
 	if t.Title != "" {
 		f.text(0, flowColumns, t.Title, look{Size: flowSize, Bold: true})
+		f.stick()
 	}
 	spans := f.spans(t)
 	if hasGroups(t) {
 		f.groupRow(t, spans)
+		f.stick()
 	}
 	head := make([]cell, len(t.Columns))
 	for k, c := range t.Columns {
 		head[k] = cell{Text: c.Head}
 	}
 	f.tableRow(t, spans, head, look{Size: 8, Bold: true, Head: true, Wrap: true, Fill: 235})
+	f.stick()
 	for _, r := range t.Rows {
 		f.tableRow(t, spans, r, look{Size: 8, Box: true, Wrap: true})
 	}
 	if t.Legend != "" {
+		f.stick()
 		f.text(0, flowColumns, t.Legend, look{Size: 7.5})
 	}
 }
@@ -137,7 +142,7 @@ func (f *flow) spans(t *table) []int {
 // needs returns for each column the least width in points without odd breaks,
 // and the width at which nothing wraps, both bounded.
 func (b *book) needs(t *table, size float64) (least, most []float64) {
-	const pad, widestWord, widestCell = 7, 110, 260
+	const pad, indent, widestWord, widestCell = 7, 7, 110, 260
 	least, most = make([]float64, len(t.Columns)), make([]float64, len(t.Columns))
 	for k, c := range t.Columns {
 		token := b.faces.bold.longestToken(c.Head, size)
@@ -153,6 +158,9 @@ func (b *book) needs(t *table, size float64) (least, most []float64) {
 			token = math.Max(token, math.Min(width, widestCell))
 		}
 		least[k], most[k] = token+pad, math.Max(token, full)+pad
+		if c.Align == left {
+			least[k], most[k] = least[k]+indent, most[k]+indent
+		}
 	}
 	return least, most
 }

@@ -21,13 +21,22 @@ type look struct {
 	Wrap   bool
 	Format string // of a number; "" for text
 	Mark   mark
-	Box    bool // a cell of a table
-	Head   bool // of a table's headings
-	First  bool // begins a group of columns
-	Frame  bool // of a notice
-	Top    bool // a rule above
-	Fill   int  // grey, 0 for none
+	Box    bool  // a cell of a table
+	Head   bool  // of a table's headings
+	First  bool  // begins a group of columns
+	Frame  edges // of a notice
+	Top    bool  // a rule above
+	Fill   int   // grey, 0 for none
 }
+
+// edges are where a frame has a line.
+type edges int
+
+const (
+	sides edges = 1 << iota
+	above
+	below
+)
 
 // faceSet measures texts.
 type faceSet struct{ regular, bold *face }
@@ -73,6 +82,9 @@ func (b *book) style(l look) (int, error) {
 	if l.Align != left {
 		s.Alignment.Horizontal = "right"
 	}
+	if l.Align == left && (l.Box || l.Head) && !l.Middle {
+		s.Alignment.Indent = 1
+	}
 	if l.Middle {
 		s.Alignment.Horizontal = "center"
 	}
@@ -101,10 +113,10 @@ func (b *book) style(l look) (int, error) {
 const textFormat = 49
 
 func (l look) borders() []excelize.Border {
-	sides := map[string]int{}
+	lines := map[string]int{}
 	all := func(style int) {
 		for _, side := range []string{"left", "right", "top", "bottom"} {
-			sides[side] = style
+			lines[side] = style
 		}
 	}
 	switch {
@@ -114,18 +126,25 @@ func (l look) borders() []excelize.Border {
 		all(borderThin)
 	case l.Box:
 		all(borderHair)
-	case l.Frame:
-		all(borderThin)
+	case l.Frame != 0:
+		sidesOf := map[edges][]string{sides: {"left", "right"}, above: {"top"}, below: {"bottom"}}
+		for edge, names := range sidesOf {
+			for _, side := range names {
+				if l.Frame&edge != 0 {
+					lines[side] = borderThin
+				}
+			}
+		}
 	case l.Top:
-		sides["top"] = borderThin
+		lines["top"] = borderThin
 	}
 	if l.First && l.Mark == plain {
-		sides["left"] = borderMedium
+		lines["left"] = borderMedium
 	}
 	var list []excelize.Border
 	for _, side := range []string{"left", "right", "top", "bottom"} {
-		if sides[side] > 0 {
-			list = append(list, excelize.Border{Type: side, Style: sides[side], Color: "#000000"})
+		if lines[side] > 0 {
+			list = append(list, excelize.Border{Type: side, Style: lines[side], Color: "#000000"})
 		}
 	}
 	return list

@@ -136,7 +136,8 @@ func TestLibreOfficeShowsWhatTheSheetSays(t *testing.T) {
 func TestLibreOfficePrintsWorkbook(t *testing.T) {
 	r := fixture(t, runner.AsFound)
 	r.Run.Points = many(r.Run.Points, 300)
-	s := sheetOf(t, r)
+	s, err := sheetOf(t, r).With(Options{Paper: "Letter"})
+	require.NoError(t, err)
 	folder := office(t, xlsxOf(t, s), "pdf")
 	pdf, err := os.ReadFile(filepath.Join(folder, "book.pdf"))
 	require.NoError(t, err)
@@ -148,13 +149,14 @@ func TestLibreOfficePrintsWorkbook(t *testing.T) {
 		assert.Regexp(t, `page `+strconv.Itoa(k+1)+` of `+strconv.Itoa(len(pages)), squeezed)
 		assert.Contains(t, page, r.ID)
 		assert.Contains(t, page, "Invented data: virtual bench")
+		assert.Greater(t, strings.Count(page, "\n"), 8, "page %d holds nothing: something is wider than the paper", k+1)
 		if regexp.MustCompile(`(?m)^ *B-[0-9]+ .*(pass|fail|not judged)`).MatchString(page) && strings.Contains(page, "Mean reading") {
 			heads++
 		}
 	}
 	assert.GreaterOrEqual(t, heads, 2, "the points of input B stand on several pages, each with the headings")
 	assert.Contains(t, pages[len(pages)-1], "End of data sheet")
-	assert.Contains(t, peer(t, "poppler-utils", "pdfinfo", filepath.Join(folder, "book.pdf")), "(A4)")
+	assert.Contains(t, peer(t, "poppler-utils", "pdfinfo", filepath.Join(folder, "book.pdf")), "(letter)")
 }
 
 // readBook is what testdata/workbook.py prints.
@@ -162,7 +164,7 @@ type readBook struct {
 	Title, Creator, Created, Modified string
 	Sheets                            []struct {
 		Name, Frozen, Titles, Filter string
-		Paper, Pictures              int
+		Paper, Pictures, Scale       int
 		Landscape, Wide              bool
 		Head, Foot                   []string
 		Cells                        [][6]any // row, column, type, value, format, bold
@@ -187,10 +189,11 @@ func TestOpenpyxlReadsWorkbook(t *testing.T) {
 	numbers := map[string]string{}
 	for _, x := range got.Sheets {
 		names = append(names, x.Name)
-		assert.True(t, x.Landscape && x.Wide && x.Paper == 1, x.Name)
-		assert.Equal(t, "page &P of &N", x.Head[2])
+		assert.True(t, x.Landscape && x.Paper == 1, x.Name)
+		assert.Equal(t, "page &P of &N\nbandproof 0.0.0-test", x.Head[2])
 		assert.Contains(t, x.Head[0], r.ID)
-		assert.Equal(t, strings.HasPrefix(x.Name, "Points ") || strings.HasPrefix(x.Name, "Evidence"), x.Frozen == "B4" && x.Titles == "$1:$3" && x.Filter != "", x.Name)
+		assert.Equal(t, strings.HasPrefix(x.Name, "Points ") || strings.HasPrefix(x.Name, "Evidence"), x.Wide && x.Scale == 100 && x.Frozen == "B4" && x.Titles == "$1:$3" && x.Filter != "", x.Name)
+		assert.True(t, x.Wide || x.Scale == 95 && x.Frozen == "", x.Name)
 		assert.Equal(t, map[bool]int{true: 1}[strings.HasPrefix(x.Name, "Input ")], x.Pictures, x.Name)
 		for _, c := range x.Cells {
 			switch c[2] {

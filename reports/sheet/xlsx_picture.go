@@ -12,8 +12,12 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 )
 
-// pictureDPI is the resolution of drawings.
-const pictureDPI = 160
+// pictureDPI is the resolution of drawings; pictureWidth is in points and stays
+// within the columns also where a spreadsheet makes them a little narrower.
+const (
+	pictureDPI   = 160
+	pictureWidth = 0.95 * flowColumns * flowUnit
+)
 
 // flowPicture is a drawing whose upper edge lies at a row. Drawings are pictures
 // and not charts of the spreadsheet: its charts know no axis that is linear about
@@ -29,7 +33,7 @@ type flowPicture struct {
 
 // picture draws a plot, with its caption below.
 func (f *flow) picture(plot func(draw.Canvas), height float64, caption string) error {
-	const width = flowColumns * flowUnit
+	const width = pictureWidth
 	c := vgimg.NewWith(vgimg.UseWH(vg.Length(width), vg.Length(height)), vgimg.UseDPI(pictureDPI), vgimg.UseBackgroundColor(color.White))
 	plot(draw.New(c))
 	var b bytes.Buffer
@@ -37,9 +41,11 @@ func (f *flow) picture(plot func(draw.Canvas), height float64, caption string) e
 		return fmt.Errorf("drawing %q: %w", caption, err)
 	}
 	f.gap(6)
+	f.stick()
 	f.pictures = append(f.pictures, flowPicture{len(f.rows), 0, b.Bytes(), c.Image().Bounds().Dx(), width, caption})
 	for left := height + 2; left > 0; left -= flowLine {
 		f.add(math.Min(left, flowLine))
+		f.stick()
 	}
 	f.text(0, flowColumns, caption, look{Size: 7.5})
 	return nil

@@ -24,11 +24,12 @@ func (b *book) table(t *table) error {
 	if wanted == "" {
 		wanted = b.flow.name
 	}
-	name, err := b.newSheet(wanted)
+	name, err := b.newSheet(wanted, true)
 	if err != nil {
 		return err
 	}
 	b.flow.gap(6)
+	b.flow.stick()
 	b.flow.text(0, flowColumns, t.Title+" → "+name, look{Size: flowSize, Bold: true})
 	if err := b.tableSheet(name, t); err != nil {
 		return fmt.Errorf("worksheet %q: %w", name, err)
