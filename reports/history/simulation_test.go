@@ -37,7 +37,7 @@ func simulated(t *testing.T, r *rand.Rand, years int, start, perYear, scatter fl
 // The dates are as often too early as too late, the interval's comes first, and
 // the next as-found result lies within the interval about as often as it says.
 func TestCrossingDatesAreNotBiased(t *testing.T) {
-	const units = 1500
+	const units = 800
 	r := rand.New(rand.NewPCG(11, 26))
 	for _, adjusts := range []bool{false, true} {
 		early, held, error := 0, 0, 0.0
