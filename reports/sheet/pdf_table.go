@@ -37,17 +37,26 @@ func (w *pdfWriter) table(t *table) {
 	g := &grille{table: w.printableTable(t), w: w}
 	g.measure()
 	w.y += 5
-	w.need(g.headHeight(false) + float64(min(len(g.Rows), together))*(g.lineHeight()+2*w.rowPad))
+	legend := w.regular.wrap(g.Legend, w.bodyWidth, smallSize)
+	below := 2 + float64(len(legend))*smallSize*leading
+	if g.Legend == "" {
+		legend, below = nil, 0
+	}
+	least := g.headHeight(false) + float64(min(len(g.Rows), together))*(g.lineHeight()+2*w.rowPad)
+	if len(g.Rows) <= together {
+		least += below
+	}
+	w.need(least)
 	g.head(false)
 	for k, r := range g.Rows {
-		if k == len(g.Rows)-together {
-			g.keep(g.Rows[k:])
+		if k > 0 && k == len(g.Rows)-together {
+			g.keep(g.Rows[k:], below)
 		}
 		g.row(r)
 	}
 	if g.Legend != "" {
 		w.y += 2
-		w.flow(w.regular.wrap(g.Legend, w.bodyWidth, smallSize), marginX, w.regular, smallSize)
+		w.flow(legend, marginX, w.regular, smallSize)
 	}
 	w.y += 4
 }
@@ -113,7 +122,7 @@ func (g *grille) needs() (least, most []float64) {
 	g.whole, g.part = make([]float64, n), make([]float64, n)
 	for k, c := range g.Columns {
 		token := g.w.bold.longestToken(c.Head, g.size)
-		full := min(g.w.bold.width(c.Head, g.size), 70)
+		full := min(0.55*g.w.bold.width(c.Head, g.size), 70) // a heading may take two lines
 		for _, r := range g.Rows {
 			f := g.faceOf(r[k].Mark)
 			text := 0.0
@@ -289,10 +298,10 @@ func (g *grille) row(r []cell) {
 	}
 }
 
-// keep begins a new page unless this one holds these last rows; rows that are
-// long themselves are not kept together.
-func (g *grille) keep(last [][]cell) {
-	h := 0.0
+// keep begins a new page unless this one holds these last rows with what stands
+// below them; rows that are long themselves are not kept together.
+func (g *grille) keep(last [][]cell, below float64) {
+	h := below
 	for _, r := range last {
 		n := 1
 		for k, c := range r {
