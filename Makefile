@@ -24,6 +24,8 @@ PACKAGES = socat tshark python3-zeroconf python3-pyvisa python3-pyvisa-py python
 # Other readers of data sheets: qpdf (structure of PDF), LibreOffice and openpyxl (workbooks). LibreOffice takes 20 s
 # and 200 MB to install.
 PACKAGES += qpdf libreoffice-calc-nogui python3-openpyxl
+# The code on a label is read by zbar.
+PACKAGES += zbar-tools
 # Judges of certificates (xmllint; BANDPROOF_DCC_SCHEMAS names a folder with the published schemas) and of their
 # signatures (xmlsec1).
 PACKAGES += libxml2-utils xmlsec1 openssl

@@ -20,6 +20,7 @@ require (
 	github.com/mattn/go-runewidth v0.0.30
 	github.com/miekg/dns v1.1.72
 	github.com/pelletier/go-toml/v2 v2.4.3
+	github.com/piglig/go-qr v1.1.0
 	github.com/pressly/goose/v3 v3.29.0
 	github.com/rogpeppe/go-internal v1.16.0
 	github.com/russellhaering/goxmldsig v1.6.1
