@@ -8,6 +8,7 @@ import (
 	"bandproof/drivers/virtual"
 	"bandproof/procedures"
 	"bandproof/procedures/uncertainty"
+	"bandproof/reports/record"
 	"bandproof/runner/kinds"
 
 	"github.com/spf13/cobra"
@@ -15,9 +16,10 @@ import (
 
 func schemaCommand(t *terminal) *cobra.Command {
 	files := append(procedures.Schemas(), "profile", "scenario", "budget")
+	files = append(files, record.Schemas()...)
 	return &cobra.Command{
 		Use:       "schema " + strings.Join(files, "|"),
-		Short:     "print the JSON Schema of a file, for an editor to complete and check it",
+		Short:     "print the JSON Schema of a file, for an editor to complete and check it, or of a record or its seal",
 		ValidArgs: files,
 		Args:      exactly(1, "one of "+strings.Join(files, ", ")),
 		RunE: func(_ *cobra.Command, args []string) error {
@@ -30,11 +32,13 @@ func schemaCommand(t *terminal) *cobra.Command {
 				s, err = virtual.JSONSchema()
 			case "budget":
 				s, err = uncertainty.JSONSchema()
+			case "record", "seal":
+				s, err = record.JSONSchema(args[0])
 			default:
 				s, err = procedures.JSONSchema(args[0], kinds.Tables()...)
 			}
 			if err != nil {
-				return usage{fmt.Errorf("%w, profile, scenario, budget", err)}
+				return usage{fmt.Errorf("%w, profile, scenario, budget, record, seal", err)}
 			}
 			if _, err := t.Write(s); err != nil {
 				return fmt.Errorf("standard output: %w", err)

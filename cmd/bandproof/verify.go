@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 
 	"bandproof/reports/record"
@@ -25,11 +26,12 @@ type verifyFlags struct {
 func recordsVerify(t *terminal, file *string) *cobra.Command {
 	var f verifyFlags
 	c := &cobra.Command{
-		Use:   "verify [RECORD|FILE.json...]",
-		Short: "prove the whole store, single records, or record files: nothing changed, added or taken out",
+		Use:   "verify [RECORD|FILE.json|FILE.zip...]",
+		Short: "prove the whole store, single records, record files or archives: nothing changed, added or taken out",
 		Long: `Prove that nothing was changed, added or taken out since records were sealed:
 the whole store, with each record and each chain; or single records with their
-place in the chain; or record files, each with its .seal and .sig beside it.
+place in the chain; or record files, each with its .seal and .sig beside it; or
+archives (records export --all).
 
 A chain whose newest records were cut off is still whole. Head and number of
 records, printed on each data sheet, show that (--head, --count). Who signed
@@ -95,8 +97,8 @@ func (f verifyFlags) expect(c *cobra.Command, args []string) (e record.Expect, e
 		return e, fmt.Errorf("--head %q is no SHA-256; expected 64 hex digits", f.head)
 	case e.Count < 1:
 		return e, fmt.Errorf("--count %d: expected the number of records that the data sheet tells, 1 or more", f.count)
-	case len(args) > 0:
-		return e, errors.New("--head and --count are of a whole store; leave the records out")
+	case slices.ContainsFunc(args, func(a string) bool { return !strings.EqualFold(filepath.Ext(a), ".zip") }):
+		return e, errors.New("--head and --count are of a whole store or archive; leave the records out")
 	}
 	return e, nil
 }
@@ -107,9 +109,12 @@ func verifyEach(c *cobra.Command, t *terminal, storeFile string, names []string,
 	for _, name := range names {
 		var v record.Verification
 		var err error
-		if isRecordFile(name) {
+		switch {
+		case strings.EqualFold(filepath.Ext(name), ".zip"):
+			v, err = store.VerifyArchive(c.Context(), name, expect)
+		case isRecordFile(name):
 			v, err = verifyFile(name, expect)
-		} else {
+		default:
 			err = withStore(c, storeFile, func(s *store.Store) (err error) {
 				v, err = s.VerifyRecord(c.Context(), name, expect)
 				return err

@@ -38,6 +38,7 @@ func TestRecordsOfEveryKind(t *testing.T) {
 				ProcedureFile: record.NewSource("procedure.toml", "p", "1", text), BenchFile: record.NewSource("bench.toml", "b", "1", text)})
 			body, err := rec.Encode()
 			require.NoError(t, err)
+			require.NoError(t, validate(t, compiled(t, "record"), body))
 			back, err := record.Decode(body)
 			require.NoError(t, err)
 			again, err := back.Encode()

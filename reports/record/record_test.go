@@ -32,14 +32,14 @@ func full() record.Record {
 		Standards: []record.Standard{{Name: "R", Role: "reference", Standard: procedures.Standard{Certificate: "C-1"}, Stated: "U", Overdue: true}},
 		Run: runner.Result{ID: "x", Kind: runner.AsLeft, Started: at, Sources: map[string]drivers.Identity{"G": {Maker: "M", Stated: true}},
 			Topology: map[string]procedures.Topology{"G": {Name: "independent", Factor: quantity.ExactOf(big.NewRat(1000000001, 1000000000))}},
-			Inputs:   []runner.InputResult{{Input: procedures.Input{Name: "B", Damage: quantity.MustLevel("20 dBm"), MaxGap: gap}, Coverage: procedures.Coverage{Share: 0.5}}},
+			Inputs:   []runner.InputResult{{Input: procedures.Input{Name: "B", Damage: quantity.MustLevel("20 dBm"), MaxGap: gap, Accuracy: accuracy.Spec{Figures: accuracy.Figures{Counting: accuracy.Counting{Kind: accuracy.Direct}}}}, Coverage: procedures.Coverage{Share: 0.5}}},
 			Points: []runner.PointResult{{Point: procedures.Point{ID: "B-001", Input: "B", Frequency: quantity.MustParse[quantity.Hertz]("40 MHz"),
 				Levels: procedures.Levels{Source: quantity.MustLevel("-18.8 dBm"), Input: quantity.MustLevel("25 mV")}, TUR: &tur},
 				Readings: []runner.Reading{{Reading: drivers.Reading{Text: "39999989.0", Frequency: quantity.MustParse[quantity.Hertz]("39999989.0 Hz"), At: at}, Use: runner.Counted},
 					{Reading: drivers.Reading{Text: "9.91E37", Mark: drivers.NoSignal, At: at}, Use: runner.Discarded}},
 				Judgement: procedures.Judgement{Counted: 1, Mean: mean, Reference: mean.Add(quantity.ExactOf(big.NewRat(1, 3))), Limit: limit, Error: quantity.ExactOf(big.NewRat(-1, 3)), Reported: uncertainty.Result{Expanded: 1.5, CoverageFactor: 2}, Conformity: &p,
 					Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}}, Notes: []string{"n"}}},
-			Outcomes: []runner.Outcome{outcome()}, PlannedTasks: 1,
+			Outcomes: []runner.Outcome{outcome()}, PlannedTasks: 1, Rule: decision.Rule{Name: decision.Guarded},
 			Statement: runner.Outside}, Invented: true}
 }
 

@@ -7,6 +7,7 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"fmt"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -209,4 +210,39 @@ func TestVerifyOneRecord(t *testing.T) {
 func readOnce(id, text string, at time.Time) runner.PointResult {
 	return runner.PointResult{Point: procedures.Point{ID: id}, Readings: []runner.Reading{{Reading: drivers.Reading{Text: text, Mark: drivers.NoSignal, At: at}, Use: runner.Counted}},
 		Judgement: procedures.Judgement{Verdict: decision.Verdict{Word: decision.Fail, Reason: decision.NoCount}}, Started: at, Finished: at}
+}
+
+// An archive is proven without a store: one from before the newest record lacks a
+// tail, one with a changed byte is told of.
+func TestVerifyOfAnArchive(t *testing.T) {
+	s, _, file := sealedStore(t, 3)
+	archive := filepath.Join(filepath.Dir(file), "a.zip")
+	_, err := s.Export(t.Context(), archive, store.Export{})
+	require.NoError(t, err)
+	v, err := store.VerifyArchive(t.Context(), archive, record.Expect{})
+	require.NoError(t, err)
+	require.True(t, v.Holds())
+	require.Equal(t, 3, v.Proven)
+	head := record.Expect{Head: v.Chains[0].Head, Count: 3}
+	add(t, s, some("rec-4", "9", runner.AsLeft, time.Date(2026, 11, 27, 9, 0, 0, 0, time.UTC)))
+	now := verified(t, s, head)
+	require.Contains(t, now.Shown[0], "1 record was added since")
+	v, err = store.VerifyArchive(t.Context(), archive, record.Expect{Head: now.Chains[0].Head, Count: 4})
+	require.NoError(t, err)
+	require.Contains(t, fmt.Sprint(v.Findings), "the tail was cut off: the data sheet tells of 4 records, here the last one is number 3")
+	text, err := os.ReadFile(archive)
+	require.NoError(t, err)
+	found := 0
+	for at := 40; at < len(text); at += 97 {
+		bad := bytes.Clone(text)
+		bad[at] ^= 1
+		require.NoError(t, os.WriteFile(archive, bad, 0o600))
+		if v, err := store.VerifyArchive(t.Context(), archive, head); err != nil || !v.Holds() {
+			found++
+		} else {
+			// What unzip does not look at, such as times and attributes of members.
+			t.Logf("byte %d is none of a member", at)
+		}
+	}
+	require.Greater(t, found, len(text)/97*8/10)
 }
