@@ -41,6 +41,7 @@ func sheetEndings() string {
 func sheetCommand(t *terminal) *cobra.Command {
 	var file, to, format, logo string
 	var style sheet.Options
+	var columns int
 	c := &cobra.Command{
 		Use:   "sheet RECORD...",
 		Short: "write the data sheet of one or more runs of a unit, in the format of the file's ending",
@@ -71,6 +72,11 @@ func sheetCommand(t *terminal) *cobra.Command {
 			if s, err = findLogo(c, t, s, file, logo); err != nil {
 				return err
 			}
+			if c.Flags().Changed("columns") {
+				if s, err = s.Columns(columns); err != nil {
+					return usage{fmt.Errorf("--columns: %w", err)}
+				}
+			}
 			return writeSheet(t, s, write, to)
 		},
 	}
@@ -78,6 +84,7 @@ func sheetCommand(t *terminal) *cobra.Command {
 	c.Flags().StringVar(&to, "to", "data-sheet.pdf", "file to write, ending in "+sheetEndings()+"; \"-\" for standard output")
 	c.Flags().StringVar(&format, "format", "", "format where no ending tells it: "+strings.ReplaceAll(sheetEndings(), ".", ""))
 	logoFlag(c, &logo)
+	c.Flags().IntVar(&columns, "columns", 100, fmt.Sprintf("how wide a .txt is at most, %d to %d", sheet.LeastColumns, sheet.MostColumns))
 	styleFlags(c, &style)
 	return c
 }

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -194,6 +195,28 @@ func checkPrint(t *testing.T, s *Sheet, pdf []byte) {
 		for _, part := range ends(solid(x.text), 24) {
 			assert.True(t, strings.Contains(all, part), "%.100q is not on the paper", x.text)
 		}
+	}
+	// No title of a table or part stands at the foot of a page, apart from what it
+	// heads.
+	for k, b := range d.Blocks {
+		var title, first string
+		switch x := b.(type) {
+		case *table:
+			title, first = x.Title, x.Columns[0].Head
+		case *heading:
+			if next, ok := d.Blocks[k+1].(*paragraph); ok {
+				title, first = x.Text, join("", next.Label, next.Text)
+			}
+		}
+		title, first = solid(title), solid(first)
+		if title == "" || usual(title) != title || usual(first) != first {
+			continue
+		}
+		together := slices.ContainsFunc(printed, func(page string) bool {
+			_, after, found := strings.Cut(solid(page), title)
+			return found && strings.Contains(after, ends(first, 40)[0])
+		})
+		assert.True(t, together, "%.100q stands apart from %.100q", title, first)
 	}
 	// A page with rows of points has the headings of their table.
 	head := d.say("Nominal frequency, Hz")

@@ -14,10 +14,11 @@ import (
 // Sheet is one data sheet: one run, or up to three runs of the same unit.
 type Sheet struct {
 	*words
-	runs  []run
-	usual Options // by the bench file in the newest record
-	chain *said
-	seals map[string]record.Seal // by record id
+	runs    []run
+	usual   Options // by the bench file in the newest record
+	chain   *said
+	seals   map[string]record.Seal // by record id
+	columns int                    // of plain text; 0: as usual
 	// replaced are records that take the place of those on the sheet, by the ids of
 	// the latter.
 	replaced map[string]record.Record

@@ -2,6 +2,7 @@ package sheet
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -9,8 +10,11 @@ import (
 	"github.com/mattn/go-runewidth"
 )
 
-// textColumns is how wide plain text is at most.
-const textColumns = 100
+// How wide plain text is at most, unless chosen, and what may be chosen.
+const (
+	textColumns               = 100
+	LeastColumns, MostColumns = 40, 1000
+)
 
 // textWriter writes a document as plain text for mail and terminals: UTF-8, no
 // line wider than columns, no tabs, no blanks at line ends.
@@ -22,9 +26,20 @@ type textWriter struct {
 	err     error
 }
 
-// Text writes the sheet as plain text at most 100 columns wide. Wide tables are
-// split into groups of columns, each with the first column repeated.
-func (s *Sheet) Text(out io.Writer) error { return s.build().text(out, textColumns) }
+// Columns chooses how wide [Sheet.Text] is at most.
+func (s *Sheet) Columns(n int) (*Sheet, error) {
+	if n < LeastColumns || n > MostColumns {
+		return nil, fmt.Errorf("text of %d columns; expected %d to %d", n, LeastColumns, MostColumns)
+	}
+	c := *s
+	c.columns = n
+	return &c, nil
+}
+
+// Text writes the sheet as plain text, at most 100 columns wide unless [Sheet.Columns]
+// says otherwise. Wide tables are split into groups of columns, each with the
+// first column repeated.
+func (s *Sheet) Text(out io.Writer) error { return s.build().text(out, cmp.Or(s.columns, textColumns)) }
 
 func (d *document) text(out io.Writer, columns int) error {
 	w := &textWriter{out: bufio.NewWriter(out), doc: d, columns: columns, blank: true}
@@ -33,7 +48,7 @@ func (d *document) text(out io.Writer, columns int) error {
 		w.block(b)
 	}
 	w.gap()
-	w.line(centred(" "+d.End+" ", "=", w.columns))
+	w.banner(d.End, "=")
 	if w.err == nil {
 		w.err = w.out.Flush()
 	}
@@ -59,7 +74,7 @@ func (w *textWriter) begin() {
 	}
 	w.line(strings.Repeat("=", w.columns))
 	if w.doc.Invented != "" {
-		w.line(centred(" "+w.doc.Invented+" ", "*", w.columns))
+		w.banner(w.doc.Invented, "*")
 	}
 }
 
@@ -119,6 +134,15 @@ func (w *textWriter) underlined(s, sign string) {
 		most = max(most, columnsOf(l))
 	}
 	w.line(strings.Repeat(sign, most))
+}
+
+// banner is a text in the middle of a line of signs, if there is room for them.
+func (w *textWriter) banner(s, sign string) {
+	if columnsOf(s)+4 > w.columns {
+		w.wrapped("", s)
+		return
+	}
+	w.line(centred(" "+s+" ", sign, w.columns))
 }
 
 // centred puts a text into the middle of a line of signs.

@@ -59,6 +59,22 @@ func TestTextTables(t *testing.T) {
 	})
 }
 
+// Narrow and wide text says all that the usual one does.
+func TestTextColumns(t *testing.T) {
+	for _, n := range []int{LeastColumns, 72, 180} {
+		s, err := cases(t)["measured"].Columns(n)
+		require.NoError(t, err)
+		c := writerCase{name: "text", write: (*Sheet).Text, byColumn: true, chart: textDrawn, read: func(t *testing.T, written []byte, _ *document) string {
+			return readTextWithin(t, written, n)
+		}}
+		c.check(t, s)
+	}
+	for _, n := range []int{0, LeastColumns - 1, MostColumns + 1} {
+		_, err := cases(t)["dead"].Columns(n)
+		require.ErrorContains(t, err, "expected 40 to 1000")
+	}
+}
+
 // A drawing of characters shows where each kind of point lies.
 func TestTextChart(t *testing.T) {
 	c := &chart{words: english(t), X: "Frequency", Caption: "Caption.", From: 1e3, To: 1e9, NoValue: "no count", NotJudged: "not judged", Outside: "outside", Bands: []band{{Name: "limit", Points: []xy{{1e3, 2}, {1e9, 2}}}},
