@@ -223,3 +223,26 @@ func TestNoRowStandsAlone(t *testing.T) {
 		assert.Equal(t, n, total)
 	}
 }
+
+// No heading stands at the foot of a page with its table on the next.
+func TestHeadingsStandWithTables(t *testing.T) {
+	for n := 30; n < 56; n++ {
+		x := &table{Title: "Title of the table", Columns: []column{{Head: "Point"}}}
+		for range 8 {
+			x.Rows = append(x.Rows, []cell{{Text: "row"}})
+		}
+		for level := 1; level <= 2; level++ {
+			d := &document{words: english(t), Blocks: []block{&notes{Lines: make([]string, n)}, &heading{Level: level, Text: "The heading"}, x}}
+			w, err := d.layOut(rowPad)
+			require.NoError(t, err)
+			var b bytes.Buffer
+			w.margins()
+			require.NoError(t, w.pdf.Output(&b))
+			for k, page := range pdftotext(t, b.Bytes()) {
+				if strings.Contains(page, "The heading") {
+					assert.Contains(t, page, "Title of the table", "%d lines before, level %d, page %d", n, level, k+1)
+				}
+			}
+		}
+	}
+}

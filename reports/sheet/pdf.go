@@ -177,12 +177,12 @@ func (w *pdfWriter) need(h float64) {
 // so that these never stand on a page alone, and for a heading with the drawing
 // or the first rows of the table below it.
 func (w *pdfWriter) keep(b, next block) {
-	if h, ok := b.(*heading); ok && h.Level > 1 {
+	if _, ok := b.(*heading); ok {
 		switch next.(type) {
 		case *graph:
 			w.need(graphHeight + 50)
 		case *table:
-			w.need(110)
+			w.need(120)
 		}
 	}
 	p, isText := b.(*paragraph)

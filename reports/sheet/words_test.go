@@ -248,3 +248,17 @@ func TestOptionsAreChecked(t *testing.T) {
 		assert.Equal(t, c.want, x.Options)
 	}
 }
+
+// One sheet may be written by several at a time.
+func TestWritersShareASheet(t *testing.T) {
+	s, err := sheetOf(t, fixture(t, "as-found")).With(Options{Language: "fr"})
+	require.NoError(t, err)
+	want := dump(s.build())
+	done := make(chan string)
+	for range 4 {
+		go func() { done <- dump(s.build()) }()
+	}
+	for range 4 {
+		assert.Equal(t, want, <-done)
+	}
+}
