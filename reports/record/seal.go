@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
@@ -49,27 +50,58 @@ type Link struct {
 	Previous string
 }
 
+// Draft is a record whose bytes are final, and which has no place in a chain yet.
+type Draft struct {
+	ID    string
+	Bytes []byte
+	hash  string
+	parts map[string]string
+	// text is parts as canonical JSON.
+	text []byte
+}
+
+// Draft makes the bytes of a record, and all that takes time of its seal.
+func (r Record) Draft() (Draft, error) {
+	body, err := r.Encode()
+	if err != nil {
+		return Draft{}, err
+	}
+	parts, err := partHashes(body)
+	if err != nil {
+		return Draft{}, fmt.Errorf("seal record %s: %w", r.ID, err)
+	}
+	text, err := canonical(parts)
+	if err != nil {
+		return Draft{}, fmt.Errorf("seal record %s: %w", r.ID, err)
+	}
+	return Draft{r.ID, body, Hash(body), parts, text}, nil
+}
+
+// Seal seals the draft at its place in a chain.
+func (d Draft) Seal(at Link, now time.Time, key ed25519.PrivateKey) (Sealed, error) {
+	public, ok := key.Public().(ed25519.PublicKey)
+	if !ok || len(key) != ed25519.PrivateKeySize {
+		return Sealed{}, fmt.Errorf("seal record %s: no signing key", d.ID)
+	}
+	seal := Seal{Schema: SealSchema, ID: d.ID, Record: d.hash, Chain: at.Chain, Number: at.Number, Previous: at.Previous,
+		Key: hex.EncodeToString(public), Sealed: now.UTC()}
+	text, err := canonical(seal)
+	if err != nil {
+		return Sealed{}, fmt.Errorf("seal record %s: %w", d.ID, err)
+	}
+	// Within a text the quotes would be escaped: this stands here once.
+	text = bytes.Replace(text, []byte(`"parts":null`), append([]byte(`"parts":`), d.text...), 1)
+	seal.Parts = d.parts
+	return Sealed{d.Bytes, text, seal, ed25519.Sign(key, text)}, nil
+}
+
 // Seal seals the record at its place in a chain.
 func (r Record) Seal(at Link, now time.Time, key ed25519.PrivateKey) (Sealed, error) {
-	bytes, err := r.Encode()
+	d, err := r.Draft()
 	if err != nil {
 		return Sealed{}, err
 	}
-	parts, err := partHashes(bytes)
-	if err != nil {
-		return Sealed{}, fmt.Errorf("seal record %s: %w", r.ID, err)
-	}
-	public, ok := key.Public().(ed25519.PublicKey)
-	if !ok || len(key) != ed25519.PrivateKeySize {
-		return Sealed{}, fmt.Errorf("seal record %s: no signing key", r.ID)
-	}
-	seal := Seal{Schema: SealSchema, ID: r.ID, Record: Hash(bytes), Chain: at.Chain, Number: at.Number, Previous: at.Previous,
-		Key: hex.EncodeToString(public), Sealed: now.UTC(), Parts: parts}
-	text, err := canonical(seal)
-	if err != nil {
-		return Sealed{}, fmt.Errorf("seal record %s: %w", r.ID, err)
-	}
-	return Sealed{bytes, text, seal, ed25519.Sign(key, text)}, nil
+	return d.Seal(at, now, key)
 }
 
 // IsSealed tells whether there is a seal at all.

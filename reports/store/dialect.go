@@ -39,6 +39,9 @@ type dialect struct {
 	// holds is the condition that a text holds a part.
 	tail  func(of string) string
 	holds func(text, part string) string
+	// prepares: statements are worth being kept as they were prepared. The driver
+	// of PostgreSQL does so by itself.
+	prepares bool
 	// patience is how long one statement may take; zero: as long as the context allows.
 	patience time.Duration
 }

@@ -47,7 +47,7 @@ func (s *Store) importArchive(ctx context.Context, file string) (t Taken, err er
 	if err := a.prove(ctx); err != nil {
 		return t, err
 	}
-	err = s.within(ctx, func(tx *sql.Tx) error {
+	err = s.within(ctx, func(tx txn) error {
 		if s.dialect.lockChain != "" {
 			if _, err := tx.ExecContext(ctx, s.dialect.lockChain); err != nil {
 				return err
@@ -150,7 +150,7 @@ func (p *proving) agrees(m Manifest) error {
 // importing puts members into the store within one transaction.
 type importing struct {
 	a  *archiveReader
-	tx *sql.Tx
+	tx txn
 	t  *Taken
 }
 
@@ -206,13 +206,17 @@ func (i *importing) record(ctx context.Context, k record.Kept) error {
 		k.Signature = []byte{}
 	}
 	i.t.Records++
-	return insertRecord(ctx, i.tx, r, k.Sealed)
+	packed, err = pack(k.Bytes)
+	if err != nil {
+		return err
+	}
+	return insertRecord(ctx, i.tx, r, k.Sealed, packed)
 }
 
 // chain makes the chain of a record known, and its place sure.
 func (i *importing) chain(ctx context.Context, k record.Kept) error {
 	var id string
-	switch err := i.tx.QueryRowContext(ctx, "SELECT id FROM record WHERE chain = $1 AND number = $2", k.Seal.Chain, k.Seal.Number).Scan(&id); {
+	switch err := i.tx.QueryRowContext(ctx, "SELECT id FROM record WHERE chain = $1 AND chain <> '' AND number = $2", k.Seal.Chain, k.Seal.Number).Scan(&id); {
 	case err == nil:
 		return fmt.Errorf("number %d of chain %s %w: there it is record %s, in the archive %s; two stores have gone on with one chain", k.Seal.Number, k.Seal.Chain, ErrConflict, id, k.Seal.ID)
 	case !errors.Is(err, sql.ErrNoRows):

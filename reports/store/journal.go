@@ -62,7 +62,7 @@ func (s *Store) Begin(ctx context.Context, h Header) (runner.Journal, error) {
 	if err != nil {
 		return nil, wrap(s.file, "begin run", err)
 	}
-	err = s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err = s.write(ctx, func(ctx context.Context, tx txn) error {
 		if _, err := tx.ExecContext(ctx, "INSERT INTO run (id, kind, started, header) VALUES ($1, $2, $3, $4)", h.ID, text(string(h.Kind)), stamp(h.Started), string(body)); err != nil {
 			return err
 		}
@@ -132,7 +132,7 @@ func (j *journal) addStanding(ctx context.Context, what string, body any) error 
 }
 
 func (j *journal) insert(ctx context.Context, rows ...row) error {
-	return j.s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	return j.s.write(ctx, func(ctx context.Context, tx txn) error {
 		for _, r := range rows {
 			if _, err := tx.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES ($1, $2, $3)", j.run, r.what, r.body); err != nil {
 				return err

@@ -13,7 +13,7 @@ import (
 )
 
 // list puts a record where lists and searches find it.
-func list(ctx context.Context, tx *sql.Tx, r record.Record) error {
+func list(ctx context.Context, tx txn, r record.Record) error {
 	corrects := ""
 	if r.Corrects != nil {
 		corrects = r.Corrects.ID
@@ -45,7 +45,7 @@ func words(texts ...string) string {
 }
 
 // listStandards notes which standards a record rests on.
-func listStandards(ctx context.Context, tx *sql.Tx, r record.Record) error {
+func listStandards(ctx context.Context, tx txn, r record.Record) error {
 	points := pointsOf(r)
 	seen := map[int64]bool{}
 	for _, x := range r.Standards {
@@ -95,7 +95,7 @@ func pointsOf(r record.Record) map[string]int {
 
 // standardID is the number of a standard under a certificate, which it gets with
 // the first record that names it.
-func standardID(ctx context.Context, tx *sql.Tx, x record.Standard) (id int64, err error) {
+func standardID(ctx context.Context, tx txn, x record.Standard) (id int64, err error) {
 	args := []any{text(x.Name), text(x.Serial), text(x.Certificate)}
 	find := func() error {
 		return tx.QueryRowContext(ctx, "SELECT min(id) FROM standard WHERE name = $1 AND serial = $2 AND certificate = $3 HAVING count(*) > 0", args...).Scan(&id)
@@ -136,7 +136,7 @@ func listAll() *goose.Migration {
 	return goose.NewGoMigration(10, &goose.GoFunc{RunTx: up}, &goose.GoFunc{RunTx: down})
 }
 
-func listKept(ctx context.Context, tx *sql.Tx, id string) error {
+func listKept(ctx context.Context, tx txn, id string) error {
 	var packed []byte
 	if err := tx.QueryRowContext(ctx, "SELECT body FROM record WHERE id = $1", id).Scan(&packed); err != nil {
 		return err

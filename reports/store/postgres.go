@@ -39,7 +39,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err != nil {
 		return nil, wrap(shown, "open", fmt.Errorf("%w: %w", ErrNotAStore, parseError(err)))
 	}
-	prepare(config)
+	forEach(config)
 	d, err := server()
 	if err != nil {
 		return nil, wrap(shown, "open", err)
@@ -68,8 +68,8 @@ func parseError(err error) error {
 	return err
 }
 
-// prepare sets what holds for each connection, unless the URL says otherwise.
-func prepare(c *pgx.ConnConfig) {
+// forEach sets what holds for each connection, unless the URL says otherwise.
+func forEach(c *pgx.ConnConfig) {
 	if c.ConnectTimeout == 0 {
 		c.ConnectTimeout = 10 * time.Second
 	}

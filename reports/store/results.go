@@ -33,7 +33,7 @@ type ImportedResult struct {
 // result that the store has already, from this file or another, is an error
 // that wraps [ErrImported] and names both lines.
 func (s *Store) ImportResults(ctx context.Context, f ImportedFile) error {
-	err := s.write(ctx, func(ctx context.Context, tx *sql.Tx) error {
+	err := s.write(ctx, func(ctx context.Context, tx txn) error {
 		if err := isNew(ctx, tx, f); err != nil {
 			return err
 		}
@@ -89,7 +89,7 @@ func isNew(ctx context.Context, q querier, f ImportedFile) error {
 	return nil
 }
 
-func keepResult(ctx context.Context, tx *sql.Tx, file string, r imported.Result) error {
+func keepResult(ctx context.Context, tx txn, file string, r imported.Result) error {
 	sum, err := r.SHA256()
 	if err != nil {
 		return err

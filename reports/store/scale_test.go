@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"crypto/ed25519"
-	"database/sql"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -89,7 +88,7 @@ func fill(tb testing.TB, s *Store, n int) (packed int) {
 	require.NoError(tb, err)
 	tb.Logf("each record: %d points, %d bytes, packed %d, seal %d", len(r.Run.Points), len(sealed.Bytes), len(body), len(sealed.SealBytes))
 	for from := 0; from < n; from += 1000 {
-		require.NoError(tb, s.within(tb.Context(), func(tx *sql.Tx) error {
+		require.NoError(tb, s.within(tb.Context(), func(tx txn) error {
 			for k := from; k < min(n, from+1000); k++ {
 				if err := fillOne(tb.Context(), tx, varied(r, k), k, sealed, body); err != nil {
 					return err
@@ -101,7 +100,7 @@ func fill(tb testing.TB, s *Store, n int) (packed int) {
 	return len(body)
 }
 
-func fillOne(ctx context.Context, tx *sql.Tx, r record.Record, k int, s record.Sealed, body []byte) error {
+func fillOne(ctx context.Context, tx txn, r record.Record, k int, s record.Sealed, body []byte) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, '', '', $9, $10, $11, $12, $13, $14)`, r.ID, string(r.Run.Kind), stamp(r.Created), r.Job.Asset, r.Job.Serial, r.Job.Customer,
 		r.Model, string(r.Run.Statement), s.Seal.Chain, k+1, string(s.SealBytes), s.Signature, record.Hash(body), body)

@@ -31,45 +31,57 @@ type Head struct {
 // before, where it is not nil, is called with the sealed record before that is
 // final: a process that is killed in it has not added the record.
 func (s *Store) Add(ctx context.Context, r record.Record, key ed25519.PrivateKey, now time.Time, before func(record.Sealed)) (record.Sealed, error) {
+	ready, err := prepare(r)
 	var sealed record.Sealed
-	err := s.within(ctx, func(tx *sql.Tx) error {
-		at, err := s.nextLink(ctx, tx)
-		if err == nil {
-			err = correctable(ctx, tx, r)
-		}
-		if err != nil {
-			return err
-		}
-		if sealed, err = r.Seal(at, now, key); err != nil {
-			return err
-		}
-		if err := insertRecord(ctx, tx, r, sealed); err != nil || before == nil {
-			return err
-		}
-		before(sealed)
-		return nil
-	})
+	if err == nil {
+		sealed, err = s.append(ctx, ready, key, now, before)
+	}
 	if err != nil {
 		return record.Sealed{}, wrap(s.file, "add record "+r.ID, err)
 	}
 	return sealed, nil
 }
 
-// within does something as one transaction: all of it, or nothing.
-func (s *Store) within(ctx context.Context, do func(*sql.Tx) error) error {
-	tx, err := s.db.BeginTx(ctx, nil)
-	if err != nil {
-		return err
+// prepared is a record with all that takes time done, so that nobody waits for it
+// who adds to the chain too.
+type prepared struct {
+	record record.Record
+	draft  record.Draft
+	packed []byte
+}
+
+func prepare(r record.Record) (p prepared, err error) {
+	p.record = r
+	if p.draft, err = r.Draft(); err == nil {
+		p.packed, err = pack(p.draft.Bytes)
 	}
-	if err := do(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
+	return p, err
+}
+
+func (s *Store) append(ctx context.Context, p prepared, key ed25519.PrivateKey, now time.Time, before func(record.Sealed)) (sealed record.Sealed, err error) {
+	err = s.within(ctx, func(tx txn) error {
+		at, err := s.nextLink(ctx, tx)
+		if err == nil {
+			err = correctable(ctx, tx, p.record)
+		}
+		if err != nil {
+			return err
+		}
+		if sealed, err = p.draft.Seal(at, now, key); err != nil {
+			return err
+		}
+		if err := insertRecord(ctx, tx, p.record, sealed, p.packed); err != nil || before == nil {
+			return err
+		}
+		before(sealed)
+		return nil
+	})
+	return sealed, err
 }
 
 // nextLink is the place of the next record in the store's own chain, which is
 // begun with the first. Until the transaction ends nobody else takes that place.
-func (s *Store) nextLink(ctx context.Context, tx *sql.Tx) (record.Link, error) {
+func (s *Store) nextLink(ctx context.Context, tx txn) (record.Link, error) {
 	if s.dialect.lockChain != "" {
 		if _, err := tx.ExecContext(ctx, s.dialect.lockChain); err != nil {
 			return record.Link{}, err
@@ -96,7 +108,7 @@ type querier interface {
 func headOf(ctx context.Context, q querier, chain string) (Head, error) {
 	h := Head{Chain: chain}
 	var seal string
-	err := q.QueryRowContext(ctx, "SELECT number, seal FROM record WHERE chain = $1 ORDER BY number DESC LIMIT 1", chain).Scan(&h.Count, &seal)
+	err := q.QueryRowContext(ctx, "SELECT number, seal FROM record WHERE chain = $1 AND chain <> '' ORDER BY number DESC LIMIT 1", chain).Scan(&h.Count, &seal)
 	if errors.Is(err, sql.ErrNoRows) {
 		return h, nil
 	}
@@ -104,16 +116,12 @@ func headOf(ctx context.Context, q querier, chain string) (Head, error) {
 	return h, err
 }
 
-func insertRecord(ctx context.Context, tx *sql.Tx, r record.Record, s record.Sealed) error {
-	packed, err := pack(s.Bytes)
-	if err != nil {
-		return err
-	}
+func insertRecord(ctx context.Context, tx txn, r record.Record, s record.Sealed, packed []byte) error {
 	corrects := ""
 	if r.Corrects != nil {
 		corrects = r.Corrects.ID
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
+	_, err := tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
 		r.ID, text(string(r.Run.Kind)), stamp(r.Created), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model), text(string(r.Run.Statement)), text(r.Follows), text(corrects),
 		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, record.Hash(packed), packed)

@@ -16,7 +16,7 @@ import (
 	sqlite3 "modernc.org/sqlite/lib"
 )
 
-var sqliteDialect = &dialect{name: goose.DialectSQLite3, folder: "sqlite", backup: backupBeside, endsWith: "substr(record, -length($1)) = $1",
+var sqliteDialect = &dialect{name: goose.DialectSQLite3, folder: "sqlite", backup: backupBeside, prepares: true, endsWith: "substr(record, -length($1)) = $1",
 	tail:  func(of string) string { return "substr(" + of + ", -8)" },
 	holds: func(text, part string) string { return "instr(" + text + ", " + part + ") > 0" }}
 

@@ -48,6 +48,102 @@ func each(ctx context.Context, db asks, do func(scan func(...any) error) error, 
 	return rows.Err()
 }
 
+// txn is a transaction.
+type txn interface {
+	asks
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
+}
+
+// within does something as one transaction: all of it, or nothing.
+func (s *Store) within(ctx context.Context, do func(txn) error) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return err
+	}
+	again := &again{Tx: tx, s: s}
+	if err := do(again); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	if err := tx.Commit(); err != nil {
+		return err
+	}
+	again.keep(ctx)
+	return nil
+}
+
+// again is a transaction that takes statements which were run before as they were
+// prepared then: SQLite takes longer for that than for what most of them do.
+type again struct {
+	*sql.Tx
+	s    *Store
+	news []string
+}
+
+// mostPrepared is how many statements are kept; those that are put together from
+// what is asked are too many.
+const mostPrepared = 100
+
+func (a *again) prepared(ctx context.Context, query string) *sql.Stmt {
+	if !a.s.dialect.prepares {
+		return nil
+	}
+	a.s.mu.Lock()
+	defer a.s.mu.Unlock()
+	if known, ok := a.s.prepared[query]; ok {
+		return a.StmtContext(ctx, known)
+	}
+	a.news = append(a.news, query)
+	return nil
+}
+
+// keep prepares for the next time what was run for the first time.
+func (a *again) keep(ctx context.Context) {
+	for _, query := range a.news {
+		a.s.mu.Lock()
+		_, known := a.s.prepared[query]
+		full := len(a.s.prepared) >= mostPrepared
+		a.s.mu.Unlock()
+		if known || full {
+			continue
+		}
+		p, err := a.s.db.PrepareContext(ctx, query)
+		if err != nil {
+			return // it does without
+		}
+		a.s.mu.Lock()
+		if a.s.prepared == nil {
+			a.s.prepared = map[string]*sql.Stmt{}
+		}
+		if _, known := a.s.prepared[query]; known {
+			_ = p.Close()
+		} else {
+			a.s.prepared[query] = p
+		}
+		a.s.mu.Unlock()
+	}
+}
+
+func (a *again) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
+	if p := a.prepared(ctx, query); p != nil {
+		return p.ExecContext(ctx, args...)
+	}
+	return a.Tx.ExecContext(ctx, query, args...)
+}
+
+func (a *again) QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error) {
+	if p := a.prepared(ctx, query); p != nil {
+		return p.QueryContext(ctx, args...)
+	}
+	return a.Tx.QueryContext(ctx, query, args...)
+}
+
+func (a *again) QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row {
+	if p := a.prepared(ctx, query); p != nil {
+		return p.QueryRowContext(ctx, args...)
+	}
+	return a.Tx.QueryRowContext(ctx, query, args...)
+}
+
 // first reads the only row of a query; sql.ErrNoRows where there is none.
 func (s *Store) first(ctx context.Context, query string, args []any, to ...any) error {
 	ctx, cancel := s.limited(ctx)
@@ -56,10 +152,10 @@ func (s *Store) first(ctx context.Context, query string, args []any, to ...any) 
 }
 
 // write is a short transaction.
-func (s *Store) write(ctx context.Context, do func(ctx context.Context, tx *sql.Tx) error) error {
+func (s *Store) write(ctx context.Context, do func(ctx context.Context, tx txn) error) error {
 	ctx, cancel := s.limited(ctx)
 	defer cancel()
-	return s.within(ctx, func(tx *sql.Tx) error { return do(ctx, tx) })
+	return s.within(ctx, func(tx txn) error { return do(ctx, tx) })
 }
 
 // longest is how many characters of a text are searched.

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"sync"
 	"time"
 
 	"bandproof/reports/record"
@@ -31,10 +32,12 @@ var (
 
 // Store is a SQLite file or a PostgreSQL database. It is safe for concurrent use.
 type Store struct {
-	db      *sql.DB
-	file    string // the place as it may be shown: no password
-	dialect *dialect
-	notes   []string
+	db       *sql.DB
+	file     string // the place as it may be shown: no password
+	dialect  *dialect
+	notes    []string
+	mu       sync.Mutex
+	prepared map[string]*sql.Stmt
 	// temporary is a folder that goes when the store is closed.
 	temporary string
 }

@@ -115,8 +115,8 @@ func (s *Store) verifyRecord(ctx context.Context, id string, expect record.Expec
 	}
 	list := []record.Kept{k}
 	for _, beside := range []string{
-		" WHERE chain = $1 AND number < $2 ORDER BY number DESC LIMIT 1",
-		" WHERE chain = $1 AND number > $2 ORDER BY number LIMIT 1",
+		" WHERE chain = $1 AND chain <> '' AND number < $2 ORDER BY number DESC LIMIT 1",
+		" WHERE chain = $1 AND chain <> '' AND number > $2 ORDER BY number LIMIT 1",
 	} {
 		b, err := s.scanKept(s.db.QueryRowContext(ctx, keptColumns+beside, k.Chain, k.Number))
 		switch {
