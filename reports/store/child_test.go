@@ -2,9 +2,11 @@ package store_test
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
+	"strings"
 	"testing"
 	"time"
 
@@ -32,6 +34,8 @@ func TestMain(m *testing.M) {
 var children = map[string]func(ctx context.Context, place string) error{
 	"points":  keepPoints,
 	"records": keepRecords,
+	"reads":   readsOnly,
+	"full":    fillsDisk,
 }
 
 // child is another process that does one of these.
@@ -109,4 +113,50 @@ func oneChainOfManyWriters(t *testing.T, place empty) {
 	head, err := s.Head(t.Context(), at.Chain)
 	require.NoError(t, err)
 	require.Equal(t, store.Head{Chain: at.Chain, Hash: at.Previous, Count: len(rows)}, head)
+}
+
+// readsOnly reads a store that can't be written, and tries to write to it.
+func readsOnly(ctx context.Context, place string) error {
+	s, err := store.OpenToRead(ctx, place)
+	if err != nil {
+		return err
+	}
+	rows, err := s.List(ctx, store.Query{})
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if _, err := s.Record(ctx, r.ID); err != nil {
+			return err
+		}
+	}
+	fmt.Println(s.Notes(), "records:", len(rows))
+	_, err = s.Begin(ctx, store.Header{ID: "run"})
+	fmt.Println("writing:", err)
+	_, err = store.Open(ctx, place)
+	fmt.Println("opening:", err)
+	return s.Close()
+}
+
+// fillsDisk tries on a full disk what makes files.
+func fillsDisk(ctx context.Context, args string) error {
+	part := strings.Fields(args)
+	from, err := store.Open(ctx, part[0])
+	if err != nil {
+		return err
+	}
+	fmt.Println("backup:", from.Backup(ctx, part[2]+"/backup.db"))
+	_, err = from.Export(ctx, part[2]+"/archive.zip", store.Export{Now: madeAt})
+	fmt.Println("export:", err)
+	to, err := store.Open(ctx, part[2]+"/to.db")
+	if err != nil {
+		return err
+	}
+	_, err = to.Import(ctx, part[1])
+	fmt.Println("import:", err)
+	rows, err := to.List(ctx, store.Query{})
+	fmt.Println("left:", len(rows), "records", err)
+	v, err := to.Verify(ctx, record.Expect{}, nil)
+	fmt.Println("whole:", v.Holds(), err)
+	return errors.Join(from.Close(), to.Close())
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"slices"
 	"strings"
@@ -16,7 +17,7 @@ import (
 func plain(err error) error {
 	var p *pgconn.PgError
 	var c *pgconn.ConnectError
-	var n net.Error
+	var n *net.OpError
 	switch {
 	case err == nil, errors.Is(err, ErrDamaged), errors.Is(err, ErrNotAStore), errors.Is(err, context.Canceled):
 		return err
@@ -27,7 +28,7 @@ func plain(err error) error {
 		return err
 	case errors.As(err, &c):
 		return fmt.Errorf("%w; is the server running, and is it the one in the URL?", oneLine{err})
-	case errors.As(err, &n), pgconn.Timeout(err), pgconn.SafeToRetry(err):
+	case errors.As(err, &n), pgconn.Timeout(err), pgconn.SafeToRetry(err), errors.Is(err, pgconn.ErrConnClosed), isCutOff(err):
 		return fmt.Errorf("%w; the server can't be reached any more: what it had acknowledged is kept", err)
 	}
 	return plainSQLite(err)
@@ -47,6 +48,12 @@ func (e oneLine) Error() string {
 		}
 	}
 	return strings.Join(parts, " ")
+}
+
+// isCutOff tells whether the server has gone in the middle of an answer; a packed
+// text or an archive that ends too soon says so of itself.
+func isCutOff(err error) bool {
+	return errors.Is(err, io.ErrUnexpectedEOF) && !errors.Is(err, ErrArchive) && !strings.Contains(err.Error(), "damaged")
 }
 
 func plainSQLite(err error) error {
