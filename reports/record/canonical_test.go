@@ -4,8 +4,8 @@ import (
 	"encoding/binary"
 	"encoding/hex"
 	"encoding/json"
-	"fmt"
 	"math"
+	"reflect"
 	"strconv"
 	"testing"
 
@@ -75,7 +75,7 @@ func TestCanonicalIsIdempotent(t *testing.T) {
 			t.Fatal(err)
 		}
 		var back map[string]any
-		if err := json.Unmarshal(text, &back); err != nil || fmt.Sprint(back) != fmt.Sprint(v) {
+		if err := json.Unmarshal(text, &back); err != nil || !reflect.DeepEqual(back, v) {
 			t.Fatal(err, back, v)
 		}
 	})
