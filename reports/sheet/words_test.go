@@ -7,6 +7,7 @@ import (
 	"go/types"
 	"io/fs"
 	"maps"
+	"os"
 	"path"
 	"regexp"
 	"slices"
@@ -260,5 +261,31 @@ func TestWritersShareASheet(t *testing.T) {
 	}
 	for range 4 {
 		assert.Equal(t, want, <-done)
+	}
+}
+
+// The bench file that is kept in the record says how its sheet is usually
+// written, however long ago that was; what is asked for comes first.
+func TestTheBenchFileSaysWhatIsUsual(t *testing.T) {
+	r := fixture(t, "as-found")
+	bench, err := os.ReadFile("testdata/bench.toml")
+	require.NoError(t, err)
+	with := func(table string) *Sheet {
+		x := r
+		x.Bench.Text = string(bench) + "\n" + table
+		return sheetOf(t, x)
+	}
+	s := with("[sheet]\nlanguage = \"de\"\nthousands = \"apostrophe\"\npaper = \"Letter\"\n")
+	assert.Equal(t, Options{Language: "de", Decimal: "comma", Thousands: "apostrophe", Paper: "Letter"}, s.Options)
+	assert.Contains(t, dump(s.build()), "Kalibrierdatenblatt")
+	other, err := s.With(Options{Language: "fr", Thousands: "point"})
+	require.NoError(t, err)
+	assert.Equal(t, Options{Language: "fr", Decimal: "comma", Thousands: "point", Paper: "Letter"}, other.Options)
+	// A sign that is asked for does not clash with a usual one.
+	other, err = with("[sheet]\ndecimal = \"comma\"\nthousands = \"point\"\n").With(Options{Decimal: "point"})
+	require.NoError(t, err)
+	assert.Equal(t, Options{Language: "en", Decimal: "point", Thousands: "space", Paper: "A4"}, other.Options)
+	for _, damaged := range []string{"[sheet]\nlanguage = \"xx\"\n", "[sheet\n", ""} { // of a program of another day, or cut
+		assert.Equal(t, Options{Language: "en", Decimal: "point", Thousands: "space", Paper: "A4"}, with(damaged).Options, damaged)
 	}
 }
