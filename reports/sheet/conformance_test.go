@@ -153,6 +153,9 @@ type expected struct {
 // expect lists the texts of a document in reading order.
 func (c writerCase) expect(d *document) []expected {
 	list := []expected{{text: d.Title}, {d.Records, true, true}, {d.Subject, true, true}, {d.Fingerprint, true, true}, {d.Invented, true, true}}
+	for _, x := range append([]string{d.Head.Name}, d.Head.Lines...) {
+		list = append(list, expected{text: x, anywhere: true})
+	}
 	say := func(texts ...string) {
 		for _, x := range texts {
 			list = append(list, expected{text: x})

@@ -82,7 +82,7 @@ func (w *htmlWriter) style() (string, error) {
 	}
 	const most = 110 // characters that a margin has room for
 	box := func(name, content string) string { return "@" + name + "{content:" + content + "}" }
-	return string(css) + "@page{size:" + w.doc.Paper + ` landscape;margin:14mm 12mm 12mm;font:7pt "Liberation Sans",Helvetica,Arial,sans-serif;` +
+	return string(css) + "@page{size:" + w.doc.Paper + ` landscape;margin:12mm 12mm 11mm;font:7pt "Liberation Sans",Helvetica,Arial,sans-serif;` +
 		box("top-left", cssString(elided(w.doc.Title+"    "+w.doc.Records, most))+";font-weight:bold;text-align:left;width:85%") +
 		box("top-right", w.pageNumber()+";font-weight:bold") +
 		box("bottom-left", cssString(elided(join("    ", w.doc.Subject, w.doc.Fingerprint), most))+";text-align:left;width:75%") +
