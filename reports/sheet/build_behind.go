@@ -18,6 +18,10 @@ func (s *Sheet) behind() []block {
 			continue
 		}
 		if len(b) == 0 {
+			if s.isBare() {
+				b = append(b, &heading{Level: 1, Text: s.say("Behind the results"), Apart: true}, r.evidence())
+				continue
+			}
 			b = append(b, &heading{Level: 1, Text: s.say(behindTitle), Apart: true},
 				&paragraph{Text: s.say("Decision U leaves out the quantisation that the limit's count term already allows. TUR is the limit over the expanded uncertainty of reference, " +
 					"source and path, and gates the verdict; TUR with unit takes the unit's resolution and repeatability in as well. w is the guard band, " +

@@ -19,22 +19,38 @@ func (s *Sheet) front() []block {
 	if n := s.trust(); len(n.Lines) > 0 {
 		b = append(b, n)
 	}
-	b = append(b, s.identity(), &heading{Level: 1, Text: s.say("Statement of conformity")})
+	specification, head := s.specification(), s.say("Statement of conformity")
+	if s.isBare() {
+		specification, head = s.bareSpecification(), s.say("Results")
+	}
+	b = append(b, s.identity(), &heading{Level: 1, Text: head})
 	for _, r := range s.runs {
+		if s.isBare() {
+			b = append(b, r.bareStatement())
+			continue
+		}
 		b = append(b, r.statement())
 	}
 	if missing := s.missing(); missing != "" {
 		b = append(b, &paragraph{Text: missing})
 	}
 	b = append(b, s.limited()...)
-	b = append(b, s.specification(), s.basis(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")},
+	b = append(b, specification, s.basis(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")},
 		&signatures{Lines: s.signers()}, &heading{Level: 1, Text: s.say("Basis of the results")}, &paragraph{Text: s.method()})
-	if len(s.inputNames()) > 0 {
+	switch {
+	case len(s.inputNames()) == 0:
+	case s.isBare():
+		b = append(b, s.bareByInput())
+	default:
 		b = append(b, s.byInput())
 	}
-	b = append(b, s.otherMeasurements()...)
-	b = append(b, s.notShown()...)
-	b = append(b, s.notJudged()...)
+	if s.isBare() {
+		b = append(b, s.notShown()...)
+	} else {
+		b = append(b, s.otherMeasurements()...)
+		b = append(b, s.notShown()...)
+		b = append(b, s.notJudged()...)
+	}
 	b = append(b, s.conditions(), s.standards())
 	b = append(b, s.statements()...)
 	return b
@@ -62,7 +78,7 @@ func (s *Sheet) alerts() []block {
 	for _, r := range s.runs {
 		if r.Run.Statement == runner.NotObtainable {
 			b = append(b, &notice{Alert: true, Title: s.say("%s: not obtainable", r.label),
-				Lines: []string{s.say("The unit gives no readings at all; this counts as outside tolerance. Symptom: %s.", s.stated(s.word(r.Run.Symptom)))}})
+				Lines: []string{s.dead(r)}})
 		}
 		if len(r.Run.Changes) > 0 {
 			b = append(b, r.changed())
@@ -73,6 +89,15 @@ func (s *Sheet) alerts() []block {
 		}
 	}
 	return b
+}
+
+// dead says what a unit shows that gives no readings.
+func (s *Sheet) dead(r run) string {
+	symptom := s.stated(s.word(r.Run.Symptom))
+	if s.isBare() {
+		return s.say("The unit gives no readings at all. Symptom: %s.", symptom)
+	}
+	return s.say("The unit gives no readings at all; this counts as outside tolerance. Symptom: %s.", symptom)
 }
 
 // taken says how much of the plan was taken.

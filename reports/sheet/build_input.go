@@ -8,6 +8,7 @@ import (
 
 	"bandproof/procedures"
 	"bandproof/procedures/accuracy"
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
@@ -60,9 +61,11 @@ func (s *Sheet) promises(in procedures.Input) block {
 		{s.say("Sensitivity"), s.sensitivity(in)},
 		{s.say("Damage level"), s.q(in.Damage)},
 		{s.say("Counting"), s.counting(in.Accuracy)},
-		{s.say("Limit"), s.limitWords(in.Accuracy)},
 	}}
-	g.Items = append(g.Items, item{s.say(coveredHead), strings.Join(s.labelled(func(r run) string { return r.covered(in.Name) }), "\n")})
+	if !s.isBare() {
+		g.Items = append(g.Items, item{s.say("Limit"), s.limitWords(in.Accuracy)},
+			item{s.say(coveredHead), strings.Join(s.labelled(func(r run) string { return r.covered(in.Name) }), "\n")})
+	}
 	g.Items = append(g.Items, item{s.say("Reference of the unit"), strings.Join(s.labelled(func(r run) string {
 		x, _ := r.input(in.Name)
 		return s.stated(s.word(x.ReferenceCheck))
@@ -219,9 +222,12 @@ const whyPass key = `A verdict can be a plain pass though U is near the limit: U
 
 // pointTable has a line a point and a group of columns a run.
 func (w *words) pointTable(name string, runs []run) *table {
-	t := &table{Tab: w.say("Points %s", name), Columns: []column{{Head: w.say("Point")}, {Head: w.say("Nominal frequency, Hz"), Align: point}, {Head: w.say("Level at input, U (k = 2)"), Align: right}, {Head: w.say("Gate"), Align: right}},
-		Legend: w.say("■ fail   ▲ conditional   ? not judged   (no sign) pass   — no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not.") +
-			" " + w.say(whyPass, w.say(behindTitle))}
+	legend := w.say("■ fail   ▲ conditional   ? not judged   (no sign) pass   — no value.   U is the expanded uncertainty of the error; error, limit and U are rounded for print, verdicts are not.") +
+		" " + w.say(whyPass, w.say(behindTitle))
+	if (&Sheet{runs: runs}).isBare() {
+		legend = w.say("— no value.   U is the expanded uncertainty of the error.")
+	}
+	t := &table{Tab: w.say("Points %s", name), Legend: legend, Columns: []column{{Head: w.say("Point")}, {Head: w.say("Nominal frequency, Hz"), Align: point}, {Head: w.say("Level at input, U (k = 2)"), Align: right}, {Head: w.say("Gate"), Align: right}}}
 	var labels []string
 	for _, r := range runs {
 		labels = append(labels, r.inline)
@@ -290,6 +296,8 @@ func markOf(p *runner.PointResult) mark {
 		return failed
 	case p.Verdict.Word == "pass":
 		return plain
+	case p.Verdict == decision.Verdict{} && p.Counted > 0:
+		return plain // reported only
 	case p.Verdict.Bad(), p.Verdict.Good():
 		return conditional
 	}
@@ -311,12 +319,20 @@ func (w *words) resultCells(p *runner.PointResult) []cell {
 	} else if limit.Total.Sign() > 0 {
 		r.Limit = w.roundResult(quantity.Exact{}, limit.Total, 0, 0).Limit
 	}
-	texts := []string{m.flag(), mean, r.Error, ppm, r.Limit, r.U, w.stated(w.verdict(p.Verdict))}
+	texts := []string{m.flag(), mean, r.Error, ppm, r.Limit, r.U, w.remark(p)}
 	row := make([]cell, len(texts))
 	for k, x := range texts {
 		row[k] = cell{x, m}
 	}
 	return row
+}
+
+// remark is the verdict with its reason; a result that nobody judges has none.
+func (w *words) remark(p *runner.PointResult) string {
+	if p.Verdict == (decision.Verdict{}) && p.Counted > 0 {
+		return ""
+	}
+	return w.stated(w.verdict(p.Verdict))
 }
 
 // readingPlaces is the decimal place to which the counted readings resolve.

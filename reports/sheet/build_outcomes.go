@@ -186,13 +186,21 @@ func saysInTable(runs []run, list []*findingLine) bool {
 func (w *words) findingTable(runs []run, list []*findingLine) *table {
 	numbers, says := numeric(list), saysInTable(runs, list)
 	placed := slices.ContainsFunc(list, func(l *findingLine) bool { return l.row.At != nil })
+	bare := (&Sheet{runs: runs}).isBare()
 	t := &table{Columns: []column{{Head: w.say("What")}}, Legend: w.say(verdictLegend)}
+	if bare {
+		t.Legend = w.say("— no value.")
+	}
 	if placed {
 		t.Columns = append(t.Columns, column{Head: w.say("Frequency"), Align: right})
 	}
 	if numbers {
 		t.Columns = append(t.Columns, column{Head: w.say("Unit")})
-		t.Legend += "   " + w.say("U is the expanded uncertainty of what was found; margin is how far that lies on the good side of its limit, w the guard band of the decision rule. Numbers are rounded for print, verdicts are not.")
+		if bare {
+			t.Legend += "   " + w.say("U is the expanded uncertainty of what was found.")
+		} else {
+			t.Legend += "   " + w.say("U is the expanded uncertainty of what was found; margin is how far that lies on the good side of its limit, w the guard band of the decision rule. Numbers are rounded for print, verdicts are not.")
+		}
 	}
 	var labels []string
 	for k, r := range runs {

@@ -2,16 +2,17 @@ package sheet
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 )
 
-// bare tells that a sheet states no conformity, as agreed with the customer:
-// results and their uncertainty only, no limits and no verdicts
-// (ISO/IEC 17025:2017 7.8.6, ILAC-G8:09/2019). The records keep both.
-func (r run) bare() bool { return r.Job.Conformity == "no" }
+// isBare tells that the sheet states no conformity for a run.
+func (s *Sheet) isBare() bool {
+	return slices.ContainsFunc(s.runs, func(r run) bool { return r.Job.Conformity == "no" })
+}
 
 // dueItem is the date of the next calibration, where the customer agreed to one.
 func (s *Sheet) dueItem() []item {

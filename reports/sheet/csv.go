@@ -55,7 +55,7 @@ func (s *Sheet) CSV(w io.Writer) error {
 			row[csvAt("changed_to")] = r.csvChange(&r.Run.Points[k])
 			r.csvBehind(row, &r.Run.Points[k])
 			copy(row[csvAt("maker"):], of)
-			if err := c.Write(row); err != nil {
+			if err := c.Write(s.bareCSV(row)[0]); err != nil {
 				return fmt.Errorf("write data sheet as CSV, point %q: %w", r.Run.Points[k].Point.ID, err)
 			}
 		}
@@ -63,7 +63,7 @@ func (s *Sheet) CSV(w io.Writer) error {
 			return fmt.Errorf("write data sheet as CSV, warm-up: %w", err)
 		}
 		for _, o := range r.Run.Outcomes {
-			if err := c.WriteAll(csvShared(r.csvOutcome(o), of)); err != nil {
+			if err := c.WriteAll(s.bareCSV(csvShared(r.csvOutcome(o), of)...)); err != nil {
 				return fmt.Errorf("write data sheet as CSV, task %q: %w", o.Task.ID, err)
 			}
 		}

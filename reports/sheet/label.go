@@ -122,7 +122,7 @@ func (s *Sheet) labelKind() (labelKind, error) {
 		return labelRejected, nil
 	case res.Statement == runner.NotObtainable:
 		return labelRejected, nil
-	case res.Statement == runner.Outside && r.bare():
+	case res.Statement == runner.Outside && s.isBare():
 		return 0, errors.New("it states no conformity, as agreed with the customer, but results lie outside the specification; whoever sees \"calibrated\" on the unit might take it for good")
 	case res.Statement == runner.Outside:
 		return labelRejected, nil
@@ -156,7 +156,7 @@ func (s *Sheet) labelHints(kind labelKind) []labelLine {
 	case labelLimited:
 		list = append(list, labelLine{text: s.say("Limits of use: see the data sheet"), bold: true, must: true}, labelLine{text: s.labelScope(), cut: true, rank: 5})
 	}
-	if r.bare() {
+	if s.isBare() {
 		list = append(list, labelLine{text: s.say("Results only, no conformity stated"), must: true})
 	}
 	return list

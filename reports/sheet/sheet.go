@@ -156,6 +156,9 @@ func (s *Sheet) build() *document {
 	for _, part := range [][]block{s.front(), s.adjustments(), s.ofUnit(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}
+	if s.isBare() {
+		d.bare()
+	}
 	d.clean()
 	return d
 }

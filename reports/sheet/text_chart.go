@@ -17,8 +17,11 @@ const (
 var chartSigns = []rune("o+*")
 
 // chart draws the error in units of the limit against frequency, and lists what
-// lies outside.
+// lies outside. Where there are no limits the table says all.
 func (w *textWriter) chart(c *chart) {
+	if len(c.Bands) == 0 {
+		return
+	}
 	p := newTextPlot(w.columns - textPlotLabels - 2)
 	share := func(hz float64) float64 { return math.Log(hz/c.From) / math.Log(c.To/c.From) }
 	height := func(limits float64) int { return p.row((limits + chartReach) / (2 * chartReach)) }

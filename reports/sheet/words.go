@@ -159,7 +159,9 @@ func (s *Sheet) in(w *words) *Sheet {
 	c.words = w
 	c.runs = make([]run, len(s.runs))
 	for k, r := range s.runs {
-		c.runs[k] = w.run(r.Record)
+		if c.runs[k] = w.run(r.Record); s.isBare() {
+			c.runs[k].Record = bareRecord(r.Record)
+		}
 	}
 	return &c
 }
