@@ -2,6 +2,8 @@ package main
 
 import (
 	"strings"
+
+	"bandproof/runner"
 )
 
 // summary says in a few lines what came out.
@@ -57,6 +59,9 @@ func (t *terminal) summary(d finished) {
 	}
 	for _, f := range d.Files {
 		t.print("wrote %s", f)
+	}
+	if r := d.Record; r.Run.Kind == runner.AsFound && (r.Run.Statement == runner.Outside || r.Run.Statement == runner.NotObtainable) && r.Job.Conformity != "no" {
+		t.print("the owner may have to look at earlier results again: \"bandproof notice %s\" writes what to tell", shortID(r.ID))
 	}
 	for _, name := range d.Record.Run.RFMayBeOn {
 		t.note("CAUTION: RF of source %s may still be ON; switch it off by hand", name)

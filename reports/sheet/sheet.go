@@ -23,6 +23,7 @@ type Sheet struct {
 	// the latter.
 	replaced map[string]record.Record
 	logo     *logo
+	outside  *outside // a notice to the owner instead of the data sheet
 	// doubts are remarks on whether the records belong together.
 	doubts []said
 }
@@ -153,6 +154,11 @@ func (s *Sheet) build() *document {
 		d.Invented = s.say("Invented data: virtual bench, not a calibration")
 	}
 	d.Invented = join(" · ", s.standing(), d.Invented)
+	if s.outside != nil {
+		s.buildOutside(d)
+		d.clean()
+		return d
+	}
 	for _, part := range [][]block{s.front(), s.adjustments(), s.ofUnit(), s.inputs(), s.behind(), s.otherLooks(), s.behindOthers(), s.beside(), s.back()} {
 		d.Blocks = append(d.Blocks, part...)
 	}
