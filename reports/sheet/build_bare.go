@@ -118,7 +118,7 @@ func (r run) bareStatement() block {
 }
 
 // bareSpecification says that nothing is stated, and why.
-func (s *Sheet) bareSpecification() block {
+func (s *Sheet) bareSpecification() *paragraph {
 	l := s.last()
 	return &paragraph{Label: s.say("No statement of conformity"), Text: s.say(
 		`As agreed with the customer, conformity with a specification is not stated: each result stands with its expanded uncertainty, and no result is judged. Points and levels are those of procedure "%[1]s", revision %[2]s.`,

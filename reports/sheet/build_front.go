@@ -35,7 +35,8 @@ func (s *Sheet) front() []block {
 		b = append(b, &paragraph{Text: missing})
 	}
 	b = append(b, s.limited()...)
-	b = append(b, specification, s.basis(), &paragraph{Text: s.say("Results concern only the unit named above, as it was at the time of each run.")},
+	specification.Text += " " + s.say("Results concern only the unit named above, as it was at the time of each run.")
+	b = append(b, s.basis(), specification,
 		&signatures{Lines: s.signers()}, &heading{Level: 1, Text: s.say("Basis of the results")}, &paragraph{Text: s.method()})
 	switch {
 	case len(s.inputNames()) == 0:
@@ -61,6 +62,7 @@ func (s *Sheet) method() string {
 	if s.hasOthers() {
 		text += " " + s.say("How the other measurements were taken stands with what they found.")
 	}
+	text += s.shortened()
 	if s.Language != "en" {
 		text += " " + s.say("Remarks and symptoms are printed as they were recorded, in the language of the bench; readings and figures within them have a decimal point.")
 	}
@@ -129,12 +131,20 @@ func (s *Sheet) identity() block {
 		{s.say("Received"), s.stated(l.Job.Received.String())},
 		{s.say("Order"), s.stated(l.Job.Number)},
 		{s.say("Customer"), join("\n", s.stated(l.Job.Customer), l.Job.Contact)},
-		{s.say("Record"), strings.Join(s.labelled(func(r run) string { return s.stated(r.ID) }), "\n")},
+		{s.say("Record"), s.shortIDs()},
 		{s.say("Performed"), strings.Join(performed, "\n")},
 		{s.say("Issued"), l.day(l.Created)},
 		{s.say("Performed by"), strings.Join(s.labelled(func(r run) string { return s.stated(r.Job.Technician) }), "\n")},
 		{s.say("Procedure"), s.say("%[1]s, revision %[2]s", s.stated(l.Record.Procedure.Name), s.stated(l.Record.Procedure.Revision))},
 	}...), s.dueItem()...)}
+}
+
+// shortIDs names the records; each page has their ids in full at its head.
+func (s *Sheet) shortIDs() string {
+	if len(s.runs) == 1 {
+		return s.stated(s.runs[0].ID)
+	}
+	return strings.Join(s.labelled(func(r run) string { return s.stated(tail(r.ID)) }), "\n")
 }
 
 // merged gathers lines of several runs: equal ones once, led by the labels of
@@ -259,13 +269,13 @@ func (r run) allFailures() []string {
 	return append(points, others...)
 }
 
-func (s *Sheet) specification() block {
+func (s *Sheet) specification() *paragraph {
 	l := s.last()
 	return &paragraph{Label: s.say("Specification and decision rule"), Text: s.say(
 		`The statement refers to the specification laid down in procedure "%[1]s", revision %[2]s. Timebase as specified: %[3]s. Decision rule: %[4]s. `+
 			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.",
 		l.Record.Procedure.Name, s.stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return s.stated(s.word(r.Run.Timebase)) }), "; "),
-		strings.Join(s.labelled(func(r run) string { return s.word(r.Run.Rule.String()) }), "; ")) + s.shortened()}
+		strings.Join(s.labelled(func(r run) string { return s.word(r.Run.Rule.String()) }), "; "))}
 }
 
 // shortened says how gates and numbers of readings were chosen, where they were.

@@ -24,6 +24,7 @@ func (s *Sheet) inputs() []block {
 		}
 		if taken {
 			b = append(b, s.points(name)...)
+			b = append(b, s.changesOf(name)...)
 		} else {
 			b = append(b, &paragraph{Text: s.say("No point was taken at this input.")})
 		}

@@ -106,7 +106,13 @@ func (w *words) labelled1(k key, text string) string {
 }
 
 // tail is the end of an id, which differs most.
-func tail(id string) string { return "…" + id[max(0, len(id)-8):] }
+func tail(id string) string {
+	r := []rune(id)
+	if len(r) <= 12 {
+		return id
+	}
+	return "…" + string(r[len(r)-8:])
+}
 
 // labelKind says what the newest run allows, or why it allows nothing.
 func (s *Sheet) labelKind() (labelKind, error) {

@@ -1,0 +1,60 @@
+package sheet
+
+import (
+	"math"
+
+	"bandproof/procedures/quantity"
+	"bandproof/runner"
+)
+
+// changedSign is the sign of a point that is not where it was, in a column of its own.
+const changedSign = "►"
+
+// mostChanges is how many points of an input are listed one by one; of more only
+// those that changed by more than U.
+const mostChanges = 200
+
+// changesOf shows how far each point of an input moved from as found to as left;
+// nil where there are not both.
+func (s *Sheet) changesOf(name string) []block {
+	first, last := s.runs[0], s.last()
+	if first.Run.Kind != runner.AsFound || last.Run.Kind != runner.AsLeft {
+		return nil
+	}
+	t := &table{Title: s.say("Input %[1]s: changes from as found to as left", name), Columns: []column{{Head: s.say("Point")}, {Head: s.say("Nominal frequency, Hz"), Align: point}, {Head: ""},
+		{Head: s.say("Change, Hz"), Align: point}, {Head: s.say("Change, ppm"), Align: point}, {Head: s.say("U of the change, Hz"), Align: point}},
+		Legend: s.say("► changed by more than U   The change is the error as left minus that as found. Its U is the root of the sum of the squares of both U; what they share, such as the reference, makes it smaller.")}
+	all := lines(name, []run{first, last})
+	valued, moved := 0, 0
+	for _, l := range all {
+		a, b := l.of[0], l.of[1]
+		if a == nil || b == nil || a.Counted == 0 || b.Counted == 0 {
+			continue
+		}
+		valued++
+		change := b.Error.Sub(a.Error)
+		u := math.Hypot(a.Reported.Expanded, b.Reported.Expanded)
+		sign := ""
+		if math.Abs(change.Float()) > u {
+			sign = changedSign
+			moved++
+		} else if len(all) > mostChanges {
+			continue
+		}
+		t.Rows = append(t.Rows, s.changeRow(l, change, u, sign))
+	}
+	if valued == 0 {
+		return nil
+	}
+	return []block{&paragraph{Text: s.say("Of %[1]s points with a value in both runs %[2]s changed by more than the uncertainty of the change.", s.count(valued), s.whole(moved))}, t}
+}
+
+func (s *Sheet) changeRow(l line, change quantity.Exact, u float64, sign string) []cell {
+	places := max(readingPlaces(l.of[0]), readingPlaces(l.of[1]))
+	x := s.roundResult(change, quantity.Exact{}, u, places)
+	relative := none
+	if f := l.point.Frequency.Float(); f > 0 {
+		relative = s.significant(change.Float()/f*1e6, 3)
+	}
+	return []cell{{Text: l.id()}, {Text: s.number(quantity.Group(l.point.Frequency.Plain()))}, {Text: sign}, {Text: x.Error}, {Text: relative}, {Text: x.U}}
+}
