@@ -21,7 +21,7 @@ var writers = []struct {
 	write func(*Sheet, io.Writer) error
 }{{"pdf", (*Sheet).PDF}, {"html", (*Sheet).HTML}, {"xlsx", (*Sheet).XLSX}, {"csv", (*Sheet).CSV}, {"txt", (*Sheet).Text}, {"none", func(*Sheet, io.Writer) error { return nil }}}
 
-// counting is a writer that keeps nothing.
+// countingWriter keeps nothing but the number of bytes.
 type countingWriter struct{ n int64 }
 
 func (w *countingWriter) Write(p []byte) (int, error) { w.n += int64(len(p)); return len(p), nil }
@@ -30,19 +30,21 @@ func (w *countingWriter) Write(p []byte) (int, error) { w.n += int64(len(p)); re
 const benchWriter, benchPoints = "BANDPROOF_BENCH_WRITER", "BANDPROOF_BENCH_POINTS"
 
 // BenchmarkSheet writes a data sheet of one run with so many points, each in a
-// process of its own, and reports seconds for writing, the most memory that
-// process had (VmHWM, record included) and how much of it was there before
+// process of its own, and reports seconds for writing, seconds of processor time
+// of the whole process (which other work on the machine does not lengthen), the
+// most memory that process had (VmHWM, record included), how much was there before
 // writing, and the size. The writer "none" shows what the record alone takes.
 func BenchmarkSheet(b *testing.B) {
 	for _, w := range writers {
 		for _, n := range []int{60, 1000, 10_000, 100_000} {
 			b.Run(fmt.Sprintf("%s/%d", w.name, n), func(b *testing.B) {
-				var seconds, peak, before, size float64
+				var seconds, cpu, peak, before, size float64
 				for b.Loop() {
 					cmd := exec.Command(os.Args[0], "-test.run=^TestWriteInChild$", "-test.v")
 					cmd.Env = append(os.Environ(), benchWriter+"="+w.name, benchPoints+"="+strconv.Itoa(n))
 					out, err := cmd.CombinedOutput()
 					require.NoError(b, err, string(out))
+					cpu = (cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()).Seconds()
 					got := childLine.FindStringSubmatch(string(out))
 					require.NotNil(b, got, string(out))
 					for k, to := range []*float64{&seconds, &before, &peak, &size} {
@@ -52,6 +54,7 @@ func BenchmarkSheet(b *testing.B) {
 				}
 				b.ReportMetric(0, "ns/op") // that of a process is of no interest
 				b.ReportMetric(seconds, "s")
+				b.ReportMetric(cpu, "cpu-s")
 				b.ReportMetric(peak/1024, "MB-peak")
 				b.ReportMetric(before/1024, "MB-before")
 				b.ReportMetric(size/float64(n), "bytes/point")
