@@ -175,24 +175,27 @@ func (r Record) Encode() ([]byte, error) {
 // Decode reads a record and refuses what is none, is of a version that it does
 // not know, or does not pass Check.
 func Decode(data []byte) (Record, error) {
-	var head struct {
-		Schema string `json:"schema"`
-	}
-	if err := json.Unmarshal(data, &head); err != nil {
-		return Record{}, fmt.Errorf("not a record: %w", err)
-	}
-	if head.Schema != Schema && head.Schema != firstSchema {
-		return Record{}, fmt.Errorf("schema is %q; this program reads %q and %q", head.Schema, Schema, firstSchema)
-	}
 	var r Record
-	if err := strict(data, &r); err != nil {
-		return Record{}, fmt.Errorf("record: %w", err)
+	wrong := strict(data, &r)
+	if wrong != nil || !known(r.Schema) { // of what is right only one pass is made: it may be large
+		var head struct {
+			Schema string `json:"schema"`
+		}
+		if err := json.Unmarshal(data, &head); err != nil {
+			return Record{}, fmt.Errorf("not a record: %w", err)
+		}
+		if !known(head.Schema) {
+			return Record{}, fmt.Errorf("schema is %q; this program reads %q and %q", head.Schema, Schema, firstSchema)
+		}
+		return Record{}, fmt.Errorf("record: %w", wrong)
 	}
 	if err := r.Check(); err != nil {
 		return Record{}, fmt.Errorf("record %s is damaged or was edited: %w", r.ID, err)
 	}
 	return r, nil
 }
+
+func known(schema string) bool { return schema == Schema || schema == firstSchema }
 
 // strict reads one JSON value that has no other members than those of v.
 func strict(data []byte, v any) error {

@@ -33,7 +33,8 @@ const benchWriter, benchPoints = "BANDPROOF_BENCH_WRITER", "BANDPROOF_BENCH_POIN
 // process of its own, and reports seconds for writing, seconds of processor time
 // of the whole process (which other work on the machine does not lengthen), the
 // most memory that process had (VmHWM, record included), how much was there before
-// writing, and the size. The writer "none" shows what the record alone takes.
+// writing, and the size. The writer "none" shows what the record alone takes,
+// whose points share the readings of the fixture.
 func BenchmarkSheet(b *testing.B) {
 	for _, w := range writers {
 		for _, n := range []int{60, 1000, 10_000, 100_000} {
