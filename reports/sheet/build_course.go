@@ -72,7 +72,7 @@ func (r run) away() string {
 		}
 	}
 	if d := longest.At.Sub(longest.AskedAt); d >= longestWait {
-		return r.say("waited up to %[1]s for an answer at the bench, from %[2]s on.", d.Round(time.Minute).String(), r.moment(longest.AskedAt))
+		return r.say("waited up to %[1]s for an answer at the bench, from %[2]s on.", r.whole(int(d.Round(time.Minute).Minutes()))+narrow+"min", r.moment(longest.AskedAt))
 	}
 	return ""
 }

@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/tools/go/packages"
+	"pgregory.net/rapid"
 )
 
 // others are the languages with translations.
@@ -148,4 +149,22 @@ func TestRecordedSentences(t *testing.T) {
 		assert.Equal(t, c.want, w.word(c.recorded), c.name)
 	}
 	assert.Equal(t, "drift of reference x", english(t).word("drift of reference x"))
+}
+
+// Whatever a record holds, a translation neither fails nor loses a name in it.
+func TestAnyRecordedTextIsTranslatedOrKept(t *testing.T) {
+	w := wordsFor(t, Options{Language: "fr"})
+	keys := slices.Sorted(maps.Keys(catalogueOf(t, "fr").Recorded))
+	rapid.Check(t, func(t *rapid.T) {
+		name := rapid.StringMatching(`[A-Za-z%$\\{}\[\]\x{202e}0-9]{1,12}`).Draw(t, "name")
+		text := wildcard.ReplaceAllLiteralString(rapid.SampledFrom(keys).Draw(t, "key"), name)
+		if got := w.word(text); strings.Count(got, name) == 0 && strings.Contains(text, name) && w.word(name) == name && text != got {
+			if _, exact := w.recorded.exact[text]; !exact {
+				t.Fatalf("%q became %q: the name is lost", text, got)
+			}
+		}
+		_ = w.word(rapid.String().Draw(t, "anything"))
+	})
+	long := strings.Repeat("warning: ", 2000) + "x"
+	assert.True(t, strings.HasSuffix(w.word(long), "x"))
 }
