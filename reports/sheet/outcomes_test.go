@@ -230,7 +230,7 @@ func TestCourseOfARun(t *testing.T) {
 		assert.Contains(t, squeeze(pages[0]), want)
 	}
 	all := squeeze(strings.Join(pages, "\n"))
-	for _, want := range []string{"Warm-up, as left", "steady after 90 min: 0.034 ppm", "Warm-up: relative error of the readings of 1 GHz at input B, as left", "Warm-up: drift over the last 20 min, as left", "largest drift"} {
+	for _, want := range []string{"Warm-up, as left", "steady after 90 min on: drift 0.034 ppm", "Warm-up: relative error of the readings of 1 GHz at input B, as left", "Warm-up: drift over the last 20 min, as left", "largest drift"} {
 		assert.Contains(t, all, want)
 	}
 	assert.Contains(t, csvOf(t, sheetOf(t, coursed(t))), `"warm-up, counted reading"`)
