@@ -9,12 +9,14 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"unicode"
 	"unicode/utf8"
 
 	"bandproof/reports/record"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"golang.org/x/net/html"
 )
@@ -435,4 +437,22 @@ func cut(s string, from, to int) string {
 		at += n
 	}
 	return b.String()
+}
+
+// Sheets may be written at once.
+func TestWritersAtOnce(t *testing.T) {
+	s := sheetOf(t, stopped(t))
+	for _, c := range writerCases(t) {
+		var want bytes.Buffer
+		require.NoError(t, c.write(s, &want))
+		var w sync.WaitGroup
+		for range 3 {
+			w.Go(func() {
+				var got bytes.Buffer
+				assert.NoError(t, c.write(s, &got))
+				assert.True(t, bytes.Equal(want.Bytes(), got.Bytes()), c.name)
+			})
+		}
+		w.Wait()
+	}
 }
