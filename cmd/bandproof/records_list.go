@@ -16,7 +16,7 @@ const (
 	// shownRows is how many lines a list shows unless more are asked for.
 	shownRows = 100
 	// countedRows is how far the others are counted.
-	countedRows = 10_000
+	countedRows = 1000
 )
 
 func recordsList(t *terminal, file *string) *cobra.Command {

@@ -177,7 +177,7 @@ func searches(b *testing.B, place string) {
 		})
 		b.Run("count/"+c.name, func(b *testing.B) {
 			for b.Loop() {
-				_, err := s.Count(b.Context(), c.q, 10_000)
+				_, err := s.Count(b.Context(), c.q, 1000)
 				require.NoError(b, err)
 			}
 		})

@@ -152,11 +152,6 @@ func (a *asked) condition() string {
 	return " WHERE " + strings.Join(a.where, " AND ")
 }
 
-// those is the standards that a text may mean.
-func those(is string) string {
-	return "(SELECT id FROM standard WHERE name = " + is + " OR serial = " + is + " OR certificate = " + is + ")"
-}
-
 // List returns the records that match, newest first.
 func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	if err := q.Check(); err != nil {
@@ -172,11 +167,13 @@ func (s *Store) List(ctx context.Context, q Query) ([]Row, error) {
 	a := s.ask(q)
 	points := "0"
 	if q.Standard != "" {
-		if err := a.restOn(ctx, q.Standard); err != nil {
+		ids, err := a.restOn(ctx, q.Standard)
+		if err != nil {
 			return nil, wrap(s.file, "list", err)
 		}
-		is := a.put(text(q.Standard))
-		points = "(SELECT coalesce(max(points), 0) FROM record_standard AS u WHERE u.record = page.record AND u.standard IN " + those(is) + ")"
+		if len(ids) > 0 {
+			points = "(SELECT coalesce(max(points), 0) FROM record_standard AS u WHERE u.record = page.record AND u.standard IN " + a.putAll(ids) + ")"
+		}
 	}
 	limit := ""
 	if q.Limit > 0 {
@@ -207,7 +204,7 @@ const newestFirst = " ORDER BY created DESC, record DESC"
 func (s *Store) Count(ctx context.Context, q Query, enough int) (n int, err error) {
 	a := s.ask(q)
 	if q.Standard != "" {
-		if err := a.restOn(ctx, q.Standard); err != nil {
+		if _, err := a.restOn(ctx, q.Standard); err != nil {
 			return 0, wrap(s.file, "count", err)
 		}
 	}
@@ -220,28 +217,55 @@ func (s *Store) Count(ctx context.Context, q Query, enough int) (n int, err erro
 // few is how many records rest on a standard that is seldom used.
 const few = 500
 
-// restOn is the condition that a record rests on a standard. Of one that is seldom
-// used, the records are named one by one; of one that nearly all use, the newest
+// restOn is the condition that a record rests on a standard, and the numbers of
+// those that may be meant. Of one that is seldom used, the records are named one by one; of one that nearly all use, the newest
 // that match are soon found among all.
-func (a *asked) restOn(ctx context.Context, standard string) error {
-	var records []string
-	err := a.s.each(ctx, func(scan func(...any) error) error {
+func (a *asked) restOn(ctx context.Context, standard string) (ids []any, err error) {
+	take := func(scan func(...any) error) error {
+		var id int64
+		err := scan(&id)
+		ids = append(ids, id)
+		return err
+	}
+	err = a.s.each(ctx, take, "SELECT id FROM standard WHERE name = $1 OR serial = $1 OR certificate = $1", text(standard))
+	if err != nil || len(ids) == 0 {
+		a.only("1 = 0")
+		return nil, err
+	}
+	records, err := a.seldom(ctx, ids)
+	switch {
+	case err != nil:
+		return nil, err
+	case len(records) == 0:
+		a.only("1 = 0")
+	case len(records) <= few:
+		a.only("listed.record IN " + a.putAll(records))
+	default:
+		a.only("EXISTS (SELECT 1 FROM record_standard AS u WHERE u.standard IN " + a.putAll(ids) + " AND u.created = listed.created AND u.record = listed.record)")
+	}
+	return ids, nil
+}
+
+// seldom is the records that rest on some standards, or a few too many of them.
+func (a *asked) seldom(ctx context.Context, standards []any) (records []any, err error) {
+	places := make([]string, len(standards))
+	for k := range standards {
+		places[k] = fmt.Sprintf("$%d", k+1)
+	}
+	err = a.s.each(ctx, func(scan func(...any) error) error {
 		var id string
 		err := scan(&id)
 		records = append(records, id)
 		return err
-	}, "SELECT record FROM record_standard WHERE standard IN "+those("$1")+fmt.Sprintf(" LIMIT %d", few+1), text(standard))
-	switch {
-	case len(records) == 0:
-		a.only("1 = 0")
-	case len(records) <= few:
-		places := make([]string, len(records))
-		for k, id := range records {
-			places[k] = a.put(id)
-		}
-		a.only("listed.record IN (" + strings.Join(places, ", ") + ")")
-	default:
-		a.only("EXISTS (SELECT 1 FROM record_standard AS u WHERE u.standard IN " + those(a.put(text(standard))) + " AND u.created = listed.created AND u.record = listed.record)")
+	}, fmt.Sprintf("SELECT record FROM record_standard WHERE standard IN (%s) LIMIT %d", strings.Join(places, ", "), few+1), standards...)
+	return records, err
+}
+
+// putAll takes values and returns their list.
+func (a *asked) putAll(list []any) string {
+	places := make([]string, len(list))
+	for k, v := range list {
+		places[k] = a.put(v)
 	}
-	return err
+	return "(" + strings.Join(places, ", ") + ")"
 }
