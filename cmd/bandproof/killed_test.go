@@ -4,6 +4,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"encoding/json"
 	"flag"
@@ -36,6 +37,7 @@ var (
 // killable is a virtual bench in this process, served over TCP, for runs in
 // processes that are killed.
 type killable struct {
+	place string // of the store, where it is not a file in dir
 	*virtual.Bench
 	dir     string
 	clients atomic.Int64 // conversations that are open
@@ -102,7 +104,7 @@ func (c *countedConn) Close() error {
 	return c.Conn.Close()
 }
 
-func (k *killable) store() string { return filepath.Join(k.dir, "store.db") }
+func (k *killable) store() string { return cmp.Or(k.place, filepath.Join(k.dir, "store.db")) }
 
 // command is bandproof as a process, with Enter at every prompt.
 func (k *killable) command(program string, args ...string) (*exec.Cmd, *bytes.Buffer) {
@@ -120,7 +122,7 @@ func (k *killable) run(program string) (*exec.Cmd, *bytes.Buffer) {
 // interrupted is the run without a record, nil where there is none.
 func (k *killable) interrupted(t *testing.T) *store.Interrupted {
 	t.Helper()
-	if _, err := os.Stat(k.store()); err != nil {
+	if _, err := os.Stat(k.store()); err != nil && !store.OnServer(k.store()) {
 		return nil
 	}
 	s, err := store.Open(t.Context(), k.store())

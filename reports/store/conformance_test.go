@@ -28,6 +28,7 @@ var conformance = map[string]func(t *testing.T, place empty){
 	"imported results come in once":                 importedResultsComeInOnce,
 	"search":                                        search,
 	"moves":                                         moves,
+	"earlier layout":                                earlierLayout,
 	"some move":                                     someMove,
 	"conflicts":                                     conflicts,
 	"pages":                                         pages,

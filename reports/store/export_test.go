@@ -42,3 +42,11 @@ func oldStore(tb testing.TB) string {
 	require.NoError(tb, os.WriteFile(file, text, 0o644))
 	return file
 }
+
+// DownTo takes the layout back to an earlier one.
+func (s *Store) DownTo(tb testing.TB, layout int64) {
+	p, err := s.dialect.provider(s)
+	require.NoError(tb, err)
+	_, err = p.DownTo(tb.Context(), layout)
+	require.NoError(tb, err)
+}
