@@ -66,7 +66,7 @@ func exitCode(err error) int {
 		return done.code
 	case errors.As(err, &u), errors.As(err, &mistakes), isAny(err, usageErrors()):
 		return exitUsage
-	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, claim.ErrTaken), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
+	case errors.Is(err, runner.ErrBench), errors.Is(err, runner.ErrJournal), errors.Is(err, claim.ErrTaken), errors.Is(err, store.ErrUnderWay), errors.Is(err, drivers.ErrInterlock), errors.Is(err, drivers.ErrUnreadable),
 		errors.Is(err, drivers.ErrInstrument), isLink(err):
 		return exitBench
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, fs.ErrPermission), errors.Is(err, store.ErrDamaged), errors.Is(err, store.ErrExists):

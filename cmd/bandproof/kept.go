@@ -134,7 +134,18 @@ func (w sweep) rfOff(ctx context.Context) (mayBeOn []string) {
 	return mayBeOn
 }
 
-// isUnderWay tells whether a process holds the run.
+// underWay tells whether a process holds a run, here or at another bench.
+func underWay(ctx context.Context, s *store.Store) func(id string) bool {
+	return func(id string) bool {
+		if isUnderWay(id) {
+			return true
+		}
+		held, err := s.Held(ctx, id)
+		return held && err == nil
+	}
+}
+
+// isUnderWay tells whether a process of this machine holds the run.
 func isUnderWay(id string) bool {
 	c, err := claim.Take(claimsFolder(), claim.Holder{PID: os.Getpid(), What: "records list"}, aRun(id))
 	if err != nil {
@@ -157,7 +168,7 @@ type interruptedRow struct {
 	Damage   string    `json:"damage,omitempty"` // why it can't be gone on with
 }
 
-func interruptedRows(list []store.Interrupted) []interruptedRow {
+func interruptedRows(list []store.Interrupted, underWay func(id string) bool) []interruptedRow {
 	rows := []interruptedRow{}
 	for _, i := range list {
 		h := i.Header
@@ -165,7 +176,7 @@ func interruptedRows(list []store.Interrupted) []interruptedRow {
 		if i.Damage != nil {
 			damage = i.Damage.Error()
 		}
-		rows = append(rows, interruptedRow{h.ID, string(h.Kind), h.Started, i.Last, h.Job.Asset, h.Job.Serial, i.Points, h.Planned, isUnderWay(h.ID), damage})
+		rows = append(rows, interruptedRow{h.ID, string(h.Kind), h.Started, i.Last, h.Job.Asset, h.Job.Serial, i.Points, h.Planned, underWay(h.ID), damage})
 	}
 	return rows
 }

@@ -75,9 +75,9 @@ func (t *terminal) records(ctx context.Context, s *store.Store, q store.Query, a
 		return err
 	}
 	if asJSON {
-		return t.json(map[string]any{"schema": "bandproof records 1", "records": rows, "interrupted": interruptedRows(open)})
+		return t.json(map[string]any{"schema": "bandproof records 1", "records": rows, "interrupted": interruptedRows(open, underWay(ctx, s))})
 	}
-	defer t.open(open, s.File(), isUnderWay)
+	defer t.open(open, s.File(), underWay(ctx, s))
 	w := tabwriter.NewWriter(t, 0, 0, 2, ' ', 0)
 	head, standard := "record\trun\tcreated\tasset\tserial\tstatement", q.Standard != ""
 	if standard {

@@ -184,6 +184,11 @@ func (w sweep) conclude(ctx context.Context, result func(runner.Setup) (runner.R
 		return finished{}, err
 	}
 	defer func() { _ = claimed.Release() }() // the system does at the end of the process
+	release, err := w.store.Hold(ctx, w.resumed.header.ID)
+	if err != nil {
+		return finished{}, err
+	}
+	defer release()
 	if err := w.resumed.unmoved(ctx, w.store); err != nil {
 		return finished{}, err
 	}

@@ -97,6 +97,11 @@ func (w sweep) do(ctx context.Context) (finished, error) {
 		return finished{}, err
 	}
 	defer func() { _ = claimed.Release() }() // the system does at the end of the process
+	release, err := w.store.Hold(ctx, id)
+	if err != nil {
+		return finished{}, err
+	}
+	defer release()
 	if err := w.resumed.unmoved(ctx, w.store); err != nil {
 		return finished{}, err
 	}

@@ -44,7 +44,7 @@ func openPostgres(ctx context.Context, place string) (*Store, error) {
 	if err != nil {
 		return nil, wrap(shown, "open", err)
 	}
-	s := &Store{db: stdlib.OpenDB(*config, stdlib.OptionAfterConnect(durable)), file: shown, dialect: d}
+	s := &Store{db: stdlib.OpenDB(*config, stdlib.OptionAfterConnect(durable), stdlib.OptionShouldPing(stale)), file: shown, dialect: d}
 	s.db.SetMaxOpenConns(4)
 	s.db.SetConnMaxIdleTime(time.Minute)
 	if err = s.examineServer(ctx); err != nil {
@@ -81,6 +81,12 @@ func forEach(c *pgx.ConnConfig) {
 			c.RuntimeParams[key] = value
 		}
 	}
+}
+
+// stale tells whether a connection has rested so long that it is asked for a sign of
+// life first: after a restart of the server the next statement goes by a new one.
+func stale(_ context.Context, p stdlib.ShouldPingParams) bool {
+	return p.IdleDuration > 100*time.Millisecond
 }
 
 // durable makes sure that what is acknowledged on a connection is on the server's disk.
