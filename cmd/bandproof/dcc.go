@@ -55,7 +55,22 @@ func dccCommand(t *terminal) *cobra.Command {
 			if j.records, err = findRecords(c, j.store, args); err != nil {
 				return err
 			}
-			return j.write(c.Context(), t)
+			s, err := newSheet(j.records, j.style)
+			if err != nil {
+				return err
+			}
+			if s, err = findSeals(c, t, s, j.store, args, j.records); err != nil {
+				return err
+			}
+			if id := s.Withdrawn(); id != "" {
+				return usage{fmt.Errorf("no certificate of record %s: it was withdrawn; that of the record that withdraws it says so", id)}
+			}
+			if !j.withoutSheet {
+				if s, err = findLogo(c, t, s, j.store, ""); err != nil {
+					return err
+				}
+			}
+			return j.write(c.Context(), t, s)
 		},
 	}
 	storeFlag(c, &j.store, false, "the records")
@@ -89,13 +104,9 @@ func (j *certificateJob) openSigner(now time.Time) error {
 }
 
 // write writes the certificate and, where asked for, its signature.
-func (j *certificateJob) write(ctx context.Context, t *terminal) error {
-	s, err := newSheet(j.records, j.style)
-	if err != nil {
-		return err
-	}
+func (j *certificateJob) write(ctx context.Context, t *terminal, s *sheet.Sheet) error {
 	o := dcc.Options{Country: strings.ToUpper(j.country), Hashes: j.hashes()}
-	j.fromStore(ctx, t, o.Hashes)
+	j.fromStore(ctx, o.Hashes)
 	if !j.withoutSheet {
 		var pdf bytes.Buffer
 		if err := s.PDF(&pdf); err != nil {
@@ -143,10 +154,9 @@ func hexHash(text []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// fromStore adds the hash of a record that one of these takes the place of, and
-// warns of one that has been corrected itself. Record files need no store: one
-// that can't be opened is passed over.
-func (j *certificateJob) fromStore(ctx context.Context, t *terminal, hashes map[string]string) {
+// fromStore adds the hash of a record that one of these takes the place of.
+// Record files need no store: one that can't be opened is passed over.
+func (j *certificateJob) fromStore(ctx context.Context, hashes map[string]string) {
 	if isThere(j.store) != nil {
 		return
 	}
@@ -159,12 +169,6 @@ func (j *certificateJob) fromStore(ctx context.Context, t *terminal, hashes map[
 		if r.Corrects != nil {
 			if old, err := s.Sealed(ctx, r.Corrects.ID); err == nil {
 				hashes[r.Corrects.ID] = hexHash(old.Bytes)
-			}
-		}
-		rows, err := s.List(ctx, store.Query{Serial: r.Job.Serial})
-		for _, row := range rows {
-			if err == nil && row.ID == r.ID && row.CorrectedBy != "" {
-				t.note("warning: record %s has been corrected: record %s takes its place", r.ID, row.CorrectedBy)
 			}
 		}
 	}

@@ -1,9 +1,9 @@
 package main
 
 import (
+	"bytes"
 	"errors"
-	"path/filepath"
-	"strings"
+	"fmt"
 
 	"bandproof/reports/record"
 	"bandproof/reports/sheet"
@@ -12,46 +12,57 @@ import (
 	"github.com/spf13/cobra"
 )
 
+// errAltered refuses papers of a record that is not as it was sealed.
+var errAltered = errors.New("is not as it was sealed, and nothing is written of it; \"records verify\" tells what was changed")
+
 // findSeals adds to a sheet what seals its records, and which others stand in
 // their place. A record is sealed by the files beside it, or by the store. One
-// that is not as it was sealed is told of, and its seal is not printed.
+// that was changed since is refused; one that has lost its seal is told of.
 func findSeals(c *cobra.Command, t *terminal, s *sheet.Sheet, storeFile string, names []string, records []record.Record) (*sheet.Sheet, error) {
 	var seals []record.Seal
-	var kept []record.Record
-	add := func(r record.Record, one record.Sealed, err error) {
-		switch {
-		case err != nil:
-			t.note("warning: the seal of record %s could not be read: %v", r.ID, err)
-		case !one.IsSealed():
-		case len(one.Verify()) > 0:
-			t.note("warning: record %s is not as it was sealed; \"records verify\" tells what was changed", r.ID)
-		default:
-			seals = append(seals, one.Seal)
-		}
-	}
+	kept := map[string]bool{} // by the store
 	for k, name := range names {
-		if isRecordFile(name) {
-			one, err := sealBeside(name)
-			add(records[k], one, err)
+		if !isFile(name) {
+			kept[records[k].ID] = true
 			continue
 		}
-		kept = append(kept, records[k])
+		set, err := readSet(name)
+		if err != nil {
+			return nil, usage{err}
+		}
+		seal, err := t.sealOf(records[k], set.Kept())
+		if err != nil {
+			return nil, usage{fmt.Errorf("%s: %w", name, err)}
+		}
+		seals = append(seals, seal)
 	}
-	if len(kept) == 0 {
+	if len(kept) == 0 && isThere(storeFile) != nil {
 		return s.Sealed(seals, "", 0), nil
 	}
+	head := store.Head{}
+	replaced := map[string]record.Record{}
 	err := withStore(c, storeFile, func(st *store.Store) error {
-		head := store.Head{}
-		replaced := map[string]record.Record{}
-		for _, r := range kept {
-			one, err := st.Sealed(c.Context(), r.ID)
-			add(r, one, err)
-			if err == nil && one.IsSealed() && head.Chain == "" {
-				if head, err = st.Head(c.Context(), one.Seal.Chain); err != nil {
+		for _, r := range records {
+			if kept[r.ID] {
+				one, err := st.Sealed(c.Context(), r.ID)
+				if err != nil {
 					return err
+				}
+				seal, err := t.sealOf(r, record.Kept{Sealed: one, Name: r.ID})
+				if err != nil {
+					return fmt.Errorf("record %s: %w", r.ID, err)
+				}
+				seals = append(seals, seal)
+				if seal.ID != "" && head.Chain == "" {
+					if head, err = st.Head(c.Context(), seal.Chain); err != nil {
+						return err
+					}
 				}
 			}
 			newest, err := st.Newest(c.Context(), r.ID)
+			if !kept[r.ID] && errors.Is(err, store.ErrNotFound) {
+				continue // a file from elsewhere
+			}
 			if err != nil {
 				return err
 			}
@@ -60,20 +71,41 @@ func findSeals(c *cobra.Command, t *terminal, s *sheet.Sheet, storeFile string, 
 				t.note("warning: record %s has been %s by record %s (%s)", r.ID, wordOf(newest.Corrects), newest.ID, newest.Corrects.Reason)
 			}
 		}
-		s = s.Sealed(seals, head.Hash, head.Count).Replaced(replaced)
 		return nil
 	})
-	return s, err
+	if len(kept) == 0 && err != nil {
+		t.note("warning: whether newer records stand in the place of these is not known: %v", err)
+		err = nil
+	}
+	return s.Sealed(seals, head.Hash, head.Count).Replaced(replaced), err
 }
 
-// sealBeside reads a record file with its seal; without one it is not sealed.
-func sealBeside(name string) (record.Sealed, error) {
-	set, err := readSet(strings.TrimSuffix(name, filepath.Ext(name)))
-	if err != nil {
-		return record.Sealed{}, err
+// sealOf is the seal of a record, none where it has none.
+func (t *terminal) sealOf(r record.Record, k record.Kept) (record.Seal, error) {
+	same := func() bool {
+		one, err := k.Record()
+		if err != nil {
+			return false
+		}
+		a, errA := r.Encode()
+		b, errB := one.Encode()
+		return errA == nil && errB == nil && bytes.Equal(a, b)
 	}
-	k := set.Kept()
-	return k.Sealed, errors.Join(k.Damage...)
+	switch {
+	case len(k.Damage) > 0 || k.IsSealed() && len(k.Verify()) > 0 || !same():
+		return record.Seal{}, errAltered
+	case k.IsSealed():
+		return k.Seal, nil
+	case len(record.Examine(k).Findings) > 0:
+		t.note("warning: record %s has no seal, which every record of its kind has: nothing shows that it is as it was sealed", r.ID)
+	}
+	return record.Seal{}, nil
+}
+
+// isFile tells how a record was found: a file goes before an id.
+func isFile(name string) bool {
+	_, err := readable(name)
+	return err == nil || isRecordFile(name)
 }
 
 func wordOf(c *record.Correction) string {

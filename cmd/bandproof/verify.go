@@ -144,7 +144,7 @@ func isRecordFile(name string) bool {
 
 // verifyFile proves a record file by the seal beside it.
 func verifyFile(name string, expect record.Expect) (record.Verification, error) {
-	set, err := readSet(strings.TrimSuffix(name, filepath.Ext(name)))
+	set, err := readSet(name)
 	if err != nil {
 		return record.Verification{}, usage{err}
 	}
@@ -157,10 +157,15 @@ func verifyFile(name string, expect record.Expect) (record.Verification, error) 
 	return v, nil
 }
 
-// readSet reads record, seal and signature; seal and signature may be missing.
-func readSet(base string) (set record.FileSet, err error) {
-	set.Name = filepath.Base(base + ".json")
-	if set.Record, err = readable(base + ".json"); err != nil {
+// readSet reads the record of a file, and seal and signature of the same name
+// beside it, which may be missing. Named by one of those, the record is the .json.
+func readSet(name string) (set record.FileSet, err error) {
+	base := strings.TrimSuffix(name, filepath.Ext(name))
+	if end := filepath.Ext(name); strings.EqualFold(end, ".seal") || strings.EqualFold(end, ".sig") {
+		name = base + ".json"
+	}
+	set.Name = filepath.Base(name)
+	if set.Record, err = readable(name); err != nil {
 		return set, fmt.Errorf("record file: %w", err)
 	}
 	for _, f := range []struct {

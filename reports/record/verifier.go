@@ -138,8 +138,10 @@ type Verifier struct {
 	v      Verification
 	next   Link // of the chain under way
 	met    bool // the expected head
+	metIn  string
 	begun  bool
 	gaps   bool // single records: what stands before the first is not looked at
+	loose  bool // what stands between them neither
 }
 
 // NewVerifier makes one for what is named of. With single, chains need not begin
@@ -147,6 +149,9 @@ type Verifier struct {
 func NewVerifier(of string, expect Expect, single bool) *Verifier {
 	return &Verifier{expect: expect, gaps: single, v: Verification{Schema: VerificationSchema, Of: of, Chains: []ChainState{}, Keys: []SignedBy{}, Findings: []RecordFinding{}, Open: []string{}, Shown: []string{}}}
 }
+
+// Selected tells that only some records of a chain are there to be looked at.
+func (w *Verifier) Selected() { w.loose = true }
 
 // Take adds a record.
 func (w *Verifier) Take(e Examined) {
@@ -218,6 +223,9 @@ func (e Examined) runID() string {
 func (w *Verifier) follows(e Examined) error {
 	s := e.Sealed
 	w.begin(Link{s.Seal.Chain, s.Seal.Number, s.Seal.Previous})
+	if w.loose && s.Seal.Number > w.next.Number {
+		w.next = Link{s.Seal.Chain, s.Seal.Number, s.Seal.Previous}
+	}
 	err := s.Follows(w.next)
 	if w.next = s.Next(); !e.sealGood {
 		w.next.Previous = anyPrevious
@@ -225,7 +233,7 @@ func (w *Verifier) follows(e Examined) error {
 	c := &w.v.Chains[len(w.v.Chains)-1]
 	c.Count, c.Last, c.Head = c.Count+1, s.Seal.Number, s.Head()
 	if w.expect.Head != "" && s.Head() == w.expect.Head && s.Seal.Number == w.expect.Count {
-		w.met = true
+		w.met, w.metIn = true, s.Seal.Chain
 	}
 	return err
 }
@@ -290,24 +298,38 @@ func (w *Verifier) Done(own string) Verification {
 }
 
 func (w *Verifier) judgeTail() {
-	if w.gaps || w.v.Records == w.v.Unsealed && w.expect.Head == "" {
+	if w.expect.Head == "" && (w.gaps || w.v.Records == w.v.Unsealed) {
 		return
 	}
 	switch {
 	case w.expect.Head == "":
 		w.v.Open = append(w.v.Open, "a tail that was cut off the store can't be excluded: compare head and number of records with those on the newest data sheet (--head, --count)")
 	case w.met:
-		later := 0
-		for _, c := range w.v.Chains {
-			later += max(0, c.Last-w.expect.Count)
-		}
-		text := fmt.Sprintf("nothing was cut off: record number %d has the head that was given", w.expect.Count)
-		if len(w.v.Chains) == 1 && later > 0 {
-			text += fmt.Sprintf("; %s since", plural(later, "record was added", "records were added"))
-		}
-		w.v.Shown = append(w.v.Shown, text)
+		w.showTail()
 	default:
 		w.Stop(w.tailGone())
+	}
+}
+
+// showTail says of which chain the expected head was met, and of which nothing is
+// known.
+func (w *Verifier) showTail() {
+	text := "nothing was cut off"
+	switch {
+	case w.gaps:
+		text = "these records are not the whole chain"
+	case len(w.v.Chains) > 1:
+		text += " of chain " + w.metIn
+	}
+	text += fmt.Sprintf(": record number %d has the head that was given", w.expect.Count)
+	for _, c := range w.v.Chains {
+		if later := c.Last - w.expect.Count; c.ID == w.metIn && later > 0 {
+			text += fmt.Sprintf("; %s since", plural(later, "record was added", "records were added"))
+		}
+	}
+	w.v.Shown = append(w.v.Shown, text)
+	if others := len(w.v.Chains) - 1; others > 0 && !w.gaps {
+		w.v.Open = append(w.v.Open, fmt.Sprintf("a tail that was cut off %s can't be excluded: its own head and number of records would show that", choose(others, "the other chain", "one of the other chains")))
 	}
 }
 

@@ -31,6 +31,17 @@ func (s *Sheet) standing() string {
 	return strings.Join(list, " · ")
 }
 
+// Withdrawn names the first of the sheet's records that another one withdraws; ""
+// where none is.
+func (s *Sheet) Withdrawn() string {
+	for _, r := range s.runs {
+		if by, ok := s.replaced[r.ID]; ok && by.Corrects != nil && by.Corrects.Withdrawn {
+			return r.ID
+		}
+	}
+	return ""
+}
+
 // amendments say on the first page what was corrected, and by which record this
 // one was replaced (ISO/IEC 17025:2017 7.8.8).
 func (s *Sheet) amendments() []block {

@@ -21,6 +21,9 @@ func VerifyArchive(ctx context.Context, file string, expect record.Expect) (v re
 	}
 	defer func() { err = errors.Join(err, a.close()) }()
 	w := record.NewVerifier(file, expect, !a.manifest.Whole)
+	if !a.manifest.Whole {
+		w.Selected()
+	}
 	for _, name := range a.inOrder(w) {
 		if err := ctx.Err(); err != nil {
 			return v, wrap(file, "verify archive", err)
