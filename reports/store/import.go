@@ -202,6 +202,10 @@ func (i *importing) record(ctx context.Context, k record.Kept) error {
 			return err
 		}
 	}
+	// Otherwise a withdrawal could be hidden by another correction of the same record.
+	if err := correctable(ctx, i.tx, r); err != nil {
+		return fmt.Errorf("record %s: %w, which the one in the archive does not know of", r.ID, err)
+	}
 	if k.Signature == nil {
 		k.Signature = []byte{}
 	}

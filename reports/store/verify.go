@@ -59,6 +59,9 @@ func (s *Store) verify(ctx context.Context, expect record.Expect, progress Progr
 		}
 	}
 	p.end()
+	if err := s.findTwice(ctx, w); err != nil {
+		return none, err
+	}
 	after, err := s.count(ctx)
 	if err != nil {
 		return none, err
@@ -67,6 +70,20 @@ func (s *Store) verify(ctx context.Context, expect record.Expect, progress Progr
 		w.Stop(fmt.Errorf("the store counts %d records, but %d could be read: its indexes do not match its tables", before, n))
 	}
 	return s.strangers(w.Done(own), known), nil
+}
+
+// findTwice finds records that several others correct: which of those stands in
+// the place of the first can't be told then.
+func (s *Store) findTwice(ctx context.Context, w *record.Verifier) error {
+	return s.each(ctx, func(scan func(...any) error) error {
+		var id string
+		var n int
+		err := scan(&id, &n)
+		if err == nil {
+			w.Found(record.RecordFinding{ID: id, Finding: record.Finding{Text: fmt.Sprintf("%d records correct or withdraw it, each as if there were no other: they come from different stores, or were put here", n)}})
+		}
+		return err
+	}, "SELECT corrects, count(*) FROM record WHERE corrects <> '' GROUP BY corrects HAVING count(*) > 1 ORDER BY corrects")
 }
 
 // verifier is one that can look into the store's journals and other records.
