@@ -64,7 +64,7 @@ func (w *words) levelCells(p *runner.PointResult) []cell {
 	if p.Level == nil {
 		return []cell{planned, {Text: none}, {Text: none}, {Text: none}}
 	}
-	return []cell{planned, {Text: w.q(p.Level.Connector)}, {Text: w.significant(p.Level.Uncertainty, 2)}, {Text: p.Level.Meter + ", " + p.Level.Reading.Text}}
+	return []cell{planned, {Text: w.q(p.Level.Connector)}, {Text: w.uncertain(p.Level.Uncertainty)}, {Text: p.Level.Meter + ", " + p.Level.Reading.Text}}
 }
 
 // monitorCells show the last reading that counts.
@@ -158,7 +158,7 @@ func (w *words) measuredLevels(in procedures.Input, l line) string {
 		}
 		at := p.Point
 		at.Levels.Input = p.Level.Input
-		if text := w.withU(w.levelOf(in, at), p.Level.Uncertainty); !slices.Contains(list, text) {
+		if text := w.levelWithU(levelOf(in, at), p.Level.Uncertainty); !slices.Contains(list, text) {
 			list = append(list, text)
 		}
 	}

@@ -23,9 +23,9 @@ func (s *Sheet) behind() []block {
 				continue
 			}
 			b = append(b, &heading{Level: 1, Text: s.say(behindTitle), Apart: true},
-				&paragraph{Text: s.say("Decision U leaves out the quantisation that the limit's count term already allows. TUR is the limit over the expanded uncertainty of reference, " +
+				&paragraph{Text: s.say("Decision U leaves out the quantisation that the limit's count term already allows, and holds repeatability only where readings scatter by more than one count. TUR is the limit over the expanded uncertainty of reference, " +
 					"source and path, and gates the verdict; TUR with unit takes the unit's resolution and repeatability in as well. w is the guard band, " +
-					"P the probability that the error lies within the limit, n the number of readings that count.")})
+					"P the probability, by decision U, that the error lies within the limit, n the number of readings that count.")})
 		}
 		b = append(b, r.evidence())
 	}
@@ -57,8 +57,8 @@ func (w *words) evidenceOf(p *runner.PointResult) []cell {
 		}
 		reference = w.fixed(p.Reference, max(digits+1, 0))
 		spread = w.fixed(p.Spread, places)
-		u = w.significant(p.Decision.Expanded, 2)
-		band = w.significant(p.GuardBand.Float(), 2)
+		u = w.uncertain(p.Decision.Expanded)
+		band = w.uncertain(p.GuardBand.Float())
 		turUnit = w.ratio(p.TURWithUnit)
 	}
 	if p.Limit.Total.Sign() > 0 {

@@ -1,7 +1,6 @@
 package sheet
 
 import (
-	"strings"
 	"time"
 
 	"bandproof/procedures/decision"
@@ -34,7 +33,7 @@ func (r run) interrupted() string {
 		}
 		parts = append(parts, r.period(x.Began, end)+prefixed(", ", r.word(x.How)))
 	}
-	return r.say("interrupted and resumed, in %[1]s sessions: %[2]s.", r.count(len(list)), strings.Join(parts, "; "))
+	return r.say("interrupted and resumed, in %[1]s sessions: %[2]s.", r.count(len(list)), r.semicolons(parts))
 }
 
 // longestWait is how long a question may wait before the first page says so.

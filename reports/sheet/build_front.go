@@ -274,8 +274,8 @@ func (s *Sheet) specification() *paragraph {
 	return &paragraph{Label: s.say("Specification and decision rule"), Text: s.say(
 		`The statement refers to the specification laid down in procedure "%[1]s", revision %[2]s. Timebase as specified: %[3]s. Decision rule: %[4]s. `+
 			"Verdicts compare unrounded values; a point passes only if the mean error passes by the rule and no single reading lies outside the limit.",
-		l.Record.Procedure.Name, s.stated(l.Record.Procedure.Revision), strings.Join(s.labelled(func(r run) string { return s.stated(s.word(r.Run.Timebase)) }), "; "),
-		strings.Join(s.labelled(func(r run) string { return s.word(r.Run.Rule.String()) }), "; "))}
+		l.Record.Procedure.Name, s.stated(l.Record.Procedure.Revision), s.semicolons(s.labelled(func(r run) string { return s.stated(s.word(r.Run.Timebase)) })),
+		s.semicolons(s.labelled(func(r run) string { return s.word(r.Run.Rule.String()) })))}
 }
 
 // shortened says how gates and numbers of readings were chosen, where they were.
@@ -391,6 +391,17 @@ func (s *Sheet) allJudged() string {
 	return s.say("Every point that was taken has a verdict.")
 }
 
+// lastAdjusted is the date, or what the limit supposes where nobody stated one.
+func (r run) lastAdjusted() string {
+	if at := r.Job.Adjusted.String(); at != "" {
+		return at
+	}
+	if strings.HasPrefix(r.Run.Timebase, "ageing ") {
+		return r.say("not stated; the limit allows the ageing of the whole interval that the procedure states")
+	}
+	return r.say("not stated")
+}
+
 // conditions is one column a run: what may differ between runs.
 func (s *Sheet) conditions() block {
 	t := &table{Title: s.say("Runs and conditions"), Columns: []column{{Head: ""}}}
@@ -414,7 +425,7 @@ func (s *Sheet) conditions() block {
 		{"Mains voltage", func(r run) string { return optional(r, r.Job.Mains) }},
 		{"Unit on, before the first point", func(r run) string { return r.positive(r.Run.OnFor) }},
 		{"Warm-up", func(r run) string { return r.warmUpEnded() }},
-		{"Timebase last adjusted", func(r run) string { return s.stated(r.Job.Adjusted.String()) }},
+		{"Timebase last adjusted", run.lastAdjusted},
 		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
 		{"Remarks", func(r run) string { return r.Job.Remarks }},
 		{"Bench", func(r run) string { return s.stated(r.Bench.Name) + r.fileHash(r.Bench.SHA256) }},

@@ -243,7 +243,7 @@ func (w *words) pointTable(name string, runs []run) *table {
 	for _, l := range lines(name, runs) {
 		level := w.measuredLevels(in, l)
 		if level == "" {
-			level = w.withU(w.levelOf(in, l.point), l.point.LevelU)
+			level = w.levelWithU(levelOf(in, l.point), l.point.LevelU)
 		}
 		row := []cell{{Text: l.id()}, {Text: w.number(quantity.Group(l.point.Frequency.Plain()))}, {Text: level}, {Text: l.gates(w)}}
 		for _, p := range l.of {
@@ -254,18 +254,28 @@ func (w *words) pointTable(name string, runs []run) *table {
 	return t
 }
 
-// withU adds the uncertainty of a level, in dB; records of the first version
-// have none.
-func (w *words) withU(level string, u float64) string {
-	if u <= 0 {
-		return level
+// levelWithU is a level with its uncertainty in dB, rounded to the same place as
+// that (JCGM 100:2008 7.2.6); records of the first version have none.
+func (w *words) levelWithU(l quantity.Level, u float64) string {
+	places, ok := twoDigits(u)
+	if !ok {
+		return w.q(l)
 	}
-	return level + " ± " + w.significant(u, 2) + " dB"
+	unit := " dBm"
+	if l.IsVoltage() {
+		unit = " V"
+		places, ok = twoDigits(l.Exact().Float() * (math.Pow(10, u/20) - 1)) // the larger side
+	}
+	r, err := quantity.ParseLevel(fixedPlain(l.Exact(), places) + unit)
+	if !ok || err != nil {
+		return w.q(l)
+	}
+	return w.q(r) + " ± " + w.uncertain(u) + " dB"
 }
 
 // levelOf is the level at the input in the unit in which the sensitivity there
 // is specified. Over high impedance a power means nothing, so a voltage stays.
-func (w *words) levelOf(in procedures.Input, p procedures.Point) string {
+func levelOf(in procedures.Input, p procedures.Point) quantity.Level {
 	l := p.Levels.Input
 	specified, ok := in.SensitivityAt(p.Frequency)
 	switch {
@@ -277,7 +287,7 @@ func (w *words) levelOf(in procedures.Input, p procedures.Point) string {
 			l = quantity.DBmLevel(dbm, 2)
 		}
 	}
-	return w.q(l)
+	return l
 }
 
 // coverageHead states k where it is 2 throughout.
@@ -364,7 +374,8 @@ func (w *words) pointNotes(name string, runs []run) []string {
 	var m merged
 	for _, r := range runs {
 		n := noteList{points: map[string][]string{}}
-		points := r.points(name)
+		points := slices.Clone(r.points(name)) // in the order of the table, whatever order they were taken in
+		sort.SliceStable(points, func(a, b int) bool { return points[a].Point.Frequency.Cmp(points[b].Point.Frequency) < 0 })
 		at := map[string]int{}
 		for k, p := range points {
 			at[p.Point.ID] = k

@@ -56,8 +56,8 @@ func (r run) budgets() *table {
 				freedom = r.significant(u.DegreesOfFreedom, 2)
 			}
 			t.Rows = append(t.Rows, []cell{{Text: cmp.Or(o.Task.Input, none)}, {Text: r.word(r.titleOf(o))}, {Text: r.word(x.What)}, {Text: f}, {Text: unitText(x.Unit, power)},
-				{Text: r.stated(r.parts(x.Budget, scale))}, {Text: r.significant(u.Standard*scale, 2)}, {Text: freedom}, {Text: r.significant(u.CoverageFactor, 3)},
-				{Text: r.significant(u.Expanded*scale, 2)}, {Text: strings.Join(o.Standards, ", ")}})
+				{Text: r.stated(r.parts(x.Budget, scale))}, {Text: r.uncertain(u.Standard * scale)}, {Text: freedom}, {Text: r.significant(u.CoverageFactor, 3)},
+				{Text: r.uncertain(u.Expanded * scale)}, {Text: strings.Join(o.Standards, ", ")}})
 		}
 	}
 	if len(t.Rows) == 0 {
@@ -70,7 +70,7 @@ func (w *words) parts(b uncertainty.Budget, scale float64) string {
 	var list []string
 	for _, c := range b {
 		if c.Standard != 0 {
-			list = append(list, w.word(c.Name)+" "+w.significant(c.Standard*scale, 2))
+			list = append(list, w.word(c.Name)+" "+w.uncertain(c.Standard*scale))
 		}
 	}
 	return strings.Join(list, ", ")
@@ -125,7 +125,7 @@ func (r run) alike(list []runner.PointResult) int {
 
 func (r run) levelAt(p *runner.PointResult) string {
 	in, _ := r.input(p.Point.Input)
-	return r.levelOf(in.Input, p.Point)
+	return r.q(levelOf(in.Input, p.Point))
 }
 
 // setting is the line of one setting, or of several that are alike.

@@ -73,8 +73,8 @@ func (s *Sheet) statements() []block {
 	b := []block{
 		&paragraph{Label: s.say("Uncertainty"), Text: s.say("The stated U is the expanded uncertainty of the error: the combined standard uncertainty (JCGM 100) times the coverage factor k "+
 			"that gives a coverage probability of about 95 %% (%[1]s %%; k = 2 for many effective degrees of freedom, otherwise from Student's t and noted below the table). "+
-			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading "+
-			"and enters only where those scatter by more than one count; elsewhere U holds none. U holds no later drift, transport or use.", s.number("95.45")) + s.otherU()},
+			"It holds reference, source and path, and the unit's own resolution or, where larger, its repeatability during the run. Repeatability is known only at points with more than one reading, "+
+			"and enters where it makes U larger than the resolution does; elsewhere U holds none. U holds no later drift, transport or use.", s.number("95.45")) + s.otherU()},
 	}
 	if w := s.warnings(); len(w) > 0 {
 		b = append(b, &notes{Title: s.say(warningsTitle), Lines: w})

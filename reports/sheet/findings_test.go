@@ -139,7 +139,7 @@ func TestLevelInTheUnitOfTheSensitivity(t *testing.T) {
 		in.Sensitivity = []procedures.Sensitivity{{From: f, To: f, Level: quantity.MustLevel(c.specified)}}
 		p := procedures.Point{Frequency: f}
 		p.Levels.Input = quantity.MustLevel(c.level)
-		assert.Equal(t, c.want, strings.ReplaceAll(english(t).levelOf(in, p), "\u202f", " "), c.name)
+		assert.Equal(t, c.want, strings.ReplaceAll(english(t).q(levelOf(in, p)), "\u202f", " "), c.name)
 	}
 }
 

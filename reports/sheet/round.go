@@ -82,7 +82,18 @@ func parse(s string) quantity.Exact {
 	return quantity.ExactOf(r)
 }
 
-// significant writes x with n significant digits, grouped, without exponent.
+// uncertain writes an uncertainty to two significant digits, those before the
+// decimal mark too (JCGM 100:2008 7.2.6): 324 471 Hz is 320 000 Hz.
+func (w *words) uncertain(u float64) string {
+	places, ok := twoDigits(u)
+	if !ok {
+		return w.significant(u, 2)
+	}
+	return w.fixed(quantity.ExactFloat(u), places)
+}
+
+// significant writes x with n significant digits, or all before the decimal mark
+// where those are more, grouped, without exponent.
 func (w *words) significant(x float64, n int) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
 		return none
@@ -129,10 +140,16 @@ func (w *words) share(s float64, complete bool) string {
 // whole writes a count.
 func (w *words) whole(n int) string { return w.number(quantity.Group(strconv.Itoa(n))) }
 
-// percent writes a probability downwards, so that only certainty is 100 %.
+// percent writes a probability downwards. No verdict is ever certain, though a
+// float may be: what would be 100 % is said to be above 99.9 %, and likewise below.
 func (w *words) percent(p *float64) string {
-	if p == nil || !(*p >= 0) || *p > 1 {
+	switch {
+	case p == nil || !(*p >= 0) || *p > 1:
 		return none
+	case *p > 0.999:
+		return "> " + w.number("99.9")
+	case *p < 0.001:
+		return "< " + w.number("0.1")
 	}
 	return w.number(strconv.FormatFloat(math.Floor(*p*1000+1e-9)/10, 'f', 1, 64))
 }

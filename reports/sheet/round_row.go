@@ -74,10 +74,10 @@ func (w *words) showRow(x runner.Row, power int) shownRow {
 		s.Limit = sideSigns[x.Side] + w.fixed(x.Limit.Mul(factor), limitPlaces(x.Limit.Mul(factor), 0))
 	}
 	if x.Uncertainty != nil && x.Uncertainty.Expanded > 0 {
-		s.U = w.significant(x.Uncertainty.Expanded*factor.Float(), 2)
+		s.U = w.uncertain(x.Uncertainty.Expanded * factor.Float())
 	}
 	if x.GuardBand != nil {
-		s.Band = w.significant(x.GuardBand.Mul(factor).Float(), 2)
+		s.Band = w.uncertain(x.GuardBand.Mul(factor).Float())
 	}
 	if x.Found == nil {
 		return s

@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
+	"bandproof/runner"
 
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
@@ -86,10 +88,41 @@ func TestShares(t *testing.T) {
 	assert.Equal(t, "3.99", english(t).ratio(&almost))
 	assert.Equal(t, "> 1000", english(t).ratio(&low))
 	assert.Equal(t, "not limited", english(t).ratio(nil))
-	assert.Equal(t, "99.9", english(t).percent(&one))
+	half, never := 0.8859, 1e-9
+	assert.Equal(t, "> 99.9", english(t).percent(&one))
+	assert.Equal(t, "88.5", english(t).percent(&half))
+	assert.Equal(t, "< 0.1", english(t).percent(&never))
 	assert.Equal(t, "99.9", english(t).share(1, false))
 	assert.Equal(t, "100", english(t).share(1, true))
 	assert.Equal(t, none, english(t).share(math.NaN(), false))
+}
+
+// JCGM 100:2008 7.2.6: U to two significant digits at most, the value to the same
+// place.
+func TestUncertaintyHasTwoDigits(t *testing.T) {
+	for u, want := range map[float64]string{324471: "320\u202f000", 0.0361: "0.036", 1.04: "1.0", 99.6: "100", 0: "0"} {
+		assert.Equal(t, want, english(t).uncertain(u))
+	}
+	found, f := exact(t, "999990123"), uncertainty.Result{Standard: 162235.5, CoverageFactor: 2, Expanded: 324471}
+	row := english(t).showRow(runner.Row{Found: &found, Unit: "Hz", Uncertainty: &f}, 0)
+	assert.Equal(t, "320\u202f000", row.U)
+	assert.Equal(t, "999\u202f990\u202f000", row.Found)
+	for _, c := range []struct {
+		level string
+		u     float64
+		want  string
+	}{
+		{"50.18 mV", 1.814, "50 mV ± 1.8 dB"}, // U is 12 mV
+		{"50.18 mV", 0.59, "50.2 mV ± 0.59 dB"},
+		{"223.6 mV", 1.8, "224 mV ± 1.8 dB"}, // U is 51 mV
+		{"-18.994 dBm", 1.36, "−19.0 dBm ± 1.4 dB"},
+		{"-18.994 dBm", 0.59, "−18.99 dBm ± 0.59 dB"},
+		{"-18.99 dBm", 12.3, "−19 dBm ± 12 dB"},
+		{"-18.99 dBm", 0, "−18.99 dBm"},
+		{"0 V", 1.8, "0 V"},
+	} {
+		assert.Equal(t, c.want, strings.ReplaceAll(english(t).levelWithU(quantity.MustLevel(c.level), c.u), "\u202f", " "))
+	}
 }
 
 func faces(t testing.TB) []*face {

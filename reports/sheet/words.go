@@ -129,6 +129,18 @@ func (w *words) colon(a, b string) string {
 	return w.say("%[1]s: %[2]s", a, b)
 }
 
+// semicolons joins parts of a sentence.
+func (w *words) semicolons(parts []string) string {
+	if len(parts) == 0 {
+		return ""
+	}
+	text := parts[0]
+	for _, p := range parts[1:] {
+		text = w.say("%[1]s; %[2]s", text, p)
+	}
+	return text
+}
+
 // ofRecord heads what stands for each run apart.
 func (r run) ofRecord(title string) string {
 	return r.say("%[1]s (record %[2]s)", title, r.stated(r.ID))
