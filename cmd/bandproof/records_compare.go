@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -158,9 +159,7 @@ func compareLine(r history.Change) string {
 	if r.Ratio != nil {
 		cells[6] = fmt.Sprintf("%.2f", *r.Ratio)
 	}
-	if limit := r.B.Limit; limit != nil {
-		cells[7] = shownLimit(*limit, r.B.Side, scale)
-	}
+	cells[7] = comparedLimits(r, scale)
 	words := ""
 	if r.A.Verdict.Word != "" || r.B.Verdict.Word != "" {
 		words = fmt.Sprintf("%s, %s", wordOr(string(r.A.Verdict.Word)), wordOr(string(r.B.Verdict.Word)))
@@ -174,9 +173,30 @@ func compareLine(r history.Change) string {
 	return strings.Join(append(cells, words, strings.Join(remarks, "; ")), "\t")
 }
 
+// comparedLimits are both, that of A first, unless they are the same: each verdict
+// went by its own.
+func comparedLimits(r history.Change, scale quantity.Exact) string {
+	var list []string
+	for _, x := range []history.Found{r.A, r.B} {
+		text := "-"
+		if x.Limit != nil {
+			text = shownLimit(*x.Limit, x.Side, scale)
+		}
+		list = append(list, text)
+	}
+	if list[0] == list[1] {
+		return list[0]
+	}
+	return strings.Join(list, ", ")
+}
+
 // shownLimit is a limit with the side on which it is good.
 func shownLimit(limit quantity.Exact, side runner.Side, scale quantity.Exact) string {
-	number := short4(limit.Mul(scale).Float())
+	x := limit.Mul(scale).Float()
+	number := short4(x)
+	if x >= 1e4 && x < 1e12 { // 14880 beside an error of -11400, no power of ten
+		number = strconv.FormatFloat(x, 'f', 0, 64)
+	}
 	if side == runner.Within {
 		return "±" + number
 	}

@@ -121,7 +121,7 @@ func (r run) point(p *runner.PointResult, again bool, ids map[string]string) lis
 	if p.Symptom != "" {
 		lines = append(lines, "Symptom: "+p.Symptom+".")
 	}
-	x.Description = say(append(append(lines, p.StoppedEarly), p.Notes...)...)
+	x.Description = say(append(append(lines, prefixed("Stopped early: ", p.StoppedEarly)), p.Notes...)...)
 	x.Values = []value{plain(refNominal, "Nominal frequency", p.Point.Frequency.Exact(), hertz)}
 	if p.Reference.Sign() > 0 {
 		x.Values = append(x.Values, plain(refReference, "Reference value", p.Reference, hertz))
@@ -174,7 +174,7 @@ func (r run) found(p *runner.PointResult, judged bool) []value {
 	}
 	if c := p.Conformity; c != nil {
 		if v, ok := float(*c); ok {
-			list = append(list, value{RefType: refProbability, Name: *english("Probability of conformity"), Real: &real{Value: v, Unit: one}})
+			list = append(list, value{RefType: refProbability, Name: *english("Probability of conformity, by the decision uncertainty"), Real: &real{Value: v, Unit: one}})
 		}
 	}
 	return list

@@ -39,6 +39,8 @@ func TestStretches(t *testing.T) {
 		"repaired without as-left":  {of(built(0, found, 1e-7), built(365, found, 2e-7), built(366, repaired, 2e-7), built(730, found, 1e-7)), []int{0, 0, -1, 1}, 1},
 		"adjusted elsewhere":        {of(built(0, found, 1e-7), built(365, found, 2e-7, adjusted(200)), built(730, found, 3e-7, adjusted(200))), []int{0, 1, 1}, 1},
 		"the known adjustment":      {of(built(0, found, 1e-7), built(1, left, 2e-8), built(365, found, 2e-7, adjusted(1))), []int{0, 1, 1}, 1},
+		"adjusted that same day":    {of(built(0, found, 1e-7), built(365, found, 2e-7), built(730, found, 1e-7, adjusted(365))), []int{0, 0, 1}, 1},
+		"adjusted before it came":   {of(built(0, found, 1e-7), built(365, found, 2e-7, adjusted(365)), built(730, found, 3e-7, adjusted(365))), []int{0, 1, 1}, 1},
 		"added run":                 {of(built(0, found, 1e-7), built(1, found, 1e-7, only), built(365, found, 2e-7)), []int{0, -1, 0}, 1},
 		"as-left on the same day":   {of(built(0, left, 0), built(0, found, 1e-7), built(365, found, 1e-7)), []int{0, 1, 1}, 1},
 		"broken off, taken again":   {of(built(0, found, 1e-7), built(365, found, 2e-7), built(365.3, found, 2e-7), built(730, found, 3e-7)), []int{0, 0, 0, 0}, 2},

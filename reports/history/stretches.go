@@ -29,6 +29,7 @@ const shortest = 1
 func (h *History) stretches() {
 	all, timebase := 0, 0
 	var last time.Time
+	var before Run // not an added one
 	for k := range h.Runs {
 		r := &h.Runs[k]
 		switch {
@@ -39,18 +40,31 @@ func (h *History) stretches() {
 			all, timebase = all+1, timebase+1
 		case r.Kind == runner.AsLeft:
 			all, timebase = all+1, timebase+1
-		case !last.IsZero() && !r.adjusted.IsZero() && day(r.adjusted).After(day(last)) && !day(r.adjusted).After(day(r.At)):
+		case !last.IsZero() && r.adjustedSince(last, before) && !day(r.adjusted).After(day(r.At)):
 			r.Note = fmt.Sprintf("the job says that the timebase was adjusted on %s, elsewhere: its drift begins anew", r.adjusted.Format(time.DateOnly))
 			timebase++
 		}
 		r.epoch, r.timebase = all, timebase
 		if !r.Added {
-			last = r.At
+			last, before = r.At, *r
 		}
 	}
 	for k := range h.Series {
 		h.Series[k].stretch(h.Runs)
 	}
+}
+
+// adjustedSince tells whether the job of a run states an adjustment that came
+// after the run before. One of the same day did where that was an as-found run
+// whose own job does not state it: as found is before anything is adjusted.
+func (r *Run) adjustedSince(last time.Time, before Run) bool {
+	switch {
+	case r.adjusted.IsZero():
+		return false
+	case day(r.adjusted).Equal(day(last)):
+		return before.Kind == runner.AsFound && !day(before.adjusted).Equal(day(r.adjusted))
+	}
+	return day(r.adjusted).After(day(last))
 }
 
 func day(t time.Time) time.Time { return t.UTC().Truncate(24 * time.Hour) }
