@@ -49,12 +49,19 @@ func (s *Sheet) changesOf(name string) []block {
 	return []block{&paragraph{Text: s.say("Of %[1]s points with a value in both runs %[2]s changed by more than the uncertainty of the change.", s.count(valued), s.whole(moved))}, t}
 }
 
+// changeRow rounds the change, in Hz and in ppm, to the place of its U (JCGM
+// 100:2008 7.2.6).
 func (s *Sheet) changeRow(l line, change quantity.Exact, u float64, sign string) []cell {
-	places := max(readingPlaces(l.of[0]), readingPlaces(l.of[1]))
-	x := s.roundResult(change, quantity.Exact{}, u, places)
-	relative := none
-	if f := l.point.Frequency.Float(); f > 0 {
-		relative = s.significant(change.Float()/f*1e6, 3)
+	rounded := func(x quantity.Exact, u float64, fallback int) string {
+		if p, ok := twoDigits(u); ok {
+			return s.fixed(x, p)
+		}
+		return s.fixed(x, fallback)
 	}
-	return []cell{{Text: l.id()}, {Text: s.number(quantity.Group(l.point.Frequency.Plain()))}, {Text: sign}, {Text: x.Error}, {Text: relative}, {Text: x.U}}
+	hz, ppm := rounded(change, u, max(readingPlaces(l.of[0]), readingPlaces(l.of[1]))), none
+	if f := l.point.Frequency; f.Sign() > 0 {
+		per := quantity.ExactInt(1_000_000).Quo(f.Exact())
+		ppm = rounded(change.Mul(per), u*per.Float(), 3)
+	}
+	return []cell{{Text: l.id()}, {Text: s.number(quantity.Group(l.point.Frequency.Plain()))}, {Text: sign}, {Text: hz}, {Text: ppm}, {Text: s.uncertain(u)}}
 }

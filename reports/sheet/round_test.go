@@ -6,6 +6,7 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/procedures"
 	"bandproof/procedures/quantity"
 	"bandproof/procedures/uncertainty"
 	"bandproof/runner"
@@ -122,6 +123,24 @@ func TestUncertaintyHasTwoDigits(t *testing.T) {
 		{"0 V", 1.8, "0 V"},
 	} {
 		assert.Equal(t, c.want, strings.ReplaceAll(english(t).levelWithU(quantity.MustLevel(c.level), c.u), "\u202f", " "))
+	}
+}
+
+// A change below its uncertainty gets no more digits than that, in Hz or in ppm.
+func TestChangesAreRoundedByTheirUncertainty(t *testing.T) {
+	s := sheetOf(t, fixture(t, runner.AsFound))
+	l := line{point: procedures.Point{Frequency: quantity.MustParse[quantity.Hertz]("80 MHz")}, of: []*runner.PointResult{{}, {}}}
+	for _, c := range []struct {
+		change       string
+		u            float64
+		hz, ppm, unc string
+	}{
+		{"42.6667", 68, "43", "0.53", "68"}, // U is 0.85 ppm
+		{"-0.00000002", 82, "0", "0.0", "82"},
+		{"1270.3", 150, "1270", "15.9", "150"},
+	} {
+		row := s.changeRow(l, exact(t, c.change), c.u, "")
+		assert.Equal(t, []string{c.hz, c.ppm, c.unc}, []string{row[3].Text, row[4].Text, row[5].Text})
 	}
 }
 
