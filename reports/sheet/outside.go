@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
 	"bandproof/runner"
@@ -70,7 +71,7 @@ func (s *Sheet) buildOutside(d *document) {
 			b = append(b, t)
 		}
 	}
-	b = append(b, &paragraph{Label: s.say("How to use this"), Text: s.say("An error is reading minus reference value: where it is positive the unit read high. A reading that was taken near a frequency of the table may be corrected by subtracting the relative error found there, as long as the error has not changed since. The notice says what was found, not what follows from it: the owner judges which earlier results have to be looked at again.")},
+	b = append(b, &paragraph{Label: s.say("How to use this"), Text: s.say("An error is reading minus reference value: where it is positive the unit read high. A reading that was taken near a frequency of the table may be corrected by subtracting the relative error found there, if it comes from the timebase and has not changed since; a miscount can't be corrected so. The notice says what was found, not what follows from it: the owner judges which earlier results have to be looked at again.")},
 		s.outsideGood(), s.standards(), &paragraph{Label: s.say("Reference topology"), Text: r.topology()})
 	d.Blocks = append(b, &signatures{Lines: s.signers()})
 }
@@ -184,6 +185,10 @@ func (s *Sheet) outsideGood() block {
 	var lines []string
 	for _, name := range r.inputNames() {
 		for _, f := range r.findings(func(p *runner.PointResult) bool { return p.Point.Input == name && p.Verdict.Good() }) {
+			if f.verdict.Word == decision.ConditionalPass {
+				lines = append(lines, s.say("Input %[1]s: inside the limit at %[2]s, but nearer to it than the guard band: it may have been outside.", name, f.where()))
+				continue
+			}
 			lines = append(lines, s.say("Input %[1]s: within tolerance at %[2]s.", name, f.where()))
 		}
 		for _, f := range r.findings(func(p *runner.PointResult) bool { return p.Point.Input == name && !p.Judged() }) {
