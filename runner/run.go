@@ -16,6 +16,7 @@ import (
 
 	"bandproof/drivers"
 	"bandproof/procedures"
+	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
 )
 
@@ -360,6 +361,10 @@ func (r *run) settle() {
 	res.Finished = r.Clock.Now()
 	r.completeInputs()
 	res.Statement, res.Symptom = state(res)
+	if res.Statement == NotObtainable {
+		r.markUnobtainable()
+		r.completeInputs() // nothing was shown
+	}
 }
 
 // completeInputs computes the coverage of each input from its judged points.
@@ -374,7 +379,7 @@ func (r *run) completeInputs() {
 		k.NotShown = planned.NotShown
 		var shown []quantity.Frequency
 		for _, p := range r.result.Points {
-			if p.Point.Input == planned.Input && p.Judged() {
+			if p.Point.Input == planned.Input && p.Judged() && p.Verdict.Reason != decision.NotObtainable {
 				shown = append(shown, p.Point.Frequency)
 			}
 		}

@@ -122,6 +122,13 @@ func TestDeadInput(t *testing.T) {
 		got := r.Run()
 		require.Equal(t, runner.NotObtainable, got.Statement)
 		require.NotEmpty(t, got.Symptom)
+		for _, p := range got.Points {
+			require.Equal(t, "fail: not obtainable", p.Verdict.String(), p.Point.ID)
+			require.NotEmpty(t, p.Symptom, p.Point.ID)
+		}
+		for _, i := range got.Inputs {
+			require.Zero(t, i.Coverage.Share, i.Input.Name)
+		}
 		failed, _, _ := got.Worst()
 		require.True(t, failed)
 	})

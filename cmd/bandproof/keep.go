@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -26,6 +27,7 @@ func (w sweep) keep(ctx context.Context, result runner.Result) (finished, error)
 		return w.interrupted(result), nil
 	}
 	earlier := w.earlier(ctx, result)
+	result = w.stated(result, earlier)
 	follows := ""
 	if len(earlier) > 0 {
 		follows = earlier[len(earlier)-1].ID
@@ -97,6 +99,18 @@ func (w sweep) earlier(ctx context.Context, result runner.Result) []record.Recor
 		w.terminal.note("the newest as-found record of the unit is %s, by another procedure file or broken; \"bandproof sheet %s %s\" tries both on one sheet", rows[0].ID, rows[0].ID, result.ID)
 	}
 	return nil
+}
+
+// stated keeps with the run that a person said which record it follows.
+func (w sweep) stated(result runner.Result, earlier []record.Record) runner.Result {
+	switch {
+	case w.follows == "":
+	case len(earlier) > 0:
+		result.Events = append(slices.Clone(result.Events), runner.Event{At: result.Finished, Text: "follows record " + earlier[0].ID + ", as a person stated (--follows)"})
+	default:
+		result.Warnings = append(slices.Clone(result.Warnings), fmt.Sprintf("record %s, which the run was to follow (--follows), could not be taken from the store, or was withdrawn", w.follows))
+	}
+	return result
 }
 
 // addsTo finds the newest record of a whole run, of the same kind, unit and

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -17,6 +18,7 @@ type runFlags struct {
 	store, out, follows, wireLogTo, key          string
 	unattended, json, verbose, invented, wireLog bool
 	silent                                       bool
+	dead                                         string
 	job                                          jobFlags
 	accept, only                                 []string
 	asking                                       promptFlags
@@ -53,7 +55,9 @@ func runCommand(t *terminal) *cobra.Command {
 	c.Flags().StringArrayVar(&f.accept, "accept-overdue", nil, "name of a standard whose due date has passed and that is used all the same; the record says so (may be given again)")
 	c.Flags().BoolVar(&f.silent, "no-bell", false, "never ring the terminal's bell")
 	f.asking.all(c)
+	c.Flags().StringVar(&f.dead, "not-obtainable", "", "the unit gives nothing to take a run from: record every planned point as not obtainable, with this symptom, such as \"no display, no reply\"; no instrument is touched")
 	onlyFlag(c, &f.only)
+	c.MarkFlagsMutuallyExclusive("not-obtainable", "only")
 	f.job.all(c)
 	return c
 }
@@ -112,7 +116,11 @@ func run(c *cobra.Command, t *terminal, procedureFile, benchFile string, kind ru
 		wireLog: f.wireLog, wireLogTo: f.wireLogTo, silent: f.silent, asking: f.asking, accept: f.accept, only: f.only, claims: claimsFolder(),
 		log: logTo(t, f.verbose)}
 	w.logo = in.logo(t)
-	done, err := w.do(ctx)
+	do := w.do
+	if c.Flags().Changed("not-obtainable") {
+		do = func(ctx context.Context) (finished, error) { return w.unobtainable(ctx, f.dead) }
+	}
+	done, err := do(ctx)
 	if err != nil && done.Record.ID == "" {
 		return err
 	}

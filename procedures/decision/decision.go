@@ -40,6 +40,8 @@ const (
 	GateShort      Reason = "readings come sooner than the gate allows"
 	SelfTestFailed Reason = "the self-test fails"
 	NotAsExpected  Reason = "not as expected" // what a person saw
+	// NotObtainable: the unit gives no readings at all, here or anywhere.
+	NotObtainable Reason = "not obtainable"
 )
 
 // Reasons for not judged.

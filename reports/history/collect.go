@@ -122,7 +122,7 @@ func unfit(p runner.PointResult) string {
 		return "not judged: " + string(reason)
 	case p.Symptom != "":
 		return p.Symptom
-	case reason == decision.Unstable, reason == decision.NoCount, reason == decision.CoarseReply:
+	case reason == decision.Unstable, reason == decision.NoCount, reason == decision.NotObtainable, reason == decision.CoarseReply:
 		return string(reason)
 	}
 	return ""

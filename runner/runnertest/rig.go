@@ -209,7 +209,7 @@ func (r *Rig) Always(result runner.Result) {
 	}
 	for _, p := range result.Points {
 		require.GreaterOrEqual(r.T, p.Reported.Expanded, p.Decision.Expanded, "point %s: what is reported holds everything", p.Point.ID)
-		require.Equal(r.T, p.Judged() && p.Verdict.Reason != decision.NoCount && p.Verdict.Reason != decision.Unstable, p.Conformity != nil,
+		require.Equal(r.T, p.Judged() && p.Verdict.Reason != decision.NoCount && p.Verdict.Reason != decision.NotObtainable && p.Verdict.Reason != decision.Unstable, p.Conformity != nil,
 			"point %s (%s): a probability of conformity only where the limit decided", p.Point.ID, p.Verdict)
 		if p.Verdict.Good() {
 			kept := r.Journal.Last(p.Point.ID)
