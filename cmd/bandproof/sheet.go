@@ -108,10 +108,30 @@ func styleFlags(c *cobra.Command, o *sheet.Options) {
 		to        *string
 		key, what string
 	}{{&o.Language, "language", "language"}, {&o.Decimal, "decimal", "decimal sign"}, {&o.Thousands, "thousands", "what parts groups of digits"}, {&o.Paper, "paper", "paper"}} {
-		c.Flags().StringVar(f.to, f.key, "", f.what+": "+strings.Join(procedures.SheetChoices()[f.key], ", ")+"; unless given as the bench file of the record says")
+		c.Flags().Var(anyCase{f.to, procedures.SheetChoices()[f.key]}, f.key, f.what+": "+strings.Join(procedures.SheetChoices()[f.key], ", ")+"; unless given as the bench file of the record says")
 		_ = c.RegisterFlagCompletionFunc(f.key, cobra.FixedCompletions(procedures.SheetChoices()[f.key], cobra.ShellCompDirectiveNoFileComp))
 	}
 }
+
+// anyCase takes one of a list of words, written in capitals or not; what is none
+// of them is left to the check of the options.
+type anyCase struct {
+	to *string
+	of []string
+}
+
+func (a anyCase) Set(text string) error {
+	*a.to = text
+	for _, one := range a.of {
+		if strings.EqualFold(one, text) {
+			*a.to = one
+		}
+	}
+	return nil
+}
+
+func (a anyCase) String() string { return "" }
+func (a anyCase) Type() string   { return "string" }
 
 // writeSheet writes to standard output or a file, that one whole or not at all.
 func writeSheet(t *terminal, s *sheet.Sheet, write func(*sheet.Sheet, io.Writer) error, to string) error {

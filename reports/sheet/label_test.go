@@ -105,7 +105,10 @@ func TestLabelSaysWhatTheRecordAllows(t *testing.T) {
 // no label; awkward texts harm nothing.
 func TestLabelFitsOrIsRefused(t *testing.T) {
 	for _, size := range []LabelSize{UsualLabel, {62, 29}, {38, 19}, {30, 12}, {20, 10}, {100, 50}, {200, 200}} {
-		for _, lang := range procedures.SheetChoices()["language"] {
+		for k, lang := range procedures.SheetChoices()["language"] {
+			if k > 0 && size != UsualLabel {
+				continue // languages differ in the length of their words alone
+			}
 			for _, text := range append(awkward, "ordinary") {
 				r := within(t)
 				r.Job.Serial, r.Job.Asset, r.Job.Technician, r.Laboratory.Name, r.Model = "TC3-0042", text, text, text, text
