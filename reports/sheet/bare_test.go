@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/procedures"
 	"bandproof/reports/record"
 	"bandproof/runner"
 
@@ -53,4 +54,28 @@ func TestBareSheetJudgesNothing(t *testing.T) {
 	after, err := left.Encode()
 	require.NoError(t, err)
 	require.Equal(t, string(before), string(after), "the record keeps verdicts and limits")
+}
+
+// A unit that is not released, a limited scope and a due date stand on the first
+// page; a due date that nobody agreed to stands nowhere (ISO/IEC 17025:2017
+// 7.8.4.3).
+func TestScopeReleaseAndDueDate(t *testing.T) {
+	job, err := procedures.LoadJob("job.toml", []byte("schema = \"bandproof job 1\"\ndue = \"2027-11-26\"\ndue_agreed = \"Ms Example\"\n[[limited]]\nwhat = \"input C above 3 GHz\"\nwhy = \"not used\"\nagreed = \"Ms Example, 2026-11-20\""))
+	require.NoError(t, err)
+	first := func(change func(*record.Record)) string {
+		r := fixture(t, runner.AsFound)
+		change(&r)
+		return strings.Join(strings.Fields(pdftotext(t, pdfOf(t, sheetOf(t, r)))[0]), " ")
+	}
+	page := first(func(r *record.Record) {
+		r.Job.Due, r.Job.DueAgreed, r.Job.Limited = job.Due, job.DueAgreed, job.Limited
+	})
+	require.Contains(t, page, "Limited scope: not part of this calibration")
+	require.Contains(t, page, "input C above 3 GHz: not used (agreed: Ms Example, 2026-11-20)")
+	require.Contains(t, page, "2027-11-26, as agreed with")
+	require.NotContains(t, first(func(r *record.Record) { r.Job.Due = job.Due }), "2027-11-26")
+	page = first(func(r *record.Record) { r.Job.NotReleased = "transformer beyond repair" })
+	require.Contains(t, page, "Not released")
+	require.Contains(t, page, "The unit is not released as calibrated: transformer beyond repair. This sheet reports how it was received, and nothing else.")
+	require.Contains(t, first(func(r *record.Record) { r.Job.Unaltered = true }), "the as-found results are the as-left results as well")
 }
