@@ -391,12 +391,13 @@ func (s *Sheet) allJudged() string {
 	return s.say("Every point that was taken has a verdict.")
 }
 
-// lastAdjusted is the date, or what the limit supposes where nobody stated one.
-func (r run) lastAdjusted() string {
+// lastAdjusted is the date, or what the limit supposes where nobody stated one; a
+// bare sheet has no limits.
+func (r run) lastAdjusted(bare bool) string {
 	if at := r.Job.Adjusted.String(); at != "" {
 		return at
 	}
-	if strings.HasPrefix(r.Run.Timebase, "ageing ") {
+	if strings.HasPrefix(r.Run.Timebase, "ageing ") && !bare {
 		return r.say("not stated; the limit allows the ageing of the whole interval that the procedure states")
 	}
 	return r.say("not stated")
@@ -425,7 +426,7 @@ func (s *Sheet) conditions() block {
 		{"Mains voltage", func(r run) string { return optional(r, r.Job.Mains) }},
 		{"Unit on, before the first point", func(r run) string { return r.positive(r.Run.OnFor) }},
 		{"Warm-up", func(r run) string { return r.warmUpEnded() }},
-		{"Timebase last adjusted", run.lastAdjusted},
+		{"Timebase last adjusted", func(r run) string { return r.lastAdjusted(s.isBare()) }},
 		{"Work since the earlier run", func(r run) string { return r.Job.Work }},
 		{"Remarks", func(r run) string { return r.Job.Remarks }},
 		{"Bench", func(r run) string { return s.stated(r.Bench.Name) + r.fileHash(r.Bench.SHA256) }},
