@@ -23,6 +23,9 @@ type Kept struct {
 	// what the record says, written as Filed writes it. nil where there is none.
 	Index map[string]string
 	Filed func(string) string
+	// Beside compares whatever else stands beside the record with the record and
+	// says what does not fit; nil where there is nothing.
+	Beside func(Record) []error
 	// Damage says why record or seal can't be had as they were kept.
 	Damage []error
 }
@@ -73,6 +76,11 @@ func Examine(k Kept) Examined {
 	}
 	if e.readable && k.Index != nil {
 		e.Findings = append(e.Findings, e.misfiled()...)
+	}
+	if e.readable && k.Beside != nil {
+		for _, err := range k.Beside(r) {
+			add("%v", err)
+		}
 	}
 	return e
 }

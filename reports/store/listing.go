@@ -18,21 +18,27 @@ func list(ctx context.Context, tx txn, r record.Record) error {
 	if r.Corrects != nil {
 		corrects = r.Corrects.ID
 	}
-	began, ended := r.Run.Started, r.Run.Finished
-	if ended.IsZero() {
-		ended = r.Created
-	}
-	if began.IsZero() {
-		began = ended
-	}
+	began, ended := span(r)
 	_, err := tx.ExecContext(ctx, `INSERT INTO listed (created, record, kind, began, ended, asset, serial, customer, model, statement, follows, corrects, words)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-		stamp(r.Created), r.ID, text(string(r.Run.Kind)), stamp(began), stamp(ended), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model),
+		stamp(r.Created), r.ID, text(string(r.Run.Kind)), began, ended, text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model),
 		text(string(r.Run.Statement)), text(r.Follows), text(corrects), words(r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model))
 	if err != nil {
 		return err
 	}
 	return listStandards(ctx, tx, r)
+}
+
+// span is when a run began and ended, as searches by date compare it.
+func span(r record.Record) (began, ended string) {
+	from, to := r.Run.Started, r.Run.Finished
+	if to.IsZero() {
+		to = r.Created
+	}
+	if from.IsZero() {
+		from = to
+	}
+	return stamp(from), stamp(to)
 }
 
 // words is what a search for parts of words looks through. The line feeds keep a
@@ -46,23 +52,38 @@ func words(texts ...string) string {
 
 // listStandards notes which standards a record rests on.
 func listStandards(ctx context.Context, tx txn, r record.Record) error {
-	points := pointsOf(r)
-	seen := map[int64]bool{}
-	for _, x := range r.Standards {
+	for _, x := range restsOn(r) {
 		id, err := standardID(ctx, tx, x)
 		if err != nil {
 			return err
 		}
-		if seen[id] {
-			continue
-		}
-		seen[id] = true
 		if _, err := tx.ExecContext(ctx, "INSERT INTO record_standard (standard, created, record, role, points) VALUES ($1, $2, $3, $4, $5)",
-			id, stamp(r.Created), r.ID, text(x.Role), points[x.Name]); err != nil {
+			id, x.created, r.ID, x.role, x.points); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// listedStandard is one standard as searches know that a record rests on it.
+type listedStandard struct {
+	name, serial, certificate string
+	created, role             string
+	points                    int
+}
+
+// restsOn lists the standards of a record, each once.
+func restsOn(r record.Record) (list []listedStandard) {
+	points := pointsOf(r)
+	seen := map[[3]string]bool{}
+	for _, s := range r.Standards {
+		x := listedStandard{text(s.Name), text(s.Serial), text(s.Certificate), stamp(r.Created), text(s.Role), points[s.Name]}
+		if key := [3]string{x.name, x.serial, x.certificate}; !seen[key] {
+			seen[key] = true
+			list = append(list, x)
+		}
+	}
+	return list
 }
 
 // pointsOf counts the points and tasks that rest on each standard, by its name in
@@ -95,8 +116,8 @@ func pointsOf(r record.Record) map[string]int {
 
 // standardID is the number of a standard under a certificate, which it gets with
 // the first record that names it.
-func standardID(ctx context.Context, tx txn, x record.Standard) (id int64, err error) {
-	args := []any{text(x.Name), text(x.Serial), text(x.Certificate)}
+func standardID(ctx context.Context, tx txn, x listedStandard) (id int64, err error) {
+	args := []any{x.name, x.serial, x.certificate}
 	find := func() error {
 		return tx.QueryRowContext(ctx, "SELECT min(id) FROM standard WHERE name = $1 AND serial = $2 AND certificate = $3 HAVING count(*) > 0", args...).Scan(&id)
 	}

@@ -126,7 +126,7 @@ func (s *Store) verifyRecord(ctx context.Context, id string, expect record.Expec
 	if err != nil {
 		return none, err
 	}
-	k, err := s.scanKept(s.db.QueryRowContext(ctx, keptColumns+" WHERE id = $1", whole))
+	k, err := s.kept(ctx, " WHERE id = $1", whole)
 	if err != nil {
 		return none, err
 	}
@@ -135,7 +135,7 @@ func (s *Store) verifyRecord(ctx context.Context, id string, expect record.Expec
 		" WHERE chain = $1 AND chain <> '' AND number < $2 ORDER BY number DESC LIMIT 1",
 		" WHERE chain = $1 AND chain <> '' AND number > $2 ORDER BY number LIMIT 1",
 	} {
-		b, err := s.scanKept(s.db.QueryRowContext(ctx, keptColumns+beside, k.Chain, k.Number))
+		b, err := s.kept(ctx, beside, k.Chain, k.Number)
 		switch {
 		case errors.Is(err, sql.ErrNoRows) || k.Chain == "":
 		case err != nil:
@@ -155,12 +155,12 @@ func (s *Store) verifyRecord(ctx context.Context, id string, expect record.Expec
 		w.Take(record.Examine(k))
 	}
 	v := w.Done(own)
-	v.Shown = append(v.Shown, beside(list, whole)...)
+	v.Shown = append(v.Shown, neighbours(list, whole)...)
 	return v, nil
 }
 
-// beside says which neighbours were looked at.
-func beside(list []record.Kept, id string) []string {
+// neighbours says which neighbours were looked at.
+func neighbours(list []record.Kept, id string) []string {
 	var before, behind string
 	seen := false
 	for _, k := range list {
@@ -238,11 +238,56 @@ func (s *Store) nextUnsealed(ctx context.Context, at *place) (record.Kept, error
 }
 
 func (s *Store) nextKept(ctx context.Context, at *place, where string, args ...any) (record.Kept, error) {
-	k, err := s.scanKept(s.db.QueryRowContext(ctx, keptColumns+where, args...))
+	k, err := s.kept(ctx, where, args...)
 	if err == nil {
 		*at = place{k.Chain, k.Number, k.Name}
 	}
 	return k, err
+}
+
+// kept reads one record as it lies there, with what stands beside it.
+func (s *Store) kept(ctx context.Context, where string, args ...any) (record.Kept, error) {
+	k, err := s.scanKept(s.db.QueryRowContext(ctx, keptColumns+where, args...))
+	if err != nil {
+		return k, err
+	}
+	k.Beside, err = s.beside(ctx, k.Name)
+	return k, err
+}
+
+// beside reads what searches by date and by standard go by, to be compared with
+// the record.
+func (s *Store) beside(ctx context.Context, id string) (func(record.Record) []error, error) {
+	var began, ended string
+	err := s.db.QueryRowContext(ctx, "SELECT coalesce(min(began), ''), coalesce(max(ended), '') FROM listed WHERE record = $1", id).Scan(&began, &ended)
+	if err != nil {
+		return nil, err
+	}
+	kept := map[listedStandard]bool{}
+	err = each(ctx, s.db, func(scan func(...any) error) error {
+		var x listedStandard
+		err := scan(&x.name, &x.serial, &x.certificate, &x.created, &x.role, &x.points)
+		kept[x] = true
+		return err
+	}, "SELECT s.name, s.serial, s.certificate, u.created, u.role, u.points FROM record_standard AS u JOIN standard AS s ON s.id = u.standard WHERE u.record = $1", id)
+	if err != nil {
+		return nil, err
+	}
+	return func(r record.Record) (wrong []error) {
+		if from, to := span(r); from != began || to != ended {
+			wrong = append(wrong, fmt.Errorf("searches by date have it from %q to %q; the record says %q to %q", began, ended, from, to))
+		}
+		for _, x := range restsOn(r) {
+			if !kept[x] {
+				wrong = append(wrong, fmt.Errorf("searches do not find it by standard %q, which %d of its points rest on", x.name, x.points))
+			}
+			delete(kept, x)
+		}
+		for x := range kept {
+			wrong = append(wrong, fmt.Errorf("searches find it by standard %q for %d points, which is not what the record says", x.name, x.points))
+		}
+		return wrong
+	}, nil
 }
 
 // scanKept reads a record as it lies there; damage does not stop it.

@@ -29,12 +29,15 @@ func sealedStore(t *testing.T, n int) (*store.Store, *sql.DB, string) {
 	s := open(t, file)
 	at := time.Date(2026, 11, 26, 9, 0, 0, 0, time.UTC)
 	for k := range n {
-		add(t, s, some(fmt.Sprintf("rec-%d", k+1), fmt.Sprint(k), runner.AsFound, at.Add(time.Duration(k)*time.Hour)))
+		r := some(fmt.Sprintf("rec-%d", k+1), fmt.Sprint(k), runner.AsFound, at.Add(time.Duration(k)*time.Hour))
+		r.Standards = []record.Standard{{Name: "house standard", Role: "reference", Standard: procedures.Standard{Serial: "R-1"}}}
+		add(t, s, r)
 	}
 	raw, err := sql.Open("sqlite", "file:"+file+"?_pragma=busy_timeout(5000)")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = raw.Close() })
-	forge(t, raw, "DROP TRIGGER record_is_final", "DROP TRIGGER record_stays", "DROP TRIGGER record_is_not_replaced", "DROP INDEX record_chain", "PRAGMA synchronous = OFF")
+	forge(t, raw, "DROP TRIGGER record_is_final", "DROP TRIGGER record_stays", "DROP TRIGGER record_is_not_replaced", "DROP INDEX record_chain",
+		"DROP TRIGGER listed_is_final", "DROP TRIGGER record_standard_is_final", "DROP TRIGGER record_standard_stays", "PRAGMA synchronous = OFF")
 	return s, raw, file
 }
 
@@ -115,10 +118,14 @@ func TestForgedStores(t *testing.T) {
 			"is kept as number 2 of chain"},
 		"swapped": {[]string{"UPDATE record SET number = 9 WHERE number = 2", "UPDATE record SET number = 2 WHERE number = 3", "UPDATE record SET number = 3 WHERE number = 9"},
 			"is kept as number 3 of chain"},
-		"put in twice":     {[]string{"INSERT INTO record (" + columns + ") SELECT 'again', kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body FROM record WHERE number = 2"}, `column "id" beside the record`},
-		"filed as another": {[]string{"UPDATE record SET serial = '0' WHERE number = 2"}, `column "serial" beside the record is not what the record says`},
-		"seal taken away":  {[]string{"UPDATE record SET seal = '', signature = x'', chain = '', number = 0 WHERE number = 4"}, "has no seal"},
-		"another chain":    {[]string{"UPDATE chain SET id = 'mine'"}, "the store does not know of chain"},
+		"put in twice":                 {[]string{"INSERT INTO record (" + columns + ") SELECT 'again', kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body FROM record WHERE number = 2"}, `column "id" beside the record`},
+		"filed as another":             {[]string{"UPDATE record SET serial = '0' WHERE number = 2"}, `column "serial" beside the record is not what the record says`},
+		"seal taken away":              {[]string{"UPDATE record SET seal = '', signature = x'', chain = '', number = 0 WHERE number = 4"}, "has no seal"},
+		"hidden from a search by date": {[]string{"UPDATE listed SET began = '2031-01-01T00:00:00.000000000Z', ended = began WHERE record = (SELECT id FROM record WHERE number = 2)"}, "searches by date have it from"},
+		"hidden from the standard":     {[]string{"DELETE FROM record_standard WHERE record = (SELECT id FROM record WHERE number = 2)"}, "searches do not find it by standard"},
+		"said to rest on it":           {[]string{"UPDATE record_standard SET points = points + 1 WHERE record = (SELECT id FROM record WHERE number = 3)"}, "which is not what the record says"},
+		"another standard":             {[]string{"UPDATE standard SET serial = 'X'"}, "searches do not find it by standard"},
+		"another chain":                {[]string{"UPDATE chain SET id = 'mine'"}, "the store does not know of chain"},
 	} {
 		s, raw, _ := sealedStore(t, 4)
 		forge(t, raw, c.forge...)
