@@ -94,29 +94,38 @@ func (t *terminal) exported(m store.Manifest, to string, asJSON bool) error {
 }
 
 func recordsImport(t *terminal, file *string) *cobra.Command {
-	var asJSON bool
+	var f verifyFlags
 	c := &cobra.Command{Use: "import FILE.zip", Short: "put an archive of \"records export\" into the store, all of it or nothing", Args: exactly(1, "an archive"),
 		Long: `Put an archive into the store, which is made where there is none. Every hash,
 signature and chain is proven before anything is written. What is there already,
 the very same, is passed over; what differs is refused. Imported records keep
-their chain; new ones are sealed in the store's own.`,
+their chain; new ones are sealed in the store's own. Whose keys signed is told;
+with --fingerprint or --public-key no other key's records are taken.`,
 		RunE: func(c *cobra.Command, args []string) error {
+			keys, err := f.keys()
+			if err != nil {
+				return usage{err}
+			}
 			s, err := t.openStore(c.Context(), *file)
 			if err != nil {
 				return err
 			}
 			defer func() { _ = s.Close() }()
-			taken, err := s.Import(c.Context(), args[0])
+			taken, err := s.Import(c.Context(), args[0], keys...)
 			if err != nil {
 				return err
 			}
-			if asJSON {
+			if f.json {
 				return t.json(map[string]any{"schema": "bandproof import 1", "import": taken})
 			}
 			t.print("%s", taken.Summary())
+			for key, n := range sorted(taken.SignedBy) {
+				t.print("signed by key %s: %d", key, n)
+			}
 			return nil
 		}}
-	c.Flags().BoolVar(&asJSON, "json", false, "print as JSON (schema \"bandproof import 1\")")
+	f.keyFlags(c)
+	c.Flags().BoolVar(&f.json, "json", false, "print as JSON (schema \"bandproof import 1\")")
 	return c
 }
 

@@ -58,8 +58,7 @@ asked for has no seal, being from before there were any.`,
 			})
 		},
 	}
-	c.Flags().StringArrayVar(&f.publicKeys, "public-key", nil, "file of the public key (PEM) that must have signed (may be given again)")
-	c.Flags().StringArrayVar(&f.fingerprints, "fingerprint", nil, "fingerprint of the key that must have signed, as printed on a data sheet (may be given again)")
+	f.keyFlags(c)
 	c.Flags().StringVar(&f.head, "head", "", "head of the chain, as printed on a data sheet; with --count")
 	c.Flags().IntVar(&f.count, "count", 0, "number of records in the chain, as printed on the same data sheet; with --head")
 	c.Flags().BoolVar(&f.json, "json", false, "print as JSON (schema \"bandproof verification 1\"), one document for each argument")
@@ -69,24 +68,38 @@ asked for has no seal, being from before there were any.`,
 
 var hashForm = regexp.MustCompile(`^[0-9a-f]{64}$`)
 
-func (f verifyFlags) expect(c *cobra.Command, args []string) (e record.Expect, err error) {
+// keyFlags say whose keys are expected.
+func (f *verifyFlags) keyFlags(c *cobra.Command) {
+	c.Flags().StringArrayVar(&f.publicKeys, "public-key", nil, "file of the public key (PEM) that must have signed (may be given again)")
+	c.Flags().StringArrayVar(&f.fingerprints, "fingerprint", nil, "fingerprint of the key that must have signed, as printed on a data sheet (may be given again)")
+}
+
+// keys are the fingerprints of the keys that are expected.
+func (f verifyFlags) keys() (list []string, err error) {
 	for _, file := range f.publicKeys {
 		text, err := readable(file)
 		if err != nil {
-			return e, fmt.Errorf("--public-key: %w", err)
+			return nil, fmt.Errorf("--public-key: %w", err)
 		}
 		key, err := record.ParsePublicPEM(text)
 		if err != nil {
-			return e, fmt.Errorf("--public-key %s: %w", file, err)
+			return nil, fmt.Errorf("--public-key %s: %w", file, err)
 		}
-		e.Keys = append(e.Keys, record.Fingerprint(key))
+		list = append(list, record.Fingerprint(key))
 	}
 	for _, text := range f.fingerprints {
 		print, err := record.ParseFingerprint(text)
 		if err != nil {
-			return e, fmt.Errorf("--fingerprint: %w", err)
+			return nil, fmt.Errorf("--fingerprint: %w", err)
 		}
-		e.Keys = append(e.Keys, print)
+		list = append(list, print)
+	}
+	return list, nil
+}
+
+func (f verifyFlags) expect(c *cobra.Command, args []string) (e record.Expect, err error) {
+	if e.Keys, err = f.keys(); err != nil {
+		return e, err
 	}
 	if !c.Flags().Changed("head") {
 		return e, nil

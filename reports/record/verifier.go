@@ -150,6 +150,7 @@ type Verifier struct {
 	begun  bool
 	gaps   bool // single records: what stands before the first is not looked at
 	loose  bool // what stands between them neither
+	inPart map[string]bool
 }
 
 // NewVerifier makes one for what is named of. With single, chains need not begin
@@ -160,6 +161,9 @@ func NewVerifier(of string, expect Expect, single bool) *Verifier {
 
 // Selected tells that only some records of a chain are there to be looked at.
 func (w *Verifier) Selected() { w.loose = true }
+
+// InPart tells, by their ids, of which chains some records alone were ever here.
+func (w *Verifier) InPart(chains map[string]bool) { w.inPart = chains }
 
 // Take adds a record.
 func (w *Verifier) Take(e Examined) {
@@ -231,7 +235,7 @@ func (e Examined) runID() string {
 func (w *Verifier) follows(e Examined) error {
 	s := e.Sealed
 	w.begin(Link{s.Seal.Chain, s.Seal.Number, s.Seal.Previous})
-	if w.loose && s.Seal.Number > w.next.Number {
+	if (w.loose || w.inPart[s.Seal.Chain]) && s.Seal.Number > w.next.Number {
 		w.next = Link{s.Seal.Chain, s.Seal.Number, s.Seal.Previous}
 	}
 	err := s.Follows(w.next)
@@ -277,6 +281,9 @@ func (w *Verifier) signed(e Examined) []Finding {
 	return nil
 }
 
+// KeyFingerprint is that of the key which the seal names.
+func (s Seal) KeyFingerprint() string { return fingerprintOf(s.Key) }
+
 func fingerprintOf(key string) string {
 	public, err := hex.DecodeString(key)
 	if err != nil || len(public) != ed25519.PublicKeySize {
@@ -298,6 +305,11 @@ func (w *Verifier) Done(own string) Verification {
 	}
 	w.judgeTail()
 	w.judgeKeys()
+	for _, c := range w.v.Chains {
+		if n := c.Last - c.Count; w.inPart[c.ID] && n > 0 {
+			w.v.Open = append(w.v.Open, fmt.Sprintf("chain %s came here in part: %s before its last one, number %d, %s not here", c.ID, plural(n, "record", "records"), c.Last, choose(n, "is", "are")))
+		}
+	}
 	if n := w.v.Unsealed; n > 0 {
 		w.v.Open = append(w.v.Open, fmt.Sprintf("%s from before there were seals can't be proven: only that %s whole and %s from %s",
 			plural(n, "record", "records"), choose(n, "it is", "they are"), choose(n, "follows", "follow"), choose(n, "itself", "themselves")))

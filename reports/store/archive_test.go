@@ -129,13 +129,36 @@ func someMove(t *testing.T, place empty) {
 	_, err := to.Import(t.Context(), part)
 	require.NoError(t, err)
 	require.Equal(t, []string{"rec-3", "rec-1"}, ids(t, to, store.Query{}))
+
+	// A chain in part is no alarm where it came so, and moves on so.
+	v, err := to.Verify(t.Context(), record.Expect{}, nil)
+	require.NoError(t, err)
+	require.True(t, v.Holds(), "%+v", v.Findings)
+	require.Contains(t, fmt.Sprint(v.Open), " before its last one, number ")
+	again, m := export(t, to, store.Export{})
+	require.False(t, m.Whole)
+	third := open(t, place(t))
+	_, err = third.Import(t.Context(), again)
+	require.NoError(t, err)
+
 	whole, _ := export(t, from, store.Export{})
 	taken, err := to.Import(t.Context(), whole)
 	require.NoError(t, err)
 	require.Equal(t, 5, taken.Records)
-	v, err := to.Verify(t.Context(), record.Expect{}, nil)
+	v, err = to.Verify(t.Context(), record.Expect{}, nil)
 	require.NoError(t, err)
 	require.True(t, v.Holds(), "%+v", v.Findings)
+	require.NotContains(t, fmt.Sprint(v.Open), "in part")
+
+	// One that came whole gets no hole.
+	moved := open(t, place(t))
+	_, err = moved.Import(t.Context(), whole)
+	require.NoError(t, err)
+	add(t, from, some("rec-6", "5", runner.AsFound, at(30)))
+	add(t, from, some("rec-7", "5", runner.AsFound, at(31)))
+	last, _ := export(t, from, store.Export{IDs: []string{"rec-7"}})
+	_, err = moved.Import(t.Context(), last)
+	require.ErrorContains(t, err, "of which the store would then lack 1 before that one; export those too, or all")
 
 	_, err = from.Export(t.Context(), filepath.Join(t.TempDir(), "x.zip"), store.Export{IDs: []string{"none"}, Now: madeAt})
 	require.ErrorIs(t, err, store.ErrNotFound)

@@ -237,7 +237,9 @@ func (e *exporting) heads(ctx context.Context) error {
 			return err
 		}
 		c := e.chains[id]
-		c.Head = h
+		if c.Head = h; c.Records != h.Count {
+			e.m.Whole = false // the store has it in part
+		}
 		e.m.Chains = append(e.m.Chains, *c)
 	}
 	return nil

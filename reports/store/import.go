@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"slices"
 	"strings"
 
@@ -23,53 +24,58 @@ type Taken struct {
 	Known    int      `json:"known"`   // records that were there, the very same
 	Runs     int      `json:"runs"`    // journals that were new or are longer now
 	Files    int      `json:"files"`   // imported results and logos that were new
+	// SignedBy counts the records that each key has signed, by its fingerprint.
+	SignedBy map[string]int `json:"signed_by"`
 }
 
 // Import puts an archive into the store, all of it or nothing: before anything
 // is written every hash, signature and chain in it is proven. What the store has
 // already is passed over where it is the same, and refused where it differs. Its
-// chains stay what they are: the store goes on adding to its own.
-func (s *Store) Import(ctx context.Context, file string) (Taken, error) {
-	t, err := s.importArchive(ctx, file)
+// chains stay what they are: the store goes on adding to its own. keys are the
+// fingerprints of those that may have signed; any, where none is named.
+func (s *Store) Import(ctx context.Context, file string, keys ...string) (Taken, error) {
+	t, err := s.importArchive(ctx, file, keys)
 	if err != nil {
 		return Taken{}, wrap(s.file, "import of "+file, err)
 	}
 	return t, nil
 }
 
-func (s *Store) importArchive(ctx context.Context, file string) (t Taken, err error) {
+func (s *Store) importArchive(ctx context.Context, file string, keys []string) (t Taken, err error) {
 	a, err := openArchive(file)
 	if err != nil {
 		return t, err
 	}
 	defer func() { err = errors.Join(err, a.close()) }()
 	t.Manifest = a.manifest
-	if err := a.prove(ctx); err != nil {
+	p, err := a.prove(ctx, keys)
+	if err != nil {
 		return t, err
 	}
+	t.SignedBy = p.signedBy
 	err = s.within(ctx, func(tx txn) error {
 		if s.dialect.lockChain != "" {
 			if _, err := tx.ExecContext(ctx, s.dialect.lockChain); err != nil {
 				return err
 			}
 		}
-		i := &importing{a: a, tx: tx, t: &t}
+		i := &importing{a: a, tx: tx, t: &t, chains: p.chains}
 		for _, name := range a.names {
 			if err := i.member(ctx, name); err != nil {
 				return err
 			}
 		}
-		return nil
+		return i.gaps(ctx)
 	})
 	return t, err
 }
 
 // prove reads every member, and proves the records and their chains.
-func (a *archiveReader) prove(ctx context.Context) error {
-	p := proving{chains: map[string]*ArchivedChain{}}
+func (a *archiveReader) prove(ctx context.Context, keys []string) (*proving, error) {
+	p := &proving{keys: keys, chains: map[string]*ArchivedChain{}, signedBy: map[string]int{}}
 	for _, name := range a.names {
 		if err := ctx.Err(); err != nil {
-			return err
+			return nil, err
 		}
 		base, isRecord := strings.CutSuffix(name, ".json")
 		var err error
@@ -85,13 +91,13 @@ func (a *archiveReader) prove(ctx context.Context) error {
 			err = a.read(name)
 		}
 		if err != nil {
-			return fmt.Errorf("%w: %w", ErrArchive, err)
+			return nil, fmt.Errorf("%w: %w", ErrArchive, err)
 		}
 	}
 	if err := p.agrees(a.manifest); err != nil {
-		return fmt.Errorf("%w: %w", ErrArchive, err)
+		return nil, fmt.Errorf("%w: %w", ErrArchive, err)
 	}
-	return nil
+	return p, nil
 }
 
 // read reads a member to its end, and so its sum.
@@ -107,7 +113,9 @@ func (a *archiveReader) read(name string) error {
 // proving holds the records of an archive against each other.
 type proving struct {
 	records, unsealed int
-	chains            map[string]*ArchivedChain // Count is the number of the last one
+	chains            map[string]*ArchivedChain // by id; Count is the number of the last one
+	keys              []string                  // that may have signed; any where empty
+	signedBy          map[string]int
 }
 
 func (p *proving) take(k record.Kept, whole bool) error {
@@ -119,6 +127,11 @@ func (p *proving) take(k record.Kept, whole bool) error {
 		p.unsealed++
 		return nil
 	}
+	key := k.Seal.KeyFingerprint()
+	if len(p.keys) > 0 && !slices.Contains(p.keys, key) {
+		return fmt.Errorf("%s is signed by key %s; expected %s", k.Name, key, strings.Join(p.keys, " or "))
+	}
+	p.signedBy[key]++
 	c := p.chains[k.Seal.Chain]
 	if c == nil {
 		c = &ArchivedChain{Head: Head{Chain: k.Seal.Chain}}
@@ -152,6 +165,8 @@ type importing struct {
 	a  *archiveReader
 	tx txn
 	t  *Taken
+	// chains are those of the archive.
+	chains map[string]*ArchivedChain
 }
 
 func (i *importing) member(ctx context.Context, name string) error {
@@ -226,8 +241,29 @@ func (i *importing) chain(ctx context.Context, k record.Kept) error {
 	case !errors.Is(err, sql.ErrNoRows):
 		return err
 	}
-	_, err := i.tx.ExecContext(ctx, "INSERT INTO chain (id, own) SELECT $1, 0 WHERE NOT EXISTS (SELECT 1 FROM chain WHERE id = $1)", k.Seal.Chain)
+	came := chainWhole
+	if c := i.chains[k.Seal.Chain]; c.Records != c.Count {
+		came = chainInPart
+	}
+	_, err := i.tx.ExecContext(ctx, "INSERT INTO chain (id, own) SELECT $1, $2 WHERE NOT EXISTS (SELECT 1 FROM chain WHERE id = $1)", k.Seal.Chain, came)
 	return err
+}
+
+// gaps refuses an archive that would leave a hole in a chain that has had none:
+// it would look as if records had been taken out.
+func (i *importing) gaps(ctx context.Context) error {
+	for _, id := range slices.Sorted(maps.Keys(i.chains)) {
+		var n, last int
+		err := i.tx.QueryRowContext(ctx, `SELECT count(*), coalesce(max(number), 0) FROM record WHERE chain = $1 AND chain <> ''
+			AND NOT EXISTS (SELECT 1 FROM chain WHERE id = $1 AND own = $2)`, id, chainInPart).Scan(&n, &last)
+		if err != nil {
+			return err
+		}
+		if n != last {
+			return fmt.Errorf("%w: it has record number %d of chain %s, of which the store would then lack %d before that one; export those too, or all", ErrArchive, last, id, last-n)
+		}
+	}
+	return nil
 }
 
 // run takes a journal that is new, or goes on where that of the store ends.

@@ -19,6 +19,14 @@ import (
 	"github.com/google/uuid"
 )
 
+// What the store is to a chain: it came with an archive that had all of it up to
+// some record, the store adds to it, or it came in part.
+const (
+	chainWhole = iota
+	chainOwn
+	chainInPart
+)
+
 // Head is the end of a chain of records: the hash of its newest seal and how many
 // records it has. Without them a tail that was cut off can't be noticed.
 type Head struct {

@@ -35,6 +35,7 @@ func (s *Store) verify(ctx context.Context, expect record.Expect, progress Progr
 	if err != nil {
 		return none, err
 	}
+	w.InPart(known)
 	before, err := s.count(ctx)
 	if err != nil {
 		return none, err
@@ -103,7 +104,7 @@ func (s *Store) verifier(ctx context.Context, of string, expect record.Expect, s
 // strangers adds the chains that the store does not know of.
 func (s *Store) strangers(v record.Verification, known map[string]bool) record.Verification {
 	for _, c := range v.Chains {
-		if !known[c.ID] {
+		if _, ok := known[c.ID]; !ok {
 			v.Findings = append(v.Findings, record.RecordFinding{Chain: c.ID, Finding: record.Finding{
 				Text: fmt.Sprintf("the store does not know of chain %s: its records were put here from elsewhere, and not by \"records import\"", c.ID)}})
 		}
@@ -146,11 +147,12 @@ func (s *Store) verifyRecord(ctx context.Context, id string, expect record.Expec
 			list = append(list, b)
 		}
 	}
-	own, _, err := s.chains(ctx)
+	own, known, err := s.chains(ctx)
 	if err != nil {
 		return none, err
 	}
 	w := s.verifier(ctx, "record "+whole, expect, true)
+	w.InPart(known)
 	for _, k := range list {
 		w.Take(record.Examine(k))
 	}
@@ -186,7 +188,8 @@ func (s *Store) count(ctx context.Context) (n int, err error) {
 	return n, s.db.QueryRowContext(ctx, "SELECT count(*) FROM record").Scan(&n)
 }
 
-// chains are those that the store knows, and which is its own.
+// chains are those that the store knows, whether each came in part, and which is
+// its own.
 func (s *Store) chains(ctx context.Context) (own string, known map[string]bool, err error) {
 	rows, err := s.db.QueryContext(ctx, "SELECT id, own FROM chain")
 	if err != nil {
@@ -200,8 +203,8 @@ func (s *Store) chains(ctx context.Context) (own string, known map[string]bool, 
 		if err := rows.Scan(&id, &is); err != nil {
 			return "", nil, err
 		}
-		known[id] = true
-		if is == 1 {
+		known[id] = is == chainInPart
+		if is == chainOwn {
 			own = id
 		}
 	}
