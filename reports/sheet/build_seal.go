@@ -49,6 +49,7 @@ func (s *Sheet) sealTexts() []string {
 	for _, r := range s.runs {
 		hash, key := s.fingerprint(r)
 		if hash == "" {
+			list = append(list, s.say("Record %[1]s is not sealed: it can't be shown that it is as it was made.", r.ID))
 			continue
 		}
 		seal := s.seals[r.ID]
