@@ -22,6 +22,7 @@ type Job struct {
 	Serial     string `toml:"serial,omitempty" json:"serial,omitempty" jsonschema_description:"Serial number of the unit."`
 	Options    string `toml:"options,omitempty" json:"options,omitempty" jsonschema_description:"Options fitted."`
 	Technician string `toml:"technician,omitempty" json:"technician,omitempty" jsonschema_description:"Who does the work."`
+	Authorised string `toml:"authorised,omitempty" json:"authorised,omitempty" jsonschema_description:"Who has checked and authorised the report: name and function."`
 	Received   Date   `toml:"received,omitempty" json:"received" jsonschema_description:"Date of receipt."`
 	Condition  string `toml:"condition,omitempty" json:"condition,omitempty" jsonschema_description:"Condition on receipt."`
 	// Adjusted is the date of the last adjustment of the timebase.
@@ -88,7 +89,7 @@ func (j *Job) Check() []Wrong {
 	if c := j.Conformity; c != "" && c != "yes" && c != "no" {
 		add("conformity", "is %q; expected yes or no", c)
 	}
-	texts := []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"work", j.Work}, {"remarks", j.Remarks}, {"due_agreed", j.DueAgreed}, {"not_released", j.NotReleased}}
+	texts := []Wrong{{"number", j.Number}, {"customer", j.Customer}, {"asset", j.Asset}, {"serial", j.Serial}, {"technician", j.Technician}, {"authorised", j.Authorised}, {"work", j.Work}, {"remarks", j.Remarks}, {"due_agreed", j.DueAgreed}, {"not_released", j.NotReleased}}
 	for k, l := range j.Limited {
 		for _, x := range []Wrong{{"what", l.What}, {"why", l.Why}, {"agreed", l.Agreed}} {
 			x.Key = fmt.Sprintf("limited[%d].%s", k, x.Key)

@@ -176,7 +176,8 @@ func mailAddress(s string) string {
 	return ""
 }
 
-// persons are those who performed the runs; the last of them signs.
+// persons are those who performed the runs, and who authorised the report; that
+// one signs, else who performed the last run.
 func (c *Certificate) persons() []person {
 	var list []person
 	for _, r := range c.runs {
@@ -187,6 +188,9 @@ func (c *Certificate) persons() []person {
 			continue
 		}
 		list[k].Description.Content[0].Text += ", " + strings.ToLower(r.label)
+	}
+	if a := c.last().Job.Authorised; clean(a) != "" {
+		return append(list, person{Name: free(a), Role: "checked and authorised the report", MainSigner: true})
 	}
 	signer := stated(c.last().Job.Technician)
 	for k := range list {

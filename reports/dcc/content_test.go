@@ -181,6 +181,23 @@ func TestRecordsThatDoNotBelongTogether(t *testing.T) {
 	require.NoError(t, err)
 }
 
+// Who authorised the report signs the certificate (ISO/IEC 17025:2017 7.8.2.1 o);
+// without one, who performed the last run.
+func TestWhoSigns(t *testing.T) {
+	var r record.Record
+	r.Job.Technician, r.Job.Authorised = "A", "B"
+	c := &Certificate{runs: []run{{Record: r}}}
+	list := c.persons()
+	require.Len(t, list, 2)
+	require.False(t, list[0].MainSigner)
+	require.True(t, list[1].MainSigner)
+	require.Equal(t, "B", list[1].Name.Content[0].Text)
+	c.runs[0].Job.Authorised = ""
+	list = c.persons()
+	require.Len(t, list, 1)
+	require.True(t, list[0].MainSigner)
+}
+
 func TestPlaceAndContact(t *testing.T) {
 	for in, want := range map[string]string{"": "laboratory", " ": "laboratory", "at the customer's site": "customer", "radio station, 2nd floor": "other"} {
 		require.Equal(t, want, place(in), in)

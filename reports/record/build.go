@@ -103,15 +103,18 @@ func standards(b *procedures.Bench, run runner.Result, now time.Time) []Standard
 	var list []Standard
 	for _, r := range b.References {
 		if used[r.Name] {
-			list = append(list, Standard{r.Name, "reference", r.Standard,
-				fmt.Sprintf("offset %s, U = %s (k = 2)", r.Offset, r.Uncertainty), r.Overdue(now)})
+			stated := fmt.Sprintf("offset %s, U = %s (k = 2)", r.Offset, r.Uncertainty)
+			if r.Drift.Sign() > 0 {
+				stated = fmt.Sprintf("offset %s, U = %s (k = 2), drift up to %s a day", r.Offset, r.Uncertainty, r.Drift)
+			}
+			list = append(list, Standard{r.Name, "reference", r.Standard, stated, r.Overdue(now)})
 		}
 	}
 	for _, s := range b.Sources {
 		if used[s.Name] {
-			stated := "locked to " + s.Reference
+			stated := fmt.Sprintf("locked to %s, level within %s", s.Reference, s.LevelUncertainty)
 			if s.OwnTimebase != nil && s.Reference == "own" {
-				stated = "own timebase, accuracy " + s.OwnTimebase.String()
+				stated = fmt.Sprintf("own timebase, accuracy %s, level within %s", s.OwnTimebase, s.LevelUncertainty)
 			}
 			list = append(list, Standard{s.Name, "source", s.Standard, stated, s.Overdue(now)})
 		}

@@ -127,7 +127,7 @@ func (r run) topology() string {
 
 func (s *Sheet) signers() []item {
 	name := join(", ", slices.Compact(names(s.runs))...)
-	return []item{{s.say("Performed by"), name}, {s.say("Checked and authorised by"), ""}}
+	return []item{{s.say("Performed by"), name}, {s.say("Checked and authorised by"), s.last().Job.Authorised}}
 }
 
 func names(runs []run) []string {
