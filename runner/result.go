@@ -164,3 +164,27 @@ type Result struct {
 	// Symptom of a unit that gives no readings at all.
 	Symptom string `json:"symptom,omitempty"`
 }
+
+// InputNames lists the inputs of the run in order: those of the plan, and any other that has points.
+func (r Result) InputNames() []string {
+	var list []string
+	seen := map[string]bool{}
+	add := func(name string) {
+		if !seen[name] {
+			seen[name] = true
+			list = append(list, name)
+		}
+	}
+	for _, in := range r.Inputs {
+		add(in.Input.Name)
+	}
+	for k := range r.Points {
+		add(r.Points[k].Point.Input)
+	}
+	for _, o := range r.Outcomes {
+		if o.Task.Input != "" {
+			add(o.Task.Input)
+		}
+	}
+	return list
+}

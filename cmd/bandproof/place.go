@@ -45,10 +45,14 @@ func isThere(place string) error {
 // withStore opens an existing store for a command. One that can't be written is
 // opened to read.
 func withStore(c *cobra.Command, place string, do func(*store.Store) error) error {
+	return withOpened(c, place, store.OpenToRead, do)
+}
+
+func withOpened(c *cobra.Command, place string, open func(context.Context, string) (*store.Store, error), do func(*store.Store) error) error {
 	if err := isThere(place); err != nil {
 		return err
 	}
-	s, err := store.OpenToRead(c.Context(), place)
+	s, err := open(c.Context(), place)
 	if err != nil {
 		return err
 	}

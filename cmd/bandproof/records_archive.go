@@ -56,18 +56,7 @@ hand. "records import" puts an archive into another store, of either kind.`,
 
 // salvage opens a store file that may be damaged.
 func salvage(c *cobra.Command, place string, do func(*store.Store) error) error {
-	if err := isThere(place); err != nil {
-		return err
-	}
-	s, err := store.OpenToSalvage(c.Context(), place)
-	if err != nil {
-		return err
-	}
-	defer func() { _ = s.Close() }()
-	for _, n := range s.Notes() {
-		c.PrintErrln(visible("note: " + n))
-	}
-	return do(s)
+	return withOpened(c, place, store.OpenToSalvage, do)
 }
 
 // exported says what went into an archive.

@@ -12,7 +12,7 @@ import (
 // never none: the schema wants one.
 func (r run) results(ids map[string]string) []result {
 	var list []result
-	for _, name := range r.inputNames() {
+	for _, name := range r.Run.InputNames() {
 		if x, ok := r.sweep(name, ids); ok {
 			list = append(list, x)
 		}
@@ -30,25 +30,6 @@ func (r run) unobtainable() string {
 		return ""
 	}
 	return "Not obtainable: " + stated(r.Run.Symptom) + "."
-}
-
-// inputNames lists the inputs with points or gaps, in order.
-func (r run) inputNames() []string {
-	var list []string
-	seen := map[string]bool{}
-	add := func(name string) {
-		if !seen[name] {
-			seen[name] = true
-			list = append(list, name)
-		}
-	}
-	for _, in := range r.Run.Inputs {
-		add(in.Input.Name)
-	}
-	for k := range r.Run.Points {
-		add(r.Run.Points[k].Point.Input)
-	}
-	return list
 }
 
 // sweep is the range and accuracy of one input: a list a point, in the order

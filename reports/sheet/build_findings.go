@@ -36,7 +36,7 @@ func (r run) findings(want func(*runner.PointResult) bool) []*finding {
 		symptom string
 	}
 	var list []*finding
-	for _, name := range r.inputNames() {
+	for _, name := range r.Run.InputNames() {
 		points := r.points(name)
 		sort.SliceStable(points, func(a, b int) bool { return points[a].Point.Frequency.Cmp(points[b].Point.Frequency) < 0 })
 		at := map[alike]*finding{}

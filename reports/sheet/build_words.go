@@ -232,32 +232,8 @@ func (s *Sheet) inputNames() []string {
 		}
 	}
 	for _, r := range s.runs {
-		for _, name := range r.inputNames() {
+		for _, name := range r.Run.InputNames() {
 			add(name)
-		}
-	}
-	return list
-}
-
-// inputNames lists the inputs of one run in order.
-func (r run) inputNames() []string {
-	var list []string
-	seen := map[string]bool{}
-	add := func(name string) {
-		if !seen[name] {
-			seen[name] = true
-			list = append(list, name)
-		}
-	}
-	for _, in := range r.Run.Inputs {
-		add(in.Input.Name)
-	}
-	for _, p := range r.Run.Points {
-		add(p.Point.Input)
-	}
-	for _, o := range r.Run.Outcomes {
-		if o.Task.Input != "" {
-			add(o.Task.Input)
 		}
 	}
 	return list

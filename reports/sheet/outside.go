@@ -112,7 +112,7 @@ func (s *Sheet) outsidePoints() *table {
 		{Head: s.say("Error, Hz"), Align: point}, {Head: s.say("Error, ppm"), Align: point}, {Head: s.say("U, Hz"), Align: point}, {Head: s.say("Limit ±, Hz"), Align: point}, {Head: s.say("Error by limit"), Align: right}, {Head: s.say("The unit read")}, {Head: s.say("Weight")}},
 		Legend: s.say("■ outside   ■■ significant: more than %s times the limit", s.number(quantity.Group(fmt.Sprintf("%g", s.outside.significant)))) +
 			"   " + s.say("— no value.   U is the expanded uncertainty of the error.")}
-	for _, name := range r.inputNames() {
+	for _, name := range r.Run.InputNames() {
 		for _, p := range r.points(name) {
 			if p.Verdict.Bad() && p.Counted > 0 {
 				t.Rows = append(t.Rows, s.outsideRow(p))
@@ -183,7 +183,7 @@ func (s *Sheet) outsideSilent() *table {
 func (s *Sheet) outsideGood() block {
 	r := s.last()
 	var lines []string
-	for _, name := range r.inputNames() {
+	for _, name := range r.Run.InputNames() {
 		for _, f := range r.findings(func(p *runner.PointResult) bool { return p.Point.Input == name && p.Verdict.Good() }) {
 			if f.verdict.Word == decision.ConditionalPass {
 				lines = append(lines, s.say("Input %[1]s: inside the limit at %[2]s, but nearer to it than the guard band: it may have been outside.", name, f.where()))
