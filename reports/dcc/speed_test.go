@@ -58,10 +58,10 @@ func TestCostGrowsLinearly(t *testing.T) {
 		runtime.ReadMemStats(&after)
 		return after.TotalAlloc - before.TotalAlloc, w.peak
 	}
-	small, _ := cost(1_000)
-	large, peak := cost(8_000)
-	require.Less(t, float64(large), 8.5*float64(small), "allocated for 8,000 points; %d for 1,000", small)
-	require.Less(t, peak, uint64(8<<20), "held while 8,000 points were written")
+	small, _ := cost(500)
+	large, peak := cost(4_000)
+	require.Less(t, float64(large), 8.5*float64(small), "allocated for 4,000 points; %d for 500", small)
+	require.Less(t, peak, uint64(8<<20), "held while 4,000 points were written")
 }
 
 // A certificate that is being written can be called off, long before its end.
