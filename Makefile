@@ -66,6 +66,7 @@ cross cross-check:
 # Prints for each link: schedules, readings, errors by kind, violations.
 soak:
 	$(GO) test ./drivers/drivertest/faulty -run Soak -schedules $(SCHEDULES) -v -timeout 6h
+	$(GO) test ./reports/sheet -run Large -points 20000 -v -timeout 1h
 	$(GO) test ./cmd/bandproof -run KilledAtAnyInstant -instants $(INSTANTS) -v -timeout 2h
 
 bench:

@@ -71,14 +71,10 @@ func Write(w io.Writer, format string, c Chart) error {
 	if p.Y.Min == p.Y.Max {
 		p.Y.Max *= 10
 	}
-	out, err := draw.NewFormattedCanvas(width, height, format)
+	out, page, err := blank(format)
 	if err != nil {
-		return fmt.Errorf("chart: format %q: %w; expected one of %s", format, err, strings.Join(Formats, ", "))
+		return err
 	}
-	page := draw.New(out)
-	page.SetColor(color.White)
-	page.Fill(page.Rectangle.Path())
-	page = draw.Crop(page, margin, -margin, margin, -margin)
 	p.Title.Text = encoded(p.Title.Text, format)
 	area := draw.Crop(page, 0, -side, bottom, 0)
 	p.Draw(area)
@@ -219,4 +215,16 @@ func power(e int) string {
 		return "0." + strings.Repeat("0", -e-1) + "1"
 	}
 	return fmt.Sprintf("1e%d", e)
+}
+
+// blank is a white picture of a format, and the page within its margins.
+func blank(format string) (vg.CanvasWriterTo, draw.Canvas, error) {
+	out, err := draw.NewFormattedCanvas(width, height, format)
+	if err != nil {
+		return nil, draw.Canvas{}, fmt.Errorf("chart: format %q: %w; expected one of %s", format, err, strings.Join(Formats, ", "))
+	}
+	page := draw.New(out)
+	page.SetColor(color.White)
+	page.Fill(page.Rectangle.Path())
+	return out, draw.Crop(page, margin, -margin, margin, -margin), nil
 }

@@ -6,7 +6,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -108,14 +107,10 @@ func WriteCourse(w io.Writer, format string, c Course) error {
 	if err := c.draw(p, &legend, f); err != nil {
 		return fmt.Errorf("chart: %w", err)
 	}
-	out, err := draw.NewFormattedCanvas(width, height, format)
+	out, page, err := blank(format)
 	if err != nil {
-		return fmt.Errorf("chart: format %q: %w; expected one of %s", format, err, strings.Join(Formats, ", "))
+		return err
 	}
-	page := draw.New(out)
-	page.SetColor(color.White)
-	page.Fill(page.Rectangle.Path())
-	page = draw.Crop(page, margin, -margin, margin, -margin)
 	below := vg.Length(len(c.Notes)) * 5 * vg.Millimeter
 	p.Draw(draw.Crop(page, 0, -side, below+2*vg.Millimeter, 0))
 	style := p.X.Label.TextStyle
