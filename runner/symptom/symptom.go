@@ -35,15 +35,18 @@ func Kinds() []Kind {
 // Seen is what one point showed. Frequencies and errors are float64: they are
 // compared with what a fault would do, never judged again.
 type Seen struct {
-	Point     string    // id of the point or task, such as "B-007"
-	Input     string    // "" for a self-test
-	SelfTest  bool      // not a point but what the unit says of itself
-	Frequency float64   // at the input, Hz; 0 where there is none
-	Level     float64   // dBm at the input, as planned or measured; NaN where none is known
-	Margin    float64   // dB above the specified sensitivity; NaN where none is specified
-	At        time.Time // of the first reading
-	Powered   float64   // s that the unit had been on, as far as the record says
-	Order     int       // in which the points were taken, from 0
+	Point string // id of the point or task, such as "B-007"
+	Input string // "" for a self-test
+	// Sensitivity: what was looked for is the level that the input needs.
+	Sensitivity bool
+	Readings    int       // of the unit, of which Share was wrong
+	SelfTest    bool      // not a point but what the unit says of itself
+	Frequency   float64   // at the input, Hz; 0 where there is none
+	Level       float64   // dBm at the input, as planned or measured; NaN where none is known
+	Margin      float64   // dB above the specified sensitivity; NaN where none is specified
+	At          time.Time // of the first reading
+	Powered     float64   // s that the unit had been on, as far as the record says
+	Order       int       // in which the points were taken, from 0
 
 	Kind  Kind
 	Share float64  // of the readings that were wrong

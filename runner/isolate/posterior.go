@@ -1,0 +1,216 @@
+package isolate
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"bandproof/procedures/quantity"
+)
+
+// Good is the probability that no stage is at fault.
+func (p *Posterior) Good() float64 {
+	for _, h := range p.list {
+		if len(h.faults) == 0 {
+			return h.p
+		}
+	}
+	return 0
+}
+
+// Stage is the probability that a stage is at fault, alone or with another.
+func (p *Posterior) Stage(name string) float64 {
+	k, ok := p.network.stages[name]
+	if !ok {
+		return 0
+	}
+	return p.stages()[k]
+}
+
+func (p *Posterior) stages() []float64 {
+	list := make([]float64, len(p.network.Model.Stages))
+	for _, h := range p.list {
+		for _, v := range h.faults {
+			list[v.stage] += h.p
+		}
+	}
+	return list
+}
+
+// Suspect is a stage with what is believed of it, and why.
+type Suspect struct {
+	Stage       string  `json:"stage"`
+	Kind        string  `json:"kind"`
+	Place       string  `json:"place,omitempty"`
+	Probability float64 `json:"probability"`
+	// Modes of failure, most probable first; they sum to Probability.
+	Modes []ModeOf `json:"modes,omitempty"`
+	// For is evidence that it explains, Against that which speaks for its being
+	// good, Leaves what it would not explain.
+	For     []string `json:"for,omitempty"`
+	Against []string `json:"against,omitempty"`
+	Leaves  []string `json:"does_not_explain,omitempty"`
+	// fit is the log likelihood of the best of its single faults.
+	fit float64
+}
+
+// ModeOf is one failure mode of a suspect.
+type ModeOf struct {
+	Mode        Mode    `json:"mode"`
+	Probability float64 `json:"probability"`
+	Says        string  `json:"says"` // with its most probable degree
+}
+
+// Pair is two stages at fault at once.
+type Pair struct {
+	Stages      [2]string `json:"stages"`
+	Probability float64   `json:"probability"`
+}
+
+// Suspects lists every stage, the most probable first.
+func (p *Posterior) Suspects() []Suspect {
+	model := p.network.Model
+	list := make([]Suspect, len(model.Stages))
+	modes := make([]map[Mode]float64, len(list))
+	says := make([]map[Mode]variant, len(list)) // the most probable degree, as the list goes down
+	best := make([]*variant, len(list))
+	for k, s := range model.Stages {
+		list[k] = Suspect{Stage: s.Name, Kind: s.Kind, Place: s.Place, fit: math.Inf(-1)}
+		modes[k], says[k] = map[Mode]float64{}, map[Mode]variant{}
+	}
+	for i := range p.list {
+		h := &p.list[i]
+		for j := range h.faults {
+			v := &h.faults[j]
+			list[v.stage].Probability += h.p
+			modes[v.stage][v.mode] += h.p
+			if _, seen := says[v.stage][v.mode]; !seen {
+				says[v.stage][v.mode] = *v
+			}
+			if len(h.faults) == 1 && h.fit > list[v.stage].fit {
+				list[v.stage].fit, best[v.stage] = h.fit, v
+			}
+		}
+	}
+	for k := range list {
+		for m, x := range modes[k] {
+			list[k].Modes = append(list[k].Modes, ModeOf{m, x, says[k][m].says()})
+		}
+		slices.SortFunc(list[k].Modes, func(a, b ModeOf) int {
+			return cmp.Or(cmp.Compare(b.Probability, a.Probability), cmp.Compare(a.Mode, b.Mode))
+		})
+		if best[k] != nil {
+			list[k].For, list[k].Against, list[k].Leaves = p.reasons(*best[k])
+		}
+	}
+	slices.SortStableFunc(list, func(a, b Suspect) int { return cmp.Compare(b.Probability, a.Probability) })
+	return list
+}
+
+// says is a mode with its degree, in words.
+func (v variant) says() string {
+	switch {
+	case math.IsNaN(v.x) && v.position == "":
+	case v.mode == Weak:
+		return fmt.Sprintf("weak, by about %g dB", v.x)
+	case v.mode == ComesAndGoes:
+		return fmt.Sprintf("comes and goes, in about %g %% of the readings", 100*v.x)
+	case v.mode == RollsOff, v.mode == CutsOff:
+		return fmt.Sprintf("%s about %s of its own signal", v.mode, quantity.Significant(v.x, 3))
+	case v.mode == FailsWarm:
+		return fmt.Sprintf("fails when warm, after about %.0f min", v.x/60)
+	case v.position != "":
+		return fmt.Sprintf("%s (%s)", v.mode, v.position)
+	}
+	return string(v.mode)
+}
+
+// Pairs lists pairs of stages of at least a probability, the most probable first.
+func (p *Posterior) Pairs(least float64) []Pair {
+	sum := map[[2]int]float64{}
+	for _, h := range p.list {
+		if len(h.faults) == 2 {
+			a, b := h.faults[0].stage, h.faults[1].stage
+			sum[[2]int{min(a, b), max(a, b)}] += h.p
+		}
+	}
+	var list []Pair
+	for k, x := range sum {
+		if x >= least {
+			list = append(list, Pair{[2]string{p.network.Model.Stages[k[0]].Name, p.network.Model.Stages[k[1]].Name}, x})
+		}
+	}
+	slices.SortFunc(list, func(a, b Pair) int {
+		return cmp.Or(cmp.Compare(b.Probability, a.Probability), slices.Compare(a.Stages[:], b.Stages[:]))
+	})
+	return list
+}
+
+// alikeFactor is how much more the evidence has to speak for one stage than for
+// another to tell them apart.
+const alikeFactor = 2
+
+// Alike groups suspects that the evidence does not tell apart: it is explained
+// by the best single fault of each about as well, and only how often stages fail
+// is left to choose by. Stages of less than the least probability are left out.
+func Alike(list []Suspect, least float64) [][]string {
+	var likely []Suspect
+	for _, s := range list {
+		if s.Probability >= least {
+			likely = append(likely, s)
+		}
+	}
+	slices.SortStableFunc(likely, func(a, b Suspect) int { return cmp.Compare(b.fit, a.fit) })
+	var groups [][]string
+	for k := 0; k < len(likely); {
+		head, group := likely[k].fit, []string{}
+		for ; k < len(likely) && head-likely[k].fit <= math.Log(alikeFactor); k++ {
+			group = append(group, likely[k].Stage)
+		}
+		if len(group) > 1 {
+			groups = append(groups, group)
+		}
+	}
+	return groups
+}
+
+// Unexplained lists evidence that most of what is believed explains by chance
+// only: nothing that was supposed would show it.
+func (p *Posterior) Unexplained() []Observation {
+	const byChance = 3 * Leak / symptoms
+	var list []Observation
+	for k := range p.looks {
+		l := &p.looks[k]
+		s, mass, all := place(l.obs.Kind), 0.0, 0.0
+		for i := 0; i < len(p.list) && i < 300 && all < 0.99; i++ {
+			all += p.list[i].p
+			if p.network.predict(p.list[i].faults, l)[s] <= byChance {
+				mass += p.list[i].p
+			}
+		}
+		if mass > all/2 {
+			list = append(list, l.obs)
+		}
+	}
+	return list
+}
+
+// where names the place of a look and its signal, without the frequency.
+func (l *look) where(n *Network) string {
+	switch {
+	case l.place != atReading:
+		return l.obs.TestPoint + " with a signal at input " + l.obs.Input
+	case l.obs.SelfTest:
+		return "the self-test"
+	}
+	var ways []string
+	for _, w := range l.ways {
+		ways = append(ways, n.Model.Ways[w.way].Name)
+	}
+	if name := strings.Join(ways, " or "); name != l.obs.Input {
+		return fmt.Sprintf("input %s (%s)", l.obs.Input, name)
+	}
+	return "input " + l.obs.Input
+}

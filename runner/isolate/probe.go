@@ -1,0 +1,248 @@
+package isolate
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+
+	"bandproof/procedures/quantity"
+	"bandproof/runner/symptom"
+)
+
+// Probe is a look at a test point that is proposed, with what it is worth.
+type Probe struct {
+	TestPoint string `json:"test_point"`
+	After     string `json:"after"`
+	Access    string `json:"access"`
+	About     string `json:"about,omitempty"`
+	Needs     string `json:"needs,omitempty"` // not done yet
+	// Input, Frequency and Margin are the signal to apply: Hz, and dB above the
+	// specified sensitivity as at Point of the record, nil where none is known.
+	Input     string   `json:"input"`
+	Frequency float64  `json:"frequency_hz"`
+	Margin    *float64 `json:"margin_db,omitempty"`
+	Point     string   `json:"as_at_point,omitempty"`
+	// Expect is the frequency that a good unit has there, Hz; nil where the model
+	// states none. Level is from least to most.
+	Expect *float64           `json:"expect_hz,omitempty"`
+	Level  *[2]quantity.Level `json:"level,omitempty"`
+	// Information that the answer is expected to give on which stages are at
+	// fault, bit; Minutes that it costs.
+	Information float64  `json:"information_bit"`
+	Minutes     float64  `json:"minutes"`
+	Answers     []Answer `json:"answers"`
+	look        look
+}
+
+// Answer is what may be found, with its probability.
+type Answer struct {
+	Kind        symptom.Kind `json:"seen"`
+	Probability float64      `json:"probability"`
+}
+
+// Worth is information for the time that it takes, bit/min.
+func (p Probe) Worth() float64 { return p.Information / p.Minutes }
+
+// Observation is what the probe gives once it is answered.
+func (p Probe) Observation(kind symptom.Kind) Observation {
+	o := p.look.obs
+	o.Kind = kind
+	return o
+}
+
+// belief is the more probable hypotheses, grouped by which stages are at fault.
+type belief struct {
+	list   []hypothesis
+	group  []int // of each hypothesis
+	groups int
+	weight []float64 // of each group; sums to 1
+}
+
+func (p *Posterior) belief() belief {
+	const enough, most = 1 - 1e-5, 500
+	b, sum, index := belief{}, 0.0, map[[2]int]int{}
+	for k := 0; k < len(p.list) && k < most && sum < enough; k++ {
+		sum += p.list[k].p
+		b.list = append(b.list, p.list[k])
+	}
+	for k := range b.list {
+		b.list[k].p /= sum
+		key := stagesOf(b.list[k].faults)
+		if _, ok := index[key]; !ok {
+			index[key] = b.groups
+			b.weight = append(b.weight, 0)
+			b.groups++
+		}
+		b.group = append(b.group, index[key])
+		b.weight[index[key]] += b.list[k].p
+	}
+	return b
+}
+
+// stagesOf numbers which stages are at fault, whatever the mode.
+func stagesOf(faults []variant) [2]int {
+	key := [2]int{-1, -1}
+	for k, v := range faults {
+		key[k] = v.stage
+	}
+	return [2]int{min(key[0], key[1]), max(key[0], key[1])}
+}
+
+// Probes lists the looks that are left, the one that is worth most first. done
+// names what test points need and has been done.
+func (p *Posterior) Probes(ctx context.Context, done map[string]bool) ([]Probe, error) {
+	b := p.belief()
+	var list []Probe
+	for _, c := range p.candidates(done) {
+		if ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		answers := p.network.answers(b, &c.look)
+		c.Information = information(b.weight, answers)
+		for s, k := range symptom.Kinds() {
+			sum := 0.0
+			for g := range answers {
+				sum += b.weight[g] * answers[g][s]
+			}
+			if sum >= 0.005 {
+				c.Answers = append(c.Answers, Answer{k, sum})
+			}
+		}
+		slices.SortStableFunc(c.Answers, func(x, y Answer) int { return cmp.Compare(y.Probability, x.Probability) })
+		list = append(list, c)
+	}
+	slices.SortStableFunc(list, func(x, y Probe) int { return cmp.Compare(y.Worth(), x.Worth()) })
+	return list, nil
+}
+
+// answers is what a look shows, by which stages are at fault.
+func (n *Network) answers(b belief, l *look) []distribution {
+	list := make([]distribution, b.groups)
+	for k, h := range b.list {
+		d := n.predict(h.faults, l)
+		for s := range d {
+			list[b.group[k]][s] += d[s] * h.p / b.weight[b.group[k]]
+		}
+	}
+	return list
+}
+
+// information is the mutual information of what is at fault and what is seen,
+// in bit: the entropy that the answer is expected to take away (Shannon 1948).
+func information(weight []float64, answers []distribution) float64 {
+	sum := 0.0
+	for s := range symptoms {
+		all := 0.0
+		for g, w := range weight {
+			all += w * answers[g][s]
+		}
+		for g, w := range weight {
+			if x := answers[g][s]; w > 0 && x > 0 {
+				sum += w * x * math.Log2(x/all)
+			}
+		}
+	}
+	return max(0, sum)
+}
+
+// candidates lists every test point with each signal that is worth applying.
+func (p *Posterior) candidates(done map[string]bool) []Probe {
+	n := p.network
+	var list []Probe
+	for k, t := range n.Model.TestPoints {
+		for _, o := range p.stimuli() {
+			o.TestPoint = t.Name
+			l, ok := n.lookOf(o)
+			if !ok || p.taken(o) {
+				continue
+			}
+			c := Probe{TestPoint: t.Name, After: t.After, Access: t.Access, About: t.About, Input: o.Input, Frequency: o.Frequency,
+				Margin: o.Margin, Point: o.ID, Minutes: t.minutes(done), look: l}
+			if t.Needs != "" && !done[t.Needs] {
+				c.Needs = t.Needs
+			}
+			l.obs.ID = t.Name
+			c.look.obs.ID = t.Name
+			after := n.stages[n.Model.TestPoints[k].After]
+			if x := l.ways[0].frequency[after]; !math.IsNaN(x) {
+				c.Expect = &x
+			}
+			if feed := n.feeds[l.ways[0].way][after]; feed != nil {
+				c.Level = feed.stated.Level
+			}
+			list = append(list, c)
+		}
+	}
+	return list
+}
+
+// taken tells whether a look was taken before.
+func (p *Posterior) taken(o Observation) bool {
+	return slices.ContainsFunc(p.looks, func(l look) bool {
+		return l.obs.TestPoint == o.TestPoint && l.obs.Input == o.Input && l.obs.Frequency == o.Frequency
+	})
+}
+
+// stimuli are the signals that a look is worth taking with: of each way a point
+// of the record that is bad and one that is good, or its middle.
+func (p *Posterior) stimuli() []Observation {
+	n := p.network
+	powered := 0.0
+	for k := range p.looks {
+		powered = max(powered, p.looks[k].obs.Powered)
+	}
+	var list []Observation
+	add := func(o Observation) {
+		o.Kind, o.Powered, o.Says, o.Sensitivity = symptom.Good, powered, "", false
+		if !slices.ContainsFunc(list, func(x Observation) bool { return x.Input == o.Input && x.Frequency == o.Frequency }) {
+			list = append(list, o)
+		}
+	}
+	for way, w := range n.Model.Ways {
+		var good, bad []Observation
+		for k := range p.looks {
+			switch l := &p.looks[k]; {
+			case l.place != atReading || l.obs.SelfTest || len(l.ways) != 1 || l.ways[0].way != way || l.obs.Sensitivity:
+			case l.obs.Kind == symptom.Good:
+				good = append(good, l.obs)
+			default:
+				bad = append(bad, l.obs)
+			}
+		}
+		if len(bad) > 0 {
+			add(bad[len(bad)/2])
+		}
+		if len(good) > 0 {
+			add(good[len(good)/2])
+		}
+		if f, ok := w.middle(); ok && len(good)+len(bad) == 0 {
+			add(Observation{Input: w.Input, Frequency: f})
+		}
+	}
+	return list
+}
+
+// middle of the range of a way, Hz.
+func (w Way) middle() (f float64, ok bool) {
+	switch {
+	case w.SelfTest || w.From == nil && w.To == nil:
+		return 0, false
+	case w.From == nil:
+		return w.To.Float() / 2, true
+	case w.To == nil:
+		return w.From.Float() * 2, true
+	}
+	return math.Sqrt(w.From.Float() * w.To.Float()), true
+}
+
+// entropy of what is at fault, bit.
+func entropy(weight []float64) float64 {
+	sum := 0.0
+	for _, w := range weight {
+		if w > 0 {
+			sum -= w * math.Log2(w)
+		}
+	}
+	return sum
+}

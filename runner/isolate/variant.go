@@ -1,0 +1,244 @@
+package isolate
+
+import (
+	"math"
+	"slices"
+)
+
+// variant is one stage failed in one mode to one degree.
+type variant struct {
+	stage int
+	mode  Mode
+	// x is how far: dB too little, Hz where it rolls off, s after which it fails,
+	// share of the readings. NaN where there is no degree, or none can be told.
+	x        float64
+	position string  // in which it stays, or is dead
+	prior    float64 // odds against the stage being good
+}
+
+// Degrees of failure that are told apart. Common practice, no source.
+var (
+	decibels = []float64{6, 10, 15, 20, 30}
+	shares   = []float64{0.2, 0.5}
+)
+
+// mostCorners bounds how many frequencies, or times, a fault may begin at.
+const mostCorners = 24
+
+// variants lists every way in which each stage may have failed, as far as the
+// looks could tell them apart.
+func (n *Network) variants(looks []look) []variant {
+	odds := n.odds()
+	var list []variant
+	for stage, s := range n.Model.Stages {
+		for _, m := range s.weights() {
+			degrees := n.degrees(stage, m.mode, looks)
+			for k := range degrees {
+				degrees[k].prior = odds[stage] * m.share / float64(len(degrees))
+			}
+			list = append(list, degrees...)
+		}
+	}
+	return list
+}
+
+// odds of each stage's failing before anything is known.
+func (n *Network) odds() []float64 {
+	list, sum := make([]float64, len(n.Model.Stages)), 0.0
+	for k, s := range n.Model.Stages {
+		list[k] = s.rate()
+		sum += list[k]
+	}
+	for k := range list {
+		p := min(0.5, n.Model.expected()*list[k]/sum)
+		list[k] = p / (1 - p)
+	}
+	return list
+}
+
+func (s Stage) rate() float64 {
+	if s.Rate != nil {
+		return s.Rate.Float()
+	}
+	k, _ := kindNamed(s.Kind)
+	return k.rate
+}
+
+// expected is how many faults a unit has on average.
+func (m *Model) expected() float64 {
+	if m.Faults != nil {
+		return m.Faults.Float()
+	}
+	return 0.1
+}
+
+func (n *Network) degrees(stage int, m Mode, looks []look) []variant {
+	v := variant{stage: stage, mode: m, x: math.NaN()}
+	var list []variant
+	add := func(degrees []float64) []variant {
+		for _, x := range degrees {
+			v.x = x
+			list = append(list, v)
+		}
+		if len(degrees) == 0 {
+			list = append(list, v)
+		}
+		return list
+	}
+	switch m {
+	case Weak:
+		return add(decibels)
+	case ComesAndGoes:
+		return add(shares)
+	case RollsOff, CutsOff:
+		return add(corners(n.met(stage, looks, false)))
+	case FailsWarm:
+		return add(corners(n.met(stage, looks, true)))
+	case StaysOneWay, DeadOneWay:
+		for _, p := range n.ways(stage) {
+			v.position = p
+			list = append(list, v)
+		}
+		if list != nil {
+			return list
+		}
+	}
+	return []variant{v}
+}
+
+// ways lists the positions that a stage stands in, each once.
+func (n *Network) ways(stage int) []string {
+	var list []string
+	for way := range n.position {
+		if p := n.position[way][stage]; p != "" && !slices.Contains(list, p) {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// met is where a stage was seen to work or not: by the frequency that it gave,
+// or by how long the unit had been on.
+type met struct {
+	at   float64
+	good bool
+}
+
+func (n *Network) met(stage int, looks []look, byTime bool) []met {
+	var list []met
+	for k := range looks {
+		l := &looks[k]
+		for _, w := range l.ways {
+			at := w.frequency[stage]
+			if byTime {
+				at = l.obs.Powered
+			}
+			if w.role[stage] != 0 && at > 0 {
+				list = append(list, met{at, place(l.obs.Kind) == sGood})
+			}
+		}
+	}
+	return list
+}
+
+// corners are the places where a fault may begin: between each two neighbours
+// and below all. Where there are too many, those stay at which good changes to
+// bad, and of the others some.
+func corners(seen []met) []float64 {
+	slices.SortFunc(seen, func(a, b met) int {
+		switch {
+		case a.at < b.at:
+			return -1
+		case a.at > b.at:
+			return 1
+		}
+		return 0
+	})
+	var list []float64
+	var change []bool
+	for k, m := range seen {
+		switch {
+		case k == 0:
+			list, change = append(list, m.at/2), append(change, false)
+		case m.at > seen[k-1].at*(1+1e-9):
+			list, change = append(list, math.Sqrt(m.at*seen[k-1].at)), append(change, m.good != seen[k-1].good)
+		}
+	}
+	if len(list) <= mostCorners {
+		return list
+	}
+	step := float64(len(list)) / mostCorners
+	next, thin := 0.0, []float64{}
+	for k, at := range list {
+		if kept := float64(k) >= next; kept || change[k] && len(thin) < 4*mostCorners {
+			thin = append(thin, at)
+			if kept {
+				next += step
+			}
+		}
+	}
+	return thin
+}
+
+// inWay is what a variant would show in one way of a look, before leak.
+func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
+	if w.role[v.stage] == 0 {
+		return certain
+	}
+	c := n.contextOf(l, w, v.stage)
+	d := certain
+	switch at := c.place != atReading; v.mode {
+	case Weak:
+		d = weak(v.x, c)
+	case ComesAndGoes:
+		d = comesAndGoes(v.x, c)
+	case RollsOff:
+		if math.IsNaN(v.x) || math.IsNaN(c.frequency) || c.frequency > v.x {
+			d = effect(v.mode, c.role, at)
+		}
+	case CutsOff:
+		if math.IsNaN(v.x) || math.IsNaN(c.frequency) || c.frequency < v.x {
+			d = effect(v.mode, c.role, at)
+		}
+	case FailsWarm:
+		if math.IsNaN(v.x) || c.powered > v.x {
+			d = effect(v.mode, c.role, at)
+		}
+	case DeadOneWay:
+		if v.position == "" || c.position == v.position {
+			d = effect(v.mode, c.role, at)
+		}
+	case StaysOneWay:
+		if c.position != v.position {
+			d = effect(v.mode, c.role, at)
+		}
+	default:
+		d = effect(v.mode, c.role, at)
+	}
+	switch {
+	case c.selfTest && c.place == atReading:
+		return ofSelfTest(d)
+	case c.sensitivity && v.mode != Weak:
+		return asSensitivity(d)
+	}
+	return d
+}
+
+// predict is what a look shows under a variant, and another where there are two.
+func (n *Network) predict(list []variant, l *look) distribution {
+	var sum distribution
+	for _, w := range l.ways {
+		d := certain
+		for k, v := range list {
+			if x := n.inWay(v, l, w); k == 0 {
+				d = x
+			} else {
+				d = both(d, x)
+			}
+		}
+		for s := range d {
+			sum[s] += d[s] / float64(len(l.ways))
+		}
+	}
+	return sum.leaky()
+}
