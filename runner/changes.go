@@ -18,7 +18,7 @@ type Change struct {
 	Input  string `json:"input"`
 	Path   string `json:"path"`
 	Point  string `json:"point"`    // that was repeated
-	Why    string `json:"repeated"` // such as "as closing check"
+	Why    string `json:"repeated"` // such as AsClosingCheck
 	Before string `json:"last_good_point"`
 	// When the point passed, when anything passed last on this path, and when the
 	// point was found to pass no more.
@@ -29,6 +29,10 @@ type Change struct {
 	Later      decision.Verdict `json:"later"`
 	Symptom    string           `json:"symptom,omitempty"` // of the later readings
 }
+
+// AsClosingCheck is why a point was repeated that was taken once more at the end
+// of its path.
+const AsClosingCheck = "as closing check"
 
 // String says what changed, in a sentence.
 func (c Change) String() string {
@@ -142,7 +146,7 @@ func (r *run) closes(ctx context.Context, at *place, points []procedures.Point) 
 	if check.Verdict.Good() || !check.Judged() && check.Verdict.Reason != decision.PathNotProven {
 		return nil
 	}
-	return r.changed(ctx, at, []PointResult{check}, "as closing check", check.Judged(), nil)
+	return r.changed(ctx, at, []PointResult{check}, AsClosingCheck, check.Judged(), nil)
 }
 
 // noClosing begins the note on a closing check that the bench could not make.

@@ -45,7 +45,7 @@ func (r *run) evaluate(at *place, res *PointResult, symptom, bench decision.Reas
 	if res.Counted > 0 && res.Verdict.Bad() {
 		res.Symptom = symptomOf(res.Mean, res.Reference, res.Limit.Total)
 	}
-	if x := intermittent(res); x != "" && res.Verdict.Bad() {
+	if x := res.Intermittent(); x != "" && res.Verdict.Bad() {
 		res.Symptom = x
 	}
 	describe(res)

@@ -179,12 +179,12 @@ func (p *PointResult) missing() int {
 // scatters tells whether readings of a steady signal lie further apart than
 // counts and trigger error allow: each may be off by both, either way.
 func scatters(res *PointResult) bool {
-	return procedures.Spread(res.numbers()).Cmp(scatterAllowed(res)) > 0
+	return procedures.Spread(res.numbers()).Cmp(res.ScatterAllowed()) > 0
 }
 
-// scatterAllowed is how far readings of a steady signal may lie apart.
-func scatterAllowed(res *PointResult) quantity.Exact {
-	return res.Limit.Scatter().Mul(quantity.ExactInt(2))
+// ScatterAllowed is how far readings of a steady signal may lie apart, in Hz.
+func (p *PointResult) ScatterAllowed() quantity.Exact {
+	return p.Limit.Scatter().Mul(quantity.ExactInt(2))
 }
 
 // heldCheck looks, once on each input, whether the unit stops showing the

@@ -58,7 +58,7 @@ func weigh(first, look PointResult) PointResult {
 // comesAndGoes tells whether a fault showed at some readings only, while the
 // mean or most of them were right.
 func comesAndGoes(p PointResult) bool {
-	return strings.HasPrefix(p.Symptom, intermittentWord) || p.Verdict.Reason == decision.ReadingOutside
+	return ComesAndGoes(p.Symptom) || p.Verdict.Reason == decision.ReadingOutside
 }
 
 // agree tells whether two errors differ by no more than both expanded

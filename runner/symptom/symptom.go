@@ -39,17 +39,21 @@ type Seen struct {
 	Input string // "" for a self-test
 	// Sensitivity: what was looked for is the level that the input needs.
 	Sensitivity bool
-	Readings    int       // of the unit, of which Share was wrong
-	SelfTest    bool      // not a point but what the unit says of itself
-	Frequency   float64   // at the input, Hz; 0 where there is none
-	Level       float64   // dBm at the input, as planned or measured; NaN where none is known
-	Margin      float64   // dB above the specified sensitivity; NaN where none is specified
-	At          time.Time // of the first reading
-	Powered     float64   // s that the unit had been on, as far as the record says
-	Order       int       // in which the points were taken, from 0
+	Readings    int     // of the unit, of which Share was wrong; 0 where a finding rests on no point's readings
+	SelfTest    bool    // not a point but what the unit says of itself
+	Frequency   float64 // at the input, Hz; 0 where there is none
+	// Level at the input, as planned or measured, dBm, of an input of high
+	// impedance as its voltage gives across 50 Ω; NaN where none is known. Margin
+	// is how far it lies above the specified sensitivity, dB; NaN where none is
+	// specified. Of a search in level both are those of the least level that counts.
+	Level   float64
+	Margin  float64
+	At      time.Time // of the first reading
+	Powered float64   // s that the unit had been on, as far as the record says
+	Order   int       // in which the points were taken, from 0
 
 	Kind  Kind
-	Share float64  // of the readings that were wrong
+	Share float64  // of the readings that were wrong; 0 where each was right and they only scatter too much
 	Shown float64  // mean of what was shown, Hz; 0 where nothing was
 	Error float64  // Shown − reference, Hz
 	PPM   float64  // relative error
