@@ -198,7 +198,7 @@ func or(f *quantity.Frequency) *quantity.Frequency {
 // nothing is promised.
 func (x *reader) levelEdge(o *runner.Outcome) *look {
 	var list []*look
-	worst := -1 // the highest level at which it fails and should not
+	worst, last := -1, -1 // the highest level at which it fails and should not, and at which it fails at all
 	for k := range o.Shots {
 		if l := x.point(&o.Shots[k], o.Task.ID); l != nil {
 			list = append(list, l)
@@ -206,15 +206,19 @@ func (x *reader) levelEdge(o *runner.Outcome) *look {
 	}
 	slices.SortStableFunc(list, func(a, b *look) int { return cmp.Compare(a.Level, b.Level) })
 	for k, l := range list {
+		if l.bad {
+			last = k
+		}
 		if l.bad && l.Margin > 0 {
 			worst = k
 		}
 	}
 	switch {
-	case len(list) == 0:
-		return nil
+	case worst < 0 && last == len(list)-1:
+		return nil // nothing is promised at any of these levels, or there are none
 	case worst < 0:
-		return list[len(list)-1]
+		list[last+1].Sensitivity = true
+		return list[last+1]
 	case worst == len(list)-1:
 		return list[worst]
 	}

@@ -194,6 +194,8 @@ func TestLevels(t *testing.T) {
 		return []runner.PointResult{shotAt(s, "0 dBm", 4e8), shotAt(s, "-25 dBm", 0), shotAt(s, "-22 dBm", 4e8)}
 	})
 	require.Equal(t, symptom.Good, got.Kind)
+	require.True(t, got.Sensitivity)
+	require.InDelta(t, -2, got.Margin, 1e-9)
 	got = inLevel(func(s *synth) []runner.PointResult {
 		return []runner.PointResult{shotAt(s, "0 dBm", 4e8), shotAt(s, "-16 dBm", 0), shotAt(s, "-12 dBm", 4e8)}
 	})
