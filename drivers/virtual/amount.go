@@ -13,6 +13,7 @@ import (
 type amount struct {
 	x    float64 // dB, ratio, Hz, counts, seconds
 	n, m int     // two whole numbers: a ratio p/q, a digit and its value
+	text string  // one of a list of values
 }
 
 func (a amount) duration() time.Duration { return time.Duration(a.x * float64(time.Second)) }

@@ -16,7 +16,7 @@ type Kind struct {
 	Needs   string // a parameter that must be given: from or to
 }
 
-// kind is a Kind with what it does: exactly one of the functions.
+// kind is a Kind with what it does: exactly one of the functions or stage.
 type kind struct {
 	Kind
 	unit    amountUnit
@@ -25,6 +25,7 @@ type kind struct {
 	talk    func(m *talkMods, a amount)
 	relay   func(m *relayMods)
 	meter   func(m *meterMods, a amount)
+	stage   bool // what it does is said by the mode of the stage
 }
 
 // gateMods is what faults do to one gate of the counter. Zero is healthy.
@@ -50,6 +51,14 @@ type gateMods struct {
 	overload   float64 // dB by which the over-range marker comes too early
 	island     float64 // dB above the least level from which on counts are lost, over islandWidth; 0 is nowhere
 	noExternal bool
+
+	// By faults of stages.
+	mixed    float64 // Hz added to what is counted
+	pulses   float64 // pulses over what they should be, 0 is 1
+	stray    float64 // Hz of what is counted in place of the signal; 0 is the signal
+	overflow bool    // the count overflows
+	silent   bool    // there is no reference, at the timebase output neither
+	decade   *amount // a decade of the count that stays
 }
 
 // sourceMods is what faults do to a source. Zero is healthy.
@@ -91,6 +100,7 @@ func kindNamed(name string) (kind, error) {
 
 func kinds() []kind {
 	list := append(inputKinds(), countingKinds()...)
+	list = append(list, stageKind)
 	return append(append(append(list, sourceKinds()...), aidKinds()...), talkKinds()...)
 }
 
@@ -200,6 +210,7 @@ func (b *Bench) gateMods(o occasion) gateMods {
 			f.kind.counter(&m, f.amount, o.draw, f.purpose())
 		}
 	}
+	b.insideMods(&m, o)
 	m.factor = orOne(m.factor)
 	return m
 }

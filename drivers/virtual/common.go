@@ -24,7 +24,7 @@ var commonCommands = []command{
 	}},
 	{scpi.MustPattern("*TST"), true, 0, func(s *session, _ []string) (string, error) {
 		if c, ok := s.dev.(*counter); ok {
-			return strconv.Itoa(c.b.gateMods(c.occasion(signal{}, c.inputs[c.selected])).failsTest), nil
+			return strconv.Itoa(c.selfTest()), nil
 		}
 		return "0", nil
 	}},

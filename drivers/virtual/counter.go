@@ -16,8 +16,9 @@ type counter struct {
 	status   status
 	timebase *timebase
 	inputs   []*input
-	external string // reference plugged in
-	tap      *tap   // of a monitor; nil for the unit
+	external string  // reference plugged in
+	tap      *tap    // of a monitor; nil for the unit
+	inside   *inside // nil where the scenario states no stages
 
 	selected  int // index into inputs
 	gate      quantity.Duration
@@ -52,6 +53,7 @@ func newCounter(b *Bench, sc CounterScenario) *counter {
 	for _, x := range sc.Inputs {
 		c.inputs = append(c.inputs, newInput(x))
 	}
+	c.inside = newInside(c)
 	c.preset()
 	return c
 }
@@ -145,6 +147,7 @@ func (c *counter) occasion(s signal, in *input) occasion {
 	return occasion{
 		instrument: c.sc.Name, input: in.sc.Name, f: s.set, powered: c.powered(), ambient: c.b.ambient,
 		draw: newDraw(c.b.seed, c.sc.Name, key, c.ordinals[key]),
+		at:   in, signal: s,
 	}
 }
 

@@ -100,6 +100,9 @@ func (in *input) reciprocal(s shot) shown {
 	gate, _ := s.gate.Float64()
 	res := in.sc.TimeResolution.Float()
 	f := s.f * s.cycleFactor()
+	if s.mods.stray > 0 {
+		f = s.mods.stray
+	}
 	periods := math.Max(1, math.Ceil(gate*f*(1-s.mods.short)-1e-9))
 	ticks := periods / f * (1 + s.y) / res
 	ticks = math.Floor(ticks+s.phase()) + math.Round(s.mods.scatter*s.draw.normal("scatter"))
@@ -110,7 +113,9 @@ func (in *input) reciprocal(s shot) shown {
 }
 
 // cycleFactor is how many of the cycles reach the register.
-func (s shot) cycleFactor() float64 { return (1 - s.lost) * (1 - s.mods.missing) * (1 + s.mods.double) }
+func (s shot) cycleFactor() float64 {
+	return (1 - s.lost) * (1 - s.mods.missing) * (1 + s.mods.double) * orOne(s.mods.pulses)
+}
 
 // cycles is an asynchronous count: the whole cycles of f in the true length of
 // the gate, one more or not as the phase falls. Where source and gate share
@@ -119,6 +124,10 @@ func (s shot) cycleFactor() float64 { return (1 - s.lost) * (1 - s.mods.missing)
 func (s shot) cycles(f, set, lengthen float64) *big.Int {
 	gate, _ := s.gate.Float64()
 	gate *= lengthen * (1 - s.mods.short)
+	f += s.mods.mixed
+	if s.mods.stray > 0 {
+		f, set, s.coherent = s.mods.stray, s.mods.stray, false
+	}
 	x := f * gate / (1 + s.y)
 	phase := s.phase()
 	if whole := math.Round(set * gate); s.coherent && math.Abs(set*gate-whole) < 1e-6 {
@@ -130,6 +139,9 @@ func (s shot) cycles(f, set, lengthen float64) *big.Int {
 	}
 	n := math.Floor(x*s.cycleFactor()+phase) + math.Round(s.mods.scatter*s.draw.normal("scatter"))
 	out, _ := new(big.Float).SetFloat64(math.Max(0, n)).Int(nil)
+	if d := s.mods.decade; d != nil {
+		out.SetString(stick(out.String(), d.n, d.m), 10)
+	}
 	return out
 }
 

@@ -113,6 +113,17 @@ var faultTable = []struct {
 		}
 		return "stays on its own"
 	}},
+	{"stage:stage=A limiter,mode=dead", "no count", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,from=101 MHz", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,to=1 MHz", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,after=3000 d", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,after=1 d", "no count", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,until=1 d", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A limiter,mode=dead,above=30 °C", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A trigger,mode=double,probability=50 %", "scatter", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A amplifier,mode=intermittent,amount=50 %", "scatter", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=A amplifier,mode=intermittent,amount=0 %", "none", off("100 MHZ", "-10", 100e6)},
+	{"stage:stage=B limiter,mode=dead", "none", off("100 MHZ", "-10", 100e6)},
 	{"held-reading", "held", func(t *testing.T, d *desk) string {
 		readings(t, d, d.lf, "100 MHZ", "-10", 1, 1)
 		d.lf.ask("OUTP OFF;*OPC?")
@@ -265,6 +276,17 @@ func TestFaultMistakes(t *testing.T) {
 		{"wrong-prescale:amount=32/0", "two whole numbers"},
 		{"stuck-digit:amount=1:12", "not a digit"},
 		{"noisy:amount=many", "not a number of counts"},
+		{"stage", "stage or mode is missing"},
+		{"stage:stage=A trigger", "stage or mode is missing"},
+		{"deaf:stage=A trigger", `parameters of the fault "stage" only`},
+		{"stage:stage=Z,mode=dead", `no stage is called "Z"; there are timebase, reference buffer`},
+		{"stage:stage=A trigger,mode=melts", `stage "A trigger" has no mode "melts"; it has dead, weak, noisy, double`},
+		{"stage:stage=A trigger,mode=weak,amount=3 Hz", "is not a number of dB"},
+		{"stage:stage=A trigger,mode=dead,amount=3 dB", `amount is not a parameter of mode "dead"`},
+		{"stage:stage=A trigger,mode=dead,input=A", "the stage says where it is"},
+		{"stage:stage=A trigger,mode=dead,instrument=LF", "is a source"},
+		{"stage:stage=band control,mode=stuck,amount=top", "is not one of low, mid, high"},
+		{"stage:stage=B prescaler,mode=ratio,amount=0", "must lie between 1 and 1000000"},
 	} {
 		t.Run(row.fault, func(t *testing.T) {
 			b := newBench(t, Options{}, nil)

@@ -15,6 +15,8 @@ type Fault struct {
 	Input      string `toml:"input,omitempty"`      // every input unless stated
 	Amount     string `toml:"amount,omitempty"`     // how much, in the fault's own unit
 	Reply      string `toml:"reply,omitempty"`      // only replies to messages that hold this text
+	Stage      string `toml:"stage,omitempty"`      // of a fault "stage": which one
+	Mode       string `toml:"mode,omitempty"`       // of a fault "stage": in which way, see Bench.Stages
 
 	From *quantity.Frequency `toml:"from,omitempty"` // only at and above this frequency, as set
 	To   *quantity.Frequency `toml:"to,omitempty"`   // only at and below
@@ -60,6 +62,10 @@ func (f *Fault) set(key, value string) error {
 		f.Amount = value
 	case "reply":
 		f.Reply = value
+	case "stage":
+		f.Stage = value
+	case "mode":
+		f.Mode = value
 	case "from":
 		f.From, err = parsed[quantity.Hertz](value)
 	case "to":
@@ -75,7 +81,7 @@ func (f *Fault) set(key, value string) error {
 	case "below":
 		f.Below, err = parsed[quantity.Celsius](value)
 	default:
-		return fmt.Errorf("unknown key %q; known are instrument, input, amount, reply, from, to, probability, after, until, above, below", key)
+		return fmt.Errorf("unknown key %q; known are instrument, input, stage, mode, amount, reply, from, to, probability, after, until, above, below", key)
 	}
 	if err != nil {
 		return fmt.Errorf("%s: %w", key, err)
@@ -95,7 +101,7 @@ func parsed[D quantity.Dimension](text string) (*quantity.Value[D], error) {
 func (f Fault) String() string {
 	var parts []string
 	add := func(key, value string) { parts = append(parts, key+"="+value) }
-	for _, p := range []struct{ key, value string }{{"instrument", f.Instrument}, {"input", f.Input}, {"amount", f.Amount}, {"reply", f.Reply}} {
+	for _, p := range []struct{ key, value string }{{"instrument", f.Instrument}, {"input", f.Input}, {"stage", f.Stage}, {"mode", f.Mode}, {"amount", f.Amount}, {"reply", f.Reply}} {
 		if p.value != "" {
 			add(p.key, p.value)
 		}
@@ -124,7 +130,9 @@ type fault struct {
 	Fault
 	kind   kind
 	amount amount
-	index  int // tells two faults of one name apart in the draws
+	index  int    // tells two faults of one name apart in the draws
+	stage  *stage // of a fault of a stage
+	mode   stageMode
 }
 
 // occasion is where and when a fault might show.
@@ -136,10 +144,33 @@ type occasion struct {
 	powered    float64 // s
 	ambient    float64 // °C
 	draw       draw
+	at         *input // with the signal that it sees, where a counter counts
+	signal     signal
 }
 
 // active tells whether the fault shows on an occasion.
 func (f *fault) active(o occasion) bool {
+	if !f.applies(o) {
+		return false
+	}
+	p := f.chance()
+	return p >= 1 || o.draw.uniform(f.purpose()) < p
+}
+
+// chance is how likely the fault shows on an occasion that it applies to.
+func (f *fault) chance() float64 {
+	p := 1.0
+	if f.Probability != nil {
+		p = f.Probability.Float()
+	}
+	if f.mode.chance {
+		p *= f.amount.x
+	}
+	return p
+}
+
+// applies tells whether the fault can show on an occasion.
+func (f *fault) applies(o occasion) bool {
 	switch {
 	case f.Instrument != o.instrument,
 		f.Input != "" && f.Input != o.input,
@@ -152,7 +183,7 @@ func (f *fault) active(o occasion) bool {
 		f.Below != nil && o.ambient > f.Below.Float():
 		return false
 	}
-	return f.Probability == nil || o.draw.uniform(f.purpose()) < f.Probability.Float()
+	return true
 }
 
 // purpose names the fault's own draws.

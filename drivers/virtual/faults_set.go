@@ -47,6 +47,9 @@ func (b *Bench) check(x Fault) (fault, error) {
 		return f, err
 	}
 	f.kind = k
+	if k.stage != (f.Stage != "") || k.stage != (f.Mode != "") {
+		return f, stageAndMode(k)
+	}
 	if f.Instrument == "" {
 		if f.Instrument, err = b.ownerOf(k); err != nil {
 			return f, err
@@ -54,6 +57,9 @@ func (b *Bench) check(x Fault) (fault, error) {
 	}
 	if err := b.checkPlace(f); err != nil {
 		return f, err
+	}
+	if k.stage {
+		return b.checkStage(f)
 	}
 	f.amount, err = k.unit.read(first(x.Amount, k.Default))
 	return f, err
@@ -114,7 +120,7 @@ func (b *Bench) checkPlace(f fault) error {
 		return fmt.Errorf("from %s lies above to %s", f.From, f.To)
 	case f.Probability != nil && (f.Probability.Sign() < 0 || f.Probability.Float() > 1):
 		return fmt.Errorf("probability %s is not between 0 and 1", f.Probability)
-	case f.Amount != "" && k.unit.what == "":
+	case f.Amount != "" && k.unit.what == "" && !k.stage:
 		return errors.New("amount is not a parameter of this fault")
 	}
 	return nil

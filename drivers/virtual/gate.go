@@ -155,11 +155,15 @@ func (r *gateRun) average() (s signal, counted float64) {
 // reading makes the reply of a gate. digits is what the display shows, "" for
 // markers; any is false where nothing was counted.
 func (c *counter) reading(in *input, s signal, counted float64, o occasion, m gateMods) (reply, digits string, any bool) {
-	if s.present && !in.dead && s.level > in.max-m.overload {
+	stray := m.stray > 0
+	if m.overflow || !stray && s.present && !in.dead && s.level > in.max-m.overload {
 		return replyOver, "", true
 	}
 	margin := in.margin(s.f, s.level) - m.deaf
-	if !s.present || in.dead || m.dead || margin <= -in.window {
+	if stray {
+		counted, margin = 1, math.Inf(1)
+	}
+	if !stray && (!s.present || in.dead) || m.dead || margin <= -in.window {
 		return c.nothing(in, s, m)
 	}
 	shot := shot{

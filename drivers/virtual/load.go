@@ -53,6 +53,7 @@ func tryFaults(doc *tomlfile.Document, s Scenario) error {
 		return err
 	}
 	defer func() { _ = b.Close() }() // no link is open
+	b.tryInside(doc)
 	for i, f := range faults {
 		if _, err := b.check(f); err != nil {
 			doc.Add(fmt.Sprintf("fault[%d]", i), "%s: %v", f.Name, err)

@@ -56,6 +56,7 @@ func (c *checker) counter(at string, u *CounterScenario) {
 		names[in.Name], channels[in.Channel] = true, true
 		c.input(path, in)
 	}
+	c.inside(at, u)
 }
 
 func (c *checker) input(path string, in InputScenario) {

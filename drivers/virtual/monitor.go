@@ -32,7 +32,8 @@ func (c *counter) sees(in *input) signal {
 // reference it runs from. A gate that is open sees it as it was at its start.
 func (b *Bench) timebaseOutput(level float64) signal {
 	c := b.counter
-	y, _ := c.y(signal{}, b.gateMods(c.occasion(signal{}, c.inputs[0])))
+	m := b.gateMods(c.occasion(signal{}, c.inputs[0]))
+	y, _ := c.y(signal{}, m)
 	f := c.timebase.frequency
-	return signal{present: !math.IsInf(level, -1), f: f * (1 + y), set: f, level: level, setting: "timebase output"}
+	return signal{present: !math.IsInf(level, -1) && !m.silent, f: f * (1 + y), set: f, level: level, setting: "timebase output"}
 }

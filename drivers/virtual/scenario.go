@@ -81,6 +81,9 @@ type CounterScenario struct {
 	Gate        [2]quantity.Duration `toml:"gate"`         // shortest and longest
 	DefaultGate quantity.Duration    `toml:"default_gate"` // after *RST
 	Inputs      []InputScenario      `toml:"input"`
+
+	Stages     []StageScenario     `toml:"stage,omitempty"`      // what is inside; faults can sit there
+	TestPoints []TestPointScenario `toml:"test_point,omitempty"` // where a probe can look
 }
 
 // The ways in which an input counts.
