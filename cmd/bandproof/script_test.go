@@ -27,21 +27,31 @@ import (
 var testKey = ed25519.NewKeyFromSeed(make([]byte, ed25519.SeedSize))
 
 func TestMain(m *testing.M) {
-	if os.Getenv("BANDPROOF_CLAIMS") == "" { // the lock files of tests are no business of the user's
-		if err := os.Setenv("BANDPROOF_CLAIMS", filepath.Join(os.TempDir(), "bandproof-test-claims")); err != nil {
+	testscript.Main(apart{m}, map[string]func(){"bandproof": main})
+}
+
+// scratchVariable names the folder that lasts as long as all tests of this package.
+const scratchVariable = "BANDPROOF_TEST_SCRATCH"
+
+// apart keeps what tests leave behind apart from what is the user's.
+type apart struct{ *testing.M }
+
+func (m apart) Run() int {
+	scratch, err := os.MkdirTemp("", "bandproof-test-")
+	if err != nil {
+		panic(err)
+	}
+	defer func() { _ = os.RemoveAll(scratch) }()
+	for name, value := range map[string]string{
+		scratchVariable:    scratch,
+		"BANDPROOF_CLAIMS": filepath.Join(scratch, "claims"),
+		keyVariable:        filepath.Join(scratch, "keys", "signing-key"),
+	} {
+		if err := os.Setenv(name, value); err != nil {
 			panic(err)
 		}
 	}
-	if os.Getenv(keyVariable) == "" { // nor is their signing key
-		dir, err := os.MkdirTemp("", "bandproof-test-key-")
-		if err != nil {
-			panic(err)
-		}
-		if err := os.Setenv(keyVariable, filepath.Join(dir, "signing-key")); err != nil {
-			panic(err)
-		}
-	}
-	testscript.Main(m, map[string]func(){"bandproof": main})
+	return m.M.Run()
 }
 
 // TestScripts runs every way of using the program, and every mistake, as a

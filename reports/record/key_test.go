@@ -17,7 +17,7 @@ import (
 )
 
 // Whoever comes first makes the key; all others get the same.
-func TestOneKeyForAllWhoMakeIt(t *testing.T) {
+func TestOneKeyForAllWhoMakeItAtOnce(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "of", "mine", "signing-key")
 	keys := make([]ed25519.PrivateKey, 20)
 	errs := make([]error, len(keys))

@@ -442,20 +442,22 @@ func cut(s string, from, to int) string {
 	return b.String()
 }
 
-// Sheets may be written at once.
+// Sheets may be written at once, also with all kinds of measurement on them.
 func TestWritersAtOnce(t *testing.T) {
-	s := sheetOf(t, stopped(t))
-	for _, c := range writerCases(t) {
-		var want bytes.Buffer
-		require.NoError(t, c.write(s, &want))
-		var w sync.WaitGroup
-		for range 3 {
-			w.Go(func() {
-				var got bytes.Buffer
-				assert.NoError(t, c.write(s, &got))
-				assert.True(t, bytes.Equal(want.Bytes(), got.Bytes()), c.name)
-			})
+	for name, n := range map[string]int{"stopped": 3, "measured": 2} {
+		s := cases(t)[name]
+		for _, c := range writerCases(t) {
+			var want bytes.Buffer
+			require.NoError(t, c.write(s, &want))
+			var w sync.WaitGroup
+			for range n {
+				w.Go(func() {
+					var got bytes.Buffer
+					assert.NoError(t, c.write(s, &got))
+					assert.True(t, bytes.Equal(want.Bytes(), got.Bytes()), "%s of %s", c.name, name)
+				})
+			}
+			w.Wait()
 		}
-		w.Wait()
 	}
 }

@@ -251,7 +251,7 @@ func TestOptionsAreChecked(t *testing.T) {
 }
 
 // One sheet may be written by several at a time.
-func TestWritersShareASheet(t *testing.T) {
+func TestWritersShareASheetAtOnce(t *testing.T) {
 	s, err := sheetOf(t, fixture(t, "as-found")).With(Options{Language: "fr"})
 	require.NoError(t, err)
 	want := dump(s.build())
