@@ -85,7 +85,7 @@ func change(a, b measured, anyway bool) Change {
 	}
 	d := b.found.Value.Sub(*a.found.Value)
 	c.Change = &d
-	u, common, err := changeUncertainty(a, b)
+	u, common, err := uncertainty.Difference(a.budget.OrAsReported(a.u), b.budget.OrAsReported(b.u))
 	if err != nil {
 		c.Why = err.Error()
 		return c
@@ -96,41 +96,4 @@ func change(a, b measured, anyway bool) Change {
 		c.Ratio = &ratio
 	}
 	return c
-}
-
-// changeUncertainty combines both budgets for the difference B − A. A reference's
-// calibration, as one certificate states it, is the same error in both: it is
-// taken as fully correlated, and cancels as far as it is equally large. All
-// else, its drift since calibration included, is not shown to be correlated and
-// adds up as independent (root of the sum of squares).
-func changeUncertainty(a, b measured) (uncertainty.Result, []string, error) {
-	var all uncertainty.Budget
-	side := func(name string, m measured, sign float64) map[string]string {
-		budget, certified := m.budget, map[string]string{}
-		if len(budget) == 0 && m.u.Standard > 0 {
-			budget = uncertainty.Budget{uncertainty.Line("as reported", m.u.Standard, uncertainty.Normal, m.u.DegreesOfFreedom, "record")}
-		}
-		for k, l := range budget {
-			if strings.HasPrefix(l.Name, "reference ") && strings.HasPrefix(l.Source, "certificate ") && !strings.HasPrefix(l.Source, "certificate ,") {
-				certified[l.Name+"\x00"+l.Source] = fmt.Sprintf("%s %d", name, k)
-			}
-			line := l.Times(sign * l.Coefficient())
-			line.Name = fmt.Sprintf("%s %d", name, k)
-			all = append(all, line)
-		}
-		return certified
-	}
-	left, right := side("A", a, -1), side("B", b, 1)
-	var correlated []uncertainty.Correlation
-	var common []string
-	for _, l := range a.budget { // in the order of the budget
-		key := l.Name + "\x00" + l.Source
-		if x, y := left[key], right[key]; x != "" && y != "" {
-			correlated = append(correlated, uncertainty.Correlation{A: x, B: y, R: 1})
-			common = append(common, l.Name)
-			delete(left, key)
-		}
-	}
-	u, err := all.CombineCorrelated(correlated)
-	return u, common, err
 }

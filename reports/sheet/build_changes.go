@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"bandproof/procedures/quantity"
+	"bandproof/procedures/uncertainty"
 	"bandproof/runner"
 )
 
@@ -23,7 +24,7 @@ func (s *Sheet) changesOf(name string) []block {
 	}
 	t := &table{Title: s.say("Input %[1]s: changes from as found to as left", name), Columns: []column{{Head: s.say("Point")}, {Head: s.say("Nominal frequency, Hz"), Align: point}, {Head: ""},
 		{Head: s.say("Change, Hz"), Align: point}, {Head: s.say("Change, ppm"), Align: point}, {Head: s.say("U of the change, Hz"), Align: point}},
-		Legend: s.say("► changed by more than U   The change is the error as left minus that as found. Its U is the root of the sum of the squares of both U; what they share, such as the reference, makes it smaller.")}
+		Legend: s.say("► changed by more than U   The change is the error as left minus that as found. Its U is that of the difference: what one certificate states of a reference that served both runs is the same error in both and cancels, all else adds up as the root of the sum of squares.")}
 	all := lines(name, []run{first, last})
 	valued, moved := 0, 0
 	for _, l := range all {
@@ -33,7 +34,7 @@ func (s *Sheet) changesOf(name string) []block {
 		}
 		valued++
 		change := b.Error.Sub(a.Error)
-		u := math.Hypot(a.Reported.Expanded, b.Reported.Expanded)
+		u := uncertaintyOfChange(a, b)
 		sign := ""
 		if math.Abs(change.Float()) > u {
 			sign = changedSign
@@ -47,6 +48,16 @@ func (s *Sheet) changesOf(name string) []block {
 		return nil
 	}
 	return []block{&paragraph{Text: s.say("Of %[1]s points with a value in both runs %[2]s changed by more than the uncertainty of the change.", s.count(valued), s.whole(moved))}, t}
+}
+
+// uncertaintyOfChange is U of the error in b less that in a, Hz, as records compare
+// has it; the root of the sum of squares where their budgets can't be combined.
+func uncertaintyOfChange(a, b *runner.PointResult) float64 {
+	u, _, err := uncertainty.Difference(a.ReportedBudget.OrAsReported(a.Reported), b.ReportedBudget.OrAsReported(b.Reported))
+	if err != nil {
+		return math.Hypot(a.Reported.Expanded, b.Reported.Expanded)
+	}
+	return u.Expanded
 }
 
 // changeRow rounds the change, in Hz and in ppm, to the place of its U (JCGM
