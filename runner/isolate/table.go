@@ -193,15 +193,15 @@ func both(a, b distribution) distribution {
 	var out distribution
 	out[sGood] = a[sGood] * b[sGood]
 	out[sNone] = a[sNone] + b[sNone] - a[sNone]*b[sNone]
-	sa, sb := 1-a[sGood]-a[sNone], 1-b[sGood]-b[sNone]
+	sa, sb := max(0, 1-a[sGood]-a[sNone]), max(0, 1-b[sGood]-b[sNone])
 	same := 0.0
 	for s := range out {
 		if s == sGood || s == sNone {
 			continue
 		}
-		out[s] = a[s]*b[sGood] + a[sGood]*b[s] + a[s]*b[s] + 0.25*(a[s]*(sb-b[s])+b[s]*(sa-a[s]))
+		out[s] = a[s]*b[sGood] + a[sGood]*b[s] + a[s]*b[s] + 0.25*(a[s]*max(0, sb-b[s])+b[s]*max(0, sa-a[s]))
 		same += a[s] * b[s]
 	}
-	out[sOther] += 0.5 * (sa*sb - same)
+	out[sOther] += 0.5 * max(0, sa*sb-same) // of which rounding may leave a trace below 0
 	return out
 }
