@@ -109,28 +109,14 @@ func (x Exact) Fixed(places int) string {
 
 // String writes every digit: a decimal where one exists, else "numerator/denominator".
 func (x Exact) String() string {
-	if places, ok := terminates(x.rat().Denom()); ok {
-		return x.rat().FloatString(places)
+	r := x.rat()
+	if r.IsInt() {
+		return r.Num().String()
 	}
-	return x.rat().RatString()
-}
-
-// terminates returns the decimal places of 1/d if its decimal form ends.
-func terminates(d *big.Int) (places int, ok bool) {
-	rest := new(big.Int).Set(d)
-	count := func(p int64) int {
-		n, prime, m := 0, big.NewInt(p), new(big.Int)
-		for {
-			q, m := new(big.Int).QuoRem(rest, prime, m)
-			if m.Sign() != 0 {
-				return n
-			}
-			rest.Set(q)
-			n++
-		}
+	if places, ends := r.FloatPrec(); ends {
+		return r.FloatString(places)
 	}
-	places = max(count(2), count(5))
-	return places, rest.Cmp(big.NewInt(1)) == 0
+	return r.RatString()
 }
 
 // MarshalText writes the form of String.

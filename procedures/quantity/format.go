@@ -14,22 +14,24 @@ const narrow = "\u202f"
 // String writes the value with the prefix that leaves one to three digits
 // before the point, every digit kept: "225 MHz", "10.000 MHz", "0.5 ppm". What
 // it writes, Parse reads back to an equal value.
-func (v Value[D]) String() string {
-	number, name := v.scaled()
+func (v Value[D]) String() string { return string(v.text()) }
+
+func (v Value[D]) text() []byte {
+	text, name := v.scaled(make([]byte, 0, 32))
 	if name == "" {
-		return number
+		return text
 	}
-	return number + " " + name
+	return append(append(text, ' '), name...)
 }
 
 // Grouped writes like String for print: digits in groups of three, narrow
 // no-break spaces, a true minus sign.
 func (v Value[D]) Grouped() string {
-	number, name := v.scaled()
+	number, name := v.scaled(nil)
 	if name == "" {
-		return Group(number)
+		return Group(string(number))
 	}
-	return Group(number) + narrow + name
+	return Group(string(number)) + narrow + name
 }
 
 // In writes the number in the named unit, without the unit: In("MHz") of
@@ -44,29 +46,29 @@ func (v Value[D]) In(name string) string {
 	return v.Plain()
 }
 
-func (v Value[D]) scaled() (number, name string) {
+// scaled appends the number, and gives the unit that it is in.
+func (v Value[D]) scaled(b []byte) (number []byte, name string) {
 	var dim D
 	t := dim.units()
 	if v.d.IsZero() {
 		if t.bare {
-			return "0", ""
+			return append(b, '0'), ""
 		}
-		last := baseOf(t)
-		return v.d.Text('f'), last.name
+		return v.d.Append(b, 'f'), baseOf(t).name
 	}
 	if n, u, ok := v.longTime(t); ok {
-		return n, u
+		return append(b, n...), u
 	}
 	if t.bare && smallRatio(&v.d) {
-		return v.d.Text('e'), ""
+		return v.d.Append(b, 'e'), ""
 	}
 	u := pick(t.write, &v.d)
-	return shift(&v.d, -u.exp10).Text('f'), u.name
+	return shift(&v.d, -u.exp10).Append(b, 'f'), u.name
 }
 
 // longTime writes whole minutes, hours and days as such.
 func (v Value[D]) longTime(t *table) (number, name string, ok bool) {
-	if t != &secondTable {
+	if t != &secondTable || magnitude(&v.d) < 1 { // less than 10 s
 		return "", "", false
 	}
 	r := v.Rat()

@@ -122,7 +122,7 @@ func (v Value[D]) Trimmed() Value[D] {
 func (v Value[D]) Plain() string { return v.d.Text('f') }
 
 // MarshalText writes the form of String; it makes every quantity a string in JSON.
-func (v Value[D]) MarshalText() ([]byte, error) { return []byte(v.String()), nil }
+func (v Value[D]) MarshalText() ([]byte, error) { return v.text(), nil }
 
 // UnmarshalText reads what Parse reads.
 func (v *Value[D]) UnmarshalText(text []byte) error {

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 )
@@ -85,14 +86,52 @@ func (d Draft) Seal(at Link, now time.Time, key ed25519.PrivateKey) (Sealed, err
 	}
 	seal := Seal{Schema: SealSchema, ID: d.ID, Record: d.hash, Chain: at.Chain, Number: at.Number, Previous: at.Previous,
 		Key: hex.EncodeToString(public), Sealed: now.UTC()}
-	text, err := canonical(seal)
+	text, err := seal.text(d.text)
 	if err != nil {
 		return Sealed{}, fmt.Errorf("seal record %s: %w", d.ID, err)
 	}
-	// Within a text the quotes would be escaped: this stands here once.
-	text = bytes.Replace(text, []byte(`"parts":null`), append([]byte(`"parts":`), d.text...), 1)
 	seal.Parts = d.parts
 	return Sealed{d.Bytes, text, seal, ed25519.Sign(key, text)}, nil
+}
+
+// text is canonical JSON of a seal, whose parts are canonical already. While it is
+// made others wait for the place in the chain.
+func (s Seal) text(parts []byte) ([]byte, error) {
+	sealed, err := s.Sealed.MarshalText()
+	if err != nil {
+		return nil, err
+	}
+	b := bytes.NewBuffer(make([]byte, 0, len(parts)+1024))
+	member := func(before, value string) { // names in canonical order
+		b.WriteString(before)
+		if isPlain(value) {
+			b.WriteString(`"` + value + `"`)
+			return
+		}
+		quoted, e := canonical(value)
+		err = errors.Join(err, e)
+		b.Write(quoted)
+	}
+	member(`{"chain":`, s.Chain)
+	member(`,"id":`, s.ID)
+	member(`,"key":`, s.Key)
+	fmt.Fprintf(b, `,"number":%d,"parts":%s`, s.Number, parts)
+	member(`,"previous":`, s.Previous)
+	member(`,"record":`, s.Record)
+	member(`,"schema":`, s.Schema)
+	member(`,"sealed":`, string(sealed))
+	b.WriteByte('}')
+	return b.Bytes(), err
+}
+
+// isPlain tells whether a text stands in JSON as it is.
+func isPlain(text string) bool {
+	for k := range len(text) {
+		if c := text[k]; c < ' ' || c > '~' || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }
 
 // Seal seals the record at its place in a chain.

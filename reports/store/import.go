@@ -229,7 +229,7 @@ func (i *importing) record(ctx context.Context, k record.Kept) error {
 	if err != nil {
 		return err
 	}
-	return insertRecord(ctx, i.tx, r, k.Sealed, packed)
+	return insertRecord(ctx, i.tx, linesOf(r), k.Sealed, newPacked(packed))
 }
 
 // chain makes the chain of a record known, and its place sure.

@@ -120,26 +120,20 @@ func (j *journal) addStanding(ctx context.Context, what string, body any) error 
 	if err != nil {
 		return j.wrap(err)
 	}
-	rows := []row{{what, string(text)}}
-	if j.standing != j.kept {
-		rows = append(rows, row{aStanding, j.standing})
+	if j.standing == j.kept {
+		return j.wrap(j.insert(ctx, row{what, string(text)}))
 	}
-	if err := j.insert(ctx, rows...); err != nil {
-		return j.wrap(err)
+	err = j.s.once(ctx, insertEntry+", ($1, $4, $5)", j.run, what, string(text), aStanding, j.standing)
+	if err == nil {
+		j.kept = j.standing
 	}
-	j.kept = j.standing
-	return nil
+	return j.wrap(err)
 }
 
-func (j *journal) insert(ctx context.Context, rows ...row) error {
-	return j.s.write(ctx, func(ctx context.Context, tx txn) error {
-		for _, r := range rows {
-			if _, err := tx.ExecContext(ctx, "INSERT INTO journal (run, what, body) VALUES ($1, $2, $3)", j.run, r.what, r.body); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+const insertEntry = "INSERT INTO journal (run, what, body) VALUES ($1, $2, $3)"
+
+func (j *journal) insert(ctx context.Context, r row) error {
+	return j.s.once(ctx, insertEntry, j.run, r.what, r.body)
 }
 
 func (j *journal) wrap(err error) error {

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"fmt"
 	"strings"
 
@@ -12,21 +11,39 @@ import (
 	"github.com/pressly/goose/v3"
 )
 
-// list puts a record where lists and searches find it.
-func list(ctx context.Context, tx txn, r record.Record) error {
-	corrects := ""
+// lines is a record as it is found again: what lists show of it, and what searches
+// go by.
+type lines struct {
+	id, kind, created, asset, serial, customer, model, statement, follows, corrects string
+	began, ended, words                                                             string
+	standards                                                                       []listedStandard
+}
+
+func linesOf(r record.Record) lines {
+	l := lines{id: r.ID, kind: text(string(r.Run.Kind)), created: stamp(r.Created), asset: text(r.Job.Asset), serial: text(r.Job.Serial), customer: text(r.Job.Customer),
+		model: text(r.Model), statement: text(string(r.Run.Statement)), follows: text(r.Follows), standards: restsOn(r)}
 	if r.Corrects != nil {
-		corrects = r.Corrects.ID
+		l.corrects = text(r.Corrects.ID)
 	}
-	began, ended := span(r)
+	l.began, l.ended = span(r)
+	l.words = words(r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model)
+	return l
+}
+
+// list puts a record where lists and searches find it.
+func list(ctx context.Context, tx txn, l lines) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO listed (created, record, kind, began, ended, asset, serial, customer, model, statement, follows, corrects, words)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
-		stamp(r.Created), r.ID, text(string(r.Run.Kind)), began, ended, text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model),
-		text(string(r.Run.Statement)), text(r.Follows), text(corrects), words(r.Job.Asset, r.Job.Serial, r.Job.Customer, r.Model))
+		l.created, l.id, l.kind, l.began, l.ended, l.asset, l.serial, l.customer, l.model, l.statement, l.follows, l.corrects, l.words)
 	if err != nil {
 		return err
 	}
-	return listStandards(ctx, tx, r)
+	for _, x := range l.standards {
+		if err := listStandard(ctx, tx, l.id, x); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // span is when a run began and ended, as searches by date compare it.
@@ -50,19 +67,27 @@ func words(texts ...string) string {
 	return strings.ToLower(strings.Join(texts, "\n"))
 }
 
-// listStandards notes which standards a record rests on.
-func listStandards(ctx context.Context, tx txn, r record.Record) error {
-	for _, x := range restsOn(r) {
-		id, err := standardID(ctx, tx, x)
+// listStandard notes that a record rests on a standard, which gets its number, under
+// a certificate, with the first record that names it.
+func listStandard(ctx context.Context, tx txn, id string, x listedStandard) error {
+	note := func() (bool, error) {
+		done, err := tx.ExecContext(ctx, `INSERT INTO record_standard (standard, created, record, role, points)
+			SELECT min(id), $1, $2, $3, CAST($4 AS bigint) FROM standard WHERE name = $5 AND serial = $6 AND certificate = $7 HAVING count(*) > 0`,
+			x.created, id, x.role, x.points, x.name, x.serial, x.certificate)
 		if err != nil {
-			return err
+			return false, err
 		}
-		if _, err := tx.ExecContext(ctx, "INSERT INTO record_standard (standard, created, record, role, points) VALUES ($1, $2, $3, $4, $5)",
-			id, x.created, r.ID, x.role, x.points); err != nil {
-			return err
-		}
+		n, err := done.RowsAffected()
+		return n > 0, err
 	}
-	return nil
+	if there, err := note(); err != nil || there {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, "INSERT INTO standard (name, serial, certificate) VALUES ($1, $2, $3)", x.name, x.serial, x.certificate)
+	if err == nil {
+		_, err = note()
+	}
+	return err
 }
 
 // listedStandard is one standard as searches know that a record rests on it.
@@ -114,22 +139,6 @@ func pointsOf(r record.Record) map[string]int {
 	return points
 }
 
-// standardID is the number of a standard under a certificate, which it gets with
-// the first record that names it.
-func standardID(ctx context.Context, tx txn, x listedStandard) (id int64, err error) {
-	args := []any{x.name, x.serial, x.certificate}
-	find := func() error {
-		return tx.QueryRowContext(ctx, "SELECT min(id) FROM standard WHERE name = $1 AND serial = $2 AND certificate = $3 HAVING count(*) > 0", args...).Scan(&id)
-	}
-	if err = find(); !errors.Is(err, sql.ErrNoRows) {
-		return id, err
-	}
-	if _, err = tx.ExecContext(ctx, "INSERT INTO standard (name, serial, certificate) VALUES ($1, $2, $3)", args...); err != nil {
-		return 0, err
-	}
-	return id, find()
-}
-
 // listAll is the migration that puts the records of before where searches find
 // them. One that can't be read any more is listed by what stood beside it.
 func listAll() *goose.Migration {
@@ -166,7 +175,7 @@ func listKept(ctx context.Context, tx txn, id string) error {
 	if err == nil {
 		var r record.Record
 		if r, err = record.Decode(body); err == nil && r.ID == id {
-			return list(ctx, tx, r)
+			return list(ctx, tx, linesOf(r))
 		}
 	}
 	_, err = tx.ExecContext(ctx, `INSERT INTO listed (created, record, kind, began, ended, asset, serial, customer, model, statement, follows, corrects, words)

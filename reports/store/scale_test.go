@@ -107,7 +107,7 @@ func fillOne(ctx context.Context, tx txn, r record.Record, k int, s record.Seale
 	if err != nil {
 		return err
 	}
-	return list(ctx, tx, r)
+	return list(ctx, tx, linesOf(r))
 }
 
 // BenchmarkManyRecords searches a store of very many records. Asked for: each list

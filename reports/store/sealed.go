@@ -55,14 +55,25 @@ func (s *Store) Add(ctx context.Context, r record.Record, key ed25519.PrivateKey
 type prepared struct {
 	record record.Record
 	draft  record.Draft
-	packed []byte
+	packed
+	lines lines
 }
 
+// packed is a record's bytes, compressed, and the SHA-256 of what that gave.
+type packed struct {
+	body []byte
+	sum  string
+}
+
+func newPacked(body []byte) packed { return packed{body, record.Hash(body)} }
+
 func prepare(r record.Record) (p prepared, err error) {
-	p.record = r
-	if p.draft, err = r.Draft(); err == nil {
-		p.packed, err = pack(p.draft.Bytes)
+	p.record, p.lines = r, linesOf(r)
+	if p.draft, err = r.Draft(); err != nil {
+		return p, err
 	}
+	body, err := pack(p.draft.Bytes)
+	p.packed = newPacked(body)
 	return p, err
 }
 
@@ -78,7 +89,7 @@ func (s *Store) append(ctx context.Context, p prepared, key ed25519.PrivateKey, 
 		if sealed, err = p.draft.Seal(at, now, key); err != nil {
 			return err
 		}
-		if err := insertRecord(ctx, tx, p.record, sealed, p.packed); err != nil || before == nil {
+		if err := insertRecord(ctx, tx, p.lines, sealed, p.packed); err != nil || before == nil {
 			return err
 		}
 		before(sealed)
@@ -95,17 +106,20 @@ func (s *Store) nextLink(ctx context.Context, tx txn) (record.Link, error) {
 			return record.Link{}, err
 		}
 	}
-	var chain string
-	err := tx.QueryRowContext(ctx, "SELECT id FROM chain WHERE own = 1").Scan(&chain)
-	if errors.Is(err, sql.ErrNoRows) {
-		chain = uuid.NewString()
-		_, err = tx.ExecContext(ctx, "INSERT INTO chain (id, own) VALUES ($1, 1)", chain)
+	var at record.Link
+	var seal string
+	err := tx.QueryRowContext(ctx, `SELECT chain.id, coalesce(newest.number, 0), coalesce(newest.seal, '') FROM chain
+		LEFT JOIN record AS newest ON newest.chain = chain.id AND newest.chain <> '' AND newest.number = (SELECT max(number) FROM record WHERE record.chain = chain.id AND record.chain <> '')
+		WHERE own = 1`).Scan(&at.Chain, &at.Number, &seal)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		at.Chain = uuid.NewString()
+		_, err = tx.ExecContext(ctx, "INSERT INTO chain (id, own) VALUES ($1, 1)", at.Chain)
+	case at.Number > 0:
+		at.Previous = record.Hash([]byte(seal))
 	}
-	if err != nil {
-		return record.Link{}, err
-	}
-	head, err := headOf(ctx, tx, chain)
-	return record.Link{Chain: chain, Number: head.Count + 1, Previous: head.Hash}, err
+	at.Number++
+	return at, err
 }
 
 // querier is a database or a transaction.
@@ -124,22 +138,18 @@ func headOf(ctx context.Context, q querier, chain string) (Head, error) {
 	return h, err
 }
 
-func insertRecord(ctx context.Context, tx txn, r record.Record, s record.Sealed, packed []byte) error {
-	corrects := ""
-	if r.Corrects != nil {
-		corrects = r.Corrects.ID
-	}
+func insertRecord(ctx context.Context, tx txn, l lines, s record.Sealed, p packed) error {
 	_, err := tx.ExecContext(ctx, `INSERT INTO record (id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16)`,
-		r.ID, text(string(r.Run.Kind)), stamp(r.Created), text(r.Job.Asset), text(r.Job.Serial), text(r.Job.Customer), text(r.Model), text(string(r.Run.Statement)), text(r.Follows), text(corrects),
-		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, record.Hash(packed), packed)
+		l.id, l.kind, l.created, l.asset, l.serial, l.customer, l.model, l.statement, l.follows, l.corrects,
+		s.Seal.Chain, s.Seal.Number, string(s.SealBytes), s.Signature, p.sum, p.body)
 	if err != nil {
 		return err
 	}
-	if _, err := tx.ExecContext(ctx, "DELETE FROM open_run WHERE run = $1", r.ID); err != nil {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM open_run WHERE run = $1", l.id); err != nil {
 		return err
 	}
-	return list(ctx, tx, r)
+	return list(ctx, tx, l)
 }
 
 // Head is the end of the chain that a record stands in.

@@ -99,28 +99,49 @@ func (a *again) prepared(ctx context.Context, query string) *sql.Stmt {
 // keep prepares for the next time what was run for the first time.
 func (a *again) keep(ctx context.Context) {
 	for _, query := range a.news {
-		a.s.mu.Lock()
-		_, known := a.s.prepared[query]
-		full := len(a.s.prepared) >= mostPrepared
-		a.s.mu.Unlock()
-		if known || full {
-			continue
-		}
-		p, err := a.s.db.PrepareContext(ctx, query)
-		if err != nil {
-			return // it does without
-		}
-		a.s.mu.Lock()
-		if a.s.prepared == nil {
-			a.s.prepared = map[string]*sql.Stmt{}
-		}
-		if _, known := a.s.prepared[query]; known {
-			_ = p.Close()
-		} else {
-			a.s.prepared[query] = p
-		}
-		a.s.mu.Unlock()
+		a.s.prepare(ctx, query)
 	}
+}
+
+// prepare gives a statement as it was prepared once; nil where it can't be, which
+// does without.
+func (s *Store) prepare(ctx context.Context, query string) *sql.Stmt {
+	if !s.dialect.prepares {
+		return nil
+	}
+	s.mu.Lock()
+	known, full := s.prepared[query], len(s.prepared) >= mostPrepared
+	s.mu.Unlock()
+	if known != nil || full {
+		return known
+	}
+	p, err := s.db.PrepareContext(ctx, query)
+	if err != nil {
+		return nil
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if known := s.prepared[query]; known != nil { // meanwhile
+		_ = p.Close()
+		return known
+	}
+	if s.prepared == nil {
+		s.prepared = map[string]*sql.Stmt{}
+	}
+	s.prepared[query] = p
+	return p
+}
+
+// once runs one statement that is a transaction by itself.
+func (s *Store) once(ctx context.Context, query string, args ...any) error {
+	ctx, cancel := s.limited(ctx)
+	defer cancel()
+	if p := s.prepare(ctx, query); p != nil {
+		_, err := p.ExecContext(ctx, args...)
+		return err
+	}
+	_, err := s.db.ExecContext(ctx, query, args...)
+	return err
 }
 
 func (a *again) ExecContext(ctx context.Context, query string, args ...any) (sql.Result, error) {
