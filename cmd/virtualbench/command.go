@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -28,6 +29,8 @@ type flags struct {
 	adapters   []string
 	faults     []string
 	list       bool
+	stages     bool
+	probe      bool
 	timeScale  float64
 	follow     bool
 	verbose    bool
@@ -44,6 +47,7 @@ program can talk to. Without a serving flag each instrument is served on the
 TCP port that the scenario gives it.`,
 		Example: `  virtualbench --follow
   virtualbench --fault deaf:input=B,amount=15dB --time-scale 10
+  virtualbench --follow --probe --fault "stage:stage=B amplifier,mode=weak"
   virtualbench --tcp counter=127.0.0.1:0 --pty LF=/tmp/lf --serial MW=/dev/ttyUSB0,9600`,
 		Args:          cobra.NoArgs,
 		SilenceUsage:  true,
@@ -52,10 +56,13 @@ TCP port that the scenario gives it.`,
 			if f.list {
 				return listFaults(cmd.OutOrStdout())
 			}
+			if f.stages {
+				return listStages(f, cmd.OutOrStdout())
+			}
 			if f.replay != "" {
 				return replay(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
 			}
-			return serve(cmd.Context(), f, cmd.OutOrStdout(), cmd.ErrOrStderr())
+			return serve(cmd.Context(), f, cmd.InOrStdin(), cmd.OutOrStdout(), cmd.ErrOrStderr())
 		},
 	}
 	fl := cmd.Flags()
@@ -72,6 +79,8 @@ TCP port that the scenario gives it.`,
 	fl.StringArrayVar(&f.adapters, "adapter", nil, "serve a GPIB adapter with instruments behind it, as `PLACE=NAME@ADDRESS,…`; the place is HOST:PORT, pty:SYMLINK or serial:DEVICE[:BAUD] (repeatable)")
 	fl.StringArrayVar(&f.faults, "fault", nil, "break something, as `NAME:KEY=VALUE,…` (repeatable; see --list-faults)")
 	fl.BoolVar(&f.list, "list-faults", false, "list the catalogue of faults and end")
+	fl.BoolVar(&f.stages, "list-stages", false, "list what is inside the counter and how it can fail (--fault stage:stage=NAME,mode=MODE), and end")
+	fl.BoolVar(&f.probe, "probe", false, "answer each line of standard input that names a test point inside the counter with what a probe finds there now")
 	fl.Float64Var(&f.timeScale, "time-scale", 1, "run by this factor faster than real time")
 	fl.BoolVar(&f.follow, "follow", false, "a virtual technician moves the cable to the selected input")
 	fl.StringVar(&f.replay, "replay", "", "play a wire log: each instrument of `FILE` answers as it did then, on free TCP ports unless --tcp or --pty name some of them; ends with 1 where a client sends anything else")
@@ -146,7 +155,7 @@ func scenario(path string) (virtual.Scenario, error) {
 	return virtual.LoadScenario(path, text)
 }
 
-func serve(ctx context.Context, f flags, stdout, stderr io.Writer) error {
+func serve(ctx context.Context, f flags, stdin io.Reader, stdout, stderr io.Writer) error {
 	b, err := build(f, logTo(f, stderr))
 	if err != nil {
 		return err
@@ -160,5 +169,16 @@ func serve(ctx context.Context, f flags, stdout, stderr io.Writer) error {
 	if f.announce != "" {
 		publish = func(list []servedAt) (func() error, error) { return announce(b, list, f.announce, logTo(f, stderr)) }
 	}
-	return serveAll(ctx, b, places, publish, stdout)
+	out := &oneWriter{w: stdout}
+	if f.probe {
+		if len(b.TestPoints()) == 0 {
+			return errors.New("--probe: the scenario states no test points of the counter")
+		}
+		go func() { // ends with its input, at the latest with the process
+			if err := probes(b, stdin, out); err != nil {
+				logTo(f, stderr).Error(err.Error())
+			}
+		}()
+	}
+	return serveAll(ctx, b, places, publish, out)
 }

@@ -37,6 +37,9 @@ func TestMistakesEndWithTwo(t *testing.T) {
 		{"bad scenario", []string{"--scenario", bad}, "bad.toml:1: schema: is a whole number"},
 		{"fault", []string{"--fault", "rust"}, `no fault is called "rust"`},
 		{"fault key", []string{"--fault", "deaf:amnt=3 dB"}, `unknown key "amnt"`},
+		{"fault of no stage", []string{"--fault", "stage:stage=heater,mode=dead"}, `no stage is called "heater"; there are timebase, `},
+		{"probe without test points", []string{"--probe", "--scenario", "../../drivers/virtual/scenarios/switched.toml", "--tcp", "counter=127.0.0.1:0"}, "--probe: the scenario states no test points"},
+		{"stages of a scenario without", []string{"--list-stages", "--scenario", "../../drivers/virtual/scenarios/switched.toml"}, "the scenario states no stages of the counter"},
 		{"time scale", []string{"--time-scale", "0"}, "--time-scale: time scale 0 is out of range"},
 		{"tcp without name", []string{"--tcp", "127.0.0.1:5025"}, "expected NAME=HOST:PORT"},
 		{"tcp without port", []string{"--tcp", "counter=127.0.0.1"}, "is no address"},
@@ -96,6 +99,12 @@ func TestListFaults(t *testing.T) {
 	require.Equal(t, exitDone, run(context.Background(), []string{"--list-faults"}, &out, &complaints))
 	require.Greater(t, strings.Count(out.String(), "\n"), 25)
 	require.Contains(t, out.String(), "dead-above")
+}
+
+func TestListStages(t *testing.T) {
+	var out, complaints bytes.Buffer
+	require.Equal(t, exitDone, run(context.Background(), []string{"--list-stages"}, &out, &complaints))
+	require.Regexp(t, `(?m)^B amplifier +amplifier, fed by B limiter; behind it TP8\n +dead .*\n +weak +15 dB +It gives`, out.String())
 }
 
 func TestDefaultPortsEndCleanly(t *testing.T) {

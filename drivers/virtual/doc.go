@@ -8,6 +8,11 @@
 // [Bench.Connect], [Bench.SetFaults], [Bench.Dial] or [Bench.ServeListener].
 // What can be broken is listed by [Catalogue].
 //
+// A scenario may state what is inside the unit: stages, through which the
+// signal of each gate is walked while a fault of the name [StageFault] sits in
+// one of them, and test points. [Bench.Stages] lists the stages with the ways in
+// which they fail, [Bench.Probe] tells what is at a test point.
+//
 // Everything random is drawn by a hash of the seed, the instrument, the setting
 // and the ordinal of the gate at that setting, never by a running generator:
 // the same seed and the same commands give the same replies on every link,

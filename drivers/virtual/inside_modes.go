@@ -59,7 +59,7 @@ const (
 )
 
 var (
-	inPositive = unitOf[quantity.Hertz]("a frequency", 1e-3, 1e12)
+	inPositive = unitOf[quantity.Hertz]("a frequency above zero", 1e-3, 1e12)
 	inWhole    = amountUnit{"a whole number", func(text string) (amount, error) {
 		n, err := strconv.Atoi(strings.TrimSpace(text))
 		if err == nil && (n < 1 || n > 1e6) {

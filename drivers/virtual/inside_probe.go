@@ -15,8 +15,8 @@ type Probed struct {
 	Point, Stage string // Stage: after which the point sits
 	// Present: something is there. A control line always has a value.
 	Present bool
-	// Frequency that is there on average, to 0.1 Hz and nine digits; zero where nothing is, and
-	// where pulses have no frequency of their own (control lines, gate control).
+	// Frequency that is there on average, to nine digits; zero where nothing is, and at
+	// control lines and the gate control.
 	Frequency quantity.Frequency
 	// Level over that of a good unit with the same signal applied, to 0.1 dB;
 	// zero where nothing is.
@@ -155,10 +155,10 @@ func probed(at TestPoint, s *stage, w wave) Probed {
 	return p
 }
 
-// rounded is a number with so many decimals.
+// rounded is a number with at most so many decimals.
 func rounded[D quantity.Dimension](x float64, decimals int) quantity.Value[D] {
 	scale := math.Pow(10, float64(decimals))
-	return quantity.FromRat[D](new(big.Rat).SetFloat64(math.Round(x*scale)/scale), decimals)
+	return quantity.FromRat[D](new(big.Rat).SetFloat64(math.Round(x*scale)/scale), decimals).Trimmed()
 }
 
 // String is a line such as "TP8 (after B amplifier): 400 MHz, -15 dB, noisy".
