@@ -1,10 +1,11 @@
 package dcc
 
 import (
-	"fmt"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"bandproof/reports/record"
 )
 
 // notStated stands where the schema wants a text and the record has none.
@@ -14,24 +15,7 @@ const notStated = "not stated"
 // that XML forbids, other control characters and those that turn the direction
 // of writing are spelled out as [U+001B], bytes that are no text as [x9F]. Line
 // feeds stay; space around the text goes.
-func clean(s string) string {
-	s = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ").Replace(s)
-	if strings.ContainsFunc(s, odd) {
-		var b strings.Builder
-		for k, r := range s {
-			switch {
-			case r == utf8.RuneError && !strings.HasPrefix(s[k:], "\ufffd"):
-				fmt.Fprintf(&b, "[x%02X]", s[k])
-			case r == utf8.RuneError || !odd(r):
-				b.WriteRune(r)
-			default:
-				fmt.Fprintf(&b, "[U+%04X]", r)
-			}
-		}
-		s = b.String()
-	}
-	return strings.TrimSpace(s)
-}
+func clean(s string) string { return strings.TrimSpace(record.SpellOut(s, odd)) }
 
 // odd tells whether r must not stand in a certificate as it is: what XML 1.0
 // section 2.2 leaves out of Char or discourages, line and paragraph separators,

@@ -1,41 +1,18 @@
 package sheet
 
 import (
-	"fmt"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"bandproof/reports/record"
 )
 
 // clean makes a text fit for print without losing what it holds: control
 // characters, marks that change the direction of writing and other invisible
 // characters, which could make a sheet read otherwise than its record, are
 // spelled out as [U+001B]; bytes that are no text as [x9F]. Line feeds stay.
-func clean(s string) string {
-	if strings.ContainsAny(s, "\r\t") {
-		s = lineFeeds.Replace(s)
-	}
-	if !strings.ContainsFunc(s, odd) {
-		return s
-	}
-	var b strings.Builder
-	for k, r := range s {
-		switch {
-		case r == utf8.RuneError && !strings.HasPrefix(s[k:], "\ufffd"):
-			fmt.Fprintf(&b, "[x%02X]", s[k])
-		case r == utf8.RuneError || !odd(r):
-			b.WriteRune(r)
-		default:
-			b.WriteString(spell(r))
-		}
-	}
-	return b.String()
-}
-
-var lineFeeds = strings.NewReplacer("\r\n", "\n", "\r", "\n", "\t", " ")
-
-// spell writes a character by its number.
-func spell(r rune) string { return fmt.Sprintf("[U+%04X]", r) }
+func clean(s string) string { return record.SpellOut(s, odd) }
 
 // odd tells whether r must not be printed as it is. U+FFFD is among them
 // because it also stands for bytes that are no text.

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"unicode"
 
+	"bandproof/reports/record"
+
 	"golang.org/x/image/font/sfnt"
 	fixedpoint "golang.org/x/image/math/fixed"
 	"golang.org/x/text/unicode/bidi"
@@ -70,7 +72,7 @@ func (w *pdfWriter) printable(s string) string {
 	var b strings.Builder
 	for _, r := range s {
 		if lacks(r) {
-			b.WriteString(spell(r))
+			b.WriteString(record.Spell(r))
 		} else {
 			b.WriteRune(r)
 		}
