@@ -47,6 +47,7 @@ func kinds() []kind {
 		{"limiter", "protects what follows", 1.5, []share{{Dead, 0.5}, {Weak, 0.35}, {RollsOff, 0.1}, {ComesAndGoes, 0.05}}},
 		{"attenuator", "", 0.7, []share{{Dead, 0.3}, {Weak, 0.4}, {ComesAndGoes, 0.2}, {RollsOff, 0.1}}},
 		{"amplifier", "", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.05}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
+		{"limiting amplifier", "gives one level whatever it is given, if that is enough", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.05}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
 		{"trigger", "makes pulses of a signal", 0.8, []share{{Dead, 0.4}, {Weak, 0.15}, {Doubles, 0.15}, {Misses, 0.1}, {Scatters, 0.1}, {ComesAndGoes, 0.1}}},
 		{"filter", "", 0.4, []share{{Dead, 0.35}, {Weak, 0.2}, {RollsOff, 0.25}, {CutsOff, 0.15}, {ComesAndGoes, 0.05}}},
 		{"switch", "selects one of several ways", 1, []share{{Dead, 0.2}, {StaysOneWay, 0.3}, {DeadOneWay, 0.2}, {ComesAndGoes, 0.2}, {Weak, 0.1}}},
