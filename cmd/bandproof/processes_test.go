@@ -13,32 +13,12 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"syscall"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 )
-
-// built is the folder of both programs, made by whoever asks first, as they are given out: without cgo.
-var built = sync.OnceValues(func() (string, error) {
-	dir := filepath.Join(os.Getenv(scratchVariable), "programs")
-	c := exec.Command("go", "build", "-o", dir+string(filepath.Separator), "bandproof/cmd/bandproof", "bandproof/cmd/virtualbench")
-	c.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := c.CombinedOutput(); err != nil {
-		return "", fmt.Errorf("%w: %s", err, out)
-	}
-	return dir, nil
-})
-
-// programs are the files of both programs, for the tests that run them as processes.
-func programs(t *testing.T) (bandproof, bench string) {
-	t.Helper()
-	dir, err := built()
-	require.NoError(t, err)
-	return filepath.Join(dir, "bandproof"), filepath.Join(dir, "virtualbench")
-}
 
 // serveBench runs the virtual bench as a process and returns the VISA resource
 // name of each instrument, and a way to end it.

@@ -69,7 +69,7 @@ func TestScripts(t *testing.T) {
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
 			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"), keyVariable+"="+filepath.Join(e.WorkDir, "keys", "signing-key"))
-			return nil
+			return chooseProgram(e)
 		},
 		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed, "forge": forge, "tamper": tamper},
 		UpdateScripts:       os.Getenv("UPDATE_SCRIPTS") != "",
