@@ -21,23 +21,16 @@ func company(list []*look) {
 			open = append(open, l)
 		}
 	}
-	for len(open) > 0 {
-		best := law{}
-		for _, x := range laws(open) {
-			if len(x.of) > len(best.of) || len(x.of) == len(best.of) && x.rank < best.rank {
-				best = x
+	open = explain(open, 1)
+	if y, of := common(list); len(of) > 0 {
+		// What the timebase adds to all must not hide what is wrong beside it.
+		names := inputs(of)
+		for _, l := range list {
+			if l.shift && l.Ratio == nil && !slices.Contains(of, l) && (len(names) > 1 || l.Input == names[0]) {
+				l.Kind, l.law, l.base = Other, 0, y
 			}
 		}
-		if len(best.of) == 0 {
-			break
-		}
-		for _, l := range best.of {
-			l.Kind, l.Ratio = best.kind, best.ratio
-			if best.kind == Constant {
-				l.Ratio = nil
-			}
-		}
-		open = slices.DeleteFunc(open, func(l *look) bool { return slices.Contains(best.of, l) })
+		open = explain(where(list, func(l *look) bool { return l.shift && l.law == 0 }), len(list)+1)
 	}
 	for _, input := range inputs(open) {
 		harmonics(slices.DeleteFunc(slices.Clone(open), func(l *look) bool { return l.Input != input }))
@@ -48,6 +41,51 @@ func company(list []*look) {
 		}
 	}
 }
+
+// explain gives each point the law that explains the most of those that are left,
+// numbered from n on, and returns those that have none.
+func explain(open []*look, n int) []*look {
+	open = slices.Clone(open)
+	for ; len(open) > 0; n++ {
+		best := law{}
+		for _, x := range laws(open) {
+			if len(x.of) > len(best.of) || len(x.of) == len(best.of) && x.rank < best.rank {
+				best = x
+			}
+		}
+		if len(best.of) == 0 {
+			break
+		}
+		for _, l := range best.of {
+			l.Kind, l.Ratio, l.law = best.kind, best.ratio, n
+		}
+		open = slices.DeleteFunc(open, func(l *look) bool { return slices.Contains(best.of, l) })
+	}
+	return open
+}
+
+// common is the relative error of the law that the most points are explained by,
+// where a timebase may be as far off, with these points; none where there is none.
+func common(list []*look) (y float64, best []*look) {
+	by := map[int][]*look{}
+	for _, l := range list {
+		if l.Kind == Off && l.law > 0 && l.tested && math.Abs(l.Error/l.ref) <= farPulled {
+			by[l.law] = append(by[l.law], l)
+		}
+	}
+	for n, of := range by {
+		if len(of) > len(best) || len(of) == len(best) && n < best[0].law {
+			best = of
+		}
+	}
+	y, _ = meanShare(best)
+	return y, best
+}
+
+// shown is what a point showed, off its error, less what all inputs share. What is
+// added in hertz is added to what the timebase has scaled already.
+func (l *look) shown() float64 { return l.Shown / (1 + l.base) }
+func (l *look) off() float64   { return l.Error - l.base*l.ref }
 
 // law is one explanation with the points that it explains.
 type law struct {
@@ -91,25 +129,33 @@ func laws(open []*look) (list []law) {
 	}
 	for _, input := range inputs(open) {
 		here := slices.DeleteFunc(slices.Clone(open), func(l *look) bool { return l.Input != input })
-		x := law{kind: Constant, rank: 4, of: most(here, func(l *look) (float64, float64) { return l.Error, l.coarse })}
+		x := law{kind: Constant, rank: 4, of: most(here, clearConstant, func(l *look) (float64, float64) { return l.off(), l.coarse })}
 		if len(x.of) > 0 && x.of[0].counting == accuracy.Converted {
 			x.rank = 1
 		}
 		list = append(list, x)
 	}
-	return append(list, law{kind: Off, rank: 3, of: most(open, func(l *look) (float64, float64) { return l.Error / l.ref, l.fine / l.ref })})
+	return append(list, law{kind: Off, rank: 3, of: most(open, clearShare, func(l *look) (float64, float64) { return l.off() / l.ref, l.fine / l.ref })})
 }
 
+// How many times what it may be off by an error must be to go by it. A constant
+// must be clearer: with what the timebase is allowed much looks constant.
+const (
+	clearShare    = 2
+	clearConstant = 10
+)
+
 // most is the largest set of points, two at least, of which one value explains
-// all: the intervals value ± half of points that tell it well enough overlap.
-func most(list []*look, of func(*look) (value, half float64)) (best []*look) {
+// all: the intervals value ± half overlap, of points that know it clearly: value over
+// half is at least that.
+func most(list []*look, clear float64, of func(*look) (value, half float64)) (best []*look) {
 	type end struct {
 		at   float64
 		open bool
 	}
 	var ends []end
 	for _, l := range list {
-		if v, h := of(l); h <= math.Abs(v)/2 {
+		if v, h := of(l); h*clear <= math.Abs(v) {
 			ends = append(ends, end{v - h, true}, end{v + h, false})
 		}
 	}
@@ -130,7 +176,7 @@ func most(list []*look, of func(*look) (value, half float64)) (best []*look) {
 		return nil
 	}
 	for _, l := range list {
-		if v, h := of(l); h <= math.Abs(v)/2 && v-h <= at && at <= v+h {
+		if v, h := of(l); h*clear <= math.Abs(v) && v-h <= at && at <= v+h {
 			best = append(best, l)
 		}
 	}
@@ -149,7 +195,7 @@ func alone(l *look, list []*look) {
 	switch {
 	case r != nil && c <= mostChance && (small(r) || l.counting != accuracy.Converted):
 		l.Kind, l.Ratio = kindOf(r), r
-	case l.counting == accuracy.Converted && math.Abs(l.Error) > largeConstant*l.coarse:
+	case l.counting == accuracy.Converted && math.Abs(l.off()) > largeConstant*l.coarse:
 		l.Kind = Constant
 	case companions(l, list):
 		l.Kind = Off
@@ -204,7 +250,7 @@ func fewTimes(list []*look) bool {
 	}
 	d := math.Inf(1)
 	for _, l := range list {
-		d = math.Min(d, math.Abs(l.Error))
+		d = math.Min(d, math.Abs(l.off()))
 	}
 	for part := 1.0; part <= mostHarmonic; part++ {
 		if multiples(list, d/part, coarsely, func(k float64) bool { return math.Abs(k) >= 1 && math.Abs(k) <= mostHarmonic }) {
@@ -224,8 +270,8 @@ func finely(l *look) float64   { return l.fine }
 func multiples(list []*look, d float64, allowed func(*look) float64, fits func(k float64) bool) bool {
 	unlikely := 1.0
 	for n, l := range list {
-		k := math.Round(l.Error / d)
-		if !fits(k) || math.Abs(l.Error-k*d) > allowed(l) {
+		k := math.Round(l.off() / d)
+		if !fits(k) || math.Abs(l.off()-k*d) > allowed(l) {
 			return false
 		}
 		if n > 0 {

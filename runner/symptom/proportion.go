@@ -27,20 +27,20 @@ func oscillator(list []*look) (step, least, most float64, ok bool) {
 	slices.SortStableFunc(by, func(a, b *look) int { return int(math.Copysign(1, a.ref-b.ref)) })
 	worst := 0.0
 	for _, l := range by {
-		step, worst = measure(step, math.Abs(l.Error), 2*l.fine), math.Max(worst, l.fine)
+		step, worst = measure(step, math.Abs(l.off()), 2*l.fine), math.Max(worst, l.fine)
 	}
 	if step < leastSteps*worst || math.IsInf(step, 0) || step <= 0 {
 		return 0, 0, 0, false
 	}
-	step = math.Copysign(step, by[0].Error)
+	step = math.Copysign(step, by[0].off())
 	before := 0.0
 	last := func(k float64) bool { good := k >= 1 && k >= before; before = k; return good }
-	if !multiples(by, step, finely, last) || before == math.Round(by[0].Error/step) {
+	if !multiples(by, step, finely, last) || before == math.Round(by[0].off()/step) {
 		return 0, 0, 0, false
 	}
 	most = math.Inf(1)
 	for _, l := range by {
-		k := math.Round(l.Error / step)
+		k := math.Round(l.off() / step)
 		least, most = math.Max(least, l.ref/(k+1)), math.Min(most, l.ref/k)
 	}
 	return step, least, most, least < most

@@ -63,7 +63,7 @@ func (l *look) ratioOf() (*big.Rat, float64) {
 
 // ratios is the range in which shown over true lies.
 func (l *look) ratios() (low, high, half float64) {
-	r := l.Shown / l.ref
+	r := l.shown() / l.ref
 	half = l.coarse * math.Max(1, r) / l.ref
 	return r - half, r + half, half
 }

@@ -20,8 +20,8 @@ import (
 // about the unit and is left out, and so is what a person saw (observations).
 func Read(r runner.Result) []Seen {
 	looks := read(r)
-	list := make([]Seen, len(looks))
-	for k, x := range looks {
+	list := make([]Seen, len(looks.list))
+	for k, x := range looks.list {
 		list[k] = x.Seen
 	}
 	return list
@@ -31,6 +31,12 @@ func Read(r runner.Result) []Seen {
 type look struct {
 	Seen
 	bad      bool
+	row      bool      // a finding, not a setting with its readings
+	gate     float64   // s
+	law      int       // of those with one explanation; 0 where none is shared
+	base     float64   // relative error that all inputs share, which other explanations take off
+	proofs   []float64 // what was read, at points that had passed, to prove the path, Hz
+	bench    float64   // standard uncertainty of reference and source, relative
 	counting accuracy.Kind
 	tested   bool // the topology is such that the unit's timebase shows
 	source   string
@@ -55,7 +61,7 @@ type reader struct {
 	list  []*look
 }
 
-func read(r runner.Result) []*look {
+func read(r runner.Result) *reader {
 	x := &reader{r: r, input: map[string]procedures.Input{}, began: began(r)}
 	for _, i := range r.Inputs {
 		x.input[i.Input.Name] = i.Input
@@ -82,7 +88,7 @@ func read(r runner.Result) []*look {
 			l.Says = l.words()
 		}
 	}
-	return x.list
+	return x
 }
 
 // began is when the first point of the run was begun: the record tells how long
@@ -123,6 +129,7 @@ func (x *reader) point(p *runner.PointResult, id string) *look {
 	f := p.Point.Frequency.Float()
 	l := &look{bad: p.Verdict.Bad(), ref: p.Reference.Float(), count: p.Limit.Resolution.Float(), path: p.Point.Path, source: p.Point.Source,
 		tested: x.r.Topology[p.Point.Source].TimebaseTested}
+	l.gate = p.Gate.Float()
 	l.Seen = Seen{Point: id, Input: p.Point.Input, Frequency: f, Level: math.NaN(), Margin: math.NaN(), At: p.Started,
 		Kind: Good, Limit: p.Limit.Total.Float()}
 	if i, ok := x.input[p.Point.Input]; ok {
@@ -135,6 +142,9 @@ func (x *reader) point(p *runner.PointResult, id string) *look {
 	x.readings(l, p)
 	l.Powered = x.powered(l.At)
 	bench := p.Bench.Expanded
+	if l.ref > 0 {
+		l.bench = p.Bench.Standard / l.ref
+	}
 	for _, t := range p.Limit.Terms {
 		if t.Name != accuracy.TimebaseTerm {
 			l.fine += t.Hz.Float()
@@ -179,6 +189,9 @@ func finite(v float64) float64 {
 func (x *reader) readings(l *look, p *runner.PointResult) {
 	first := true
 	for _, g := range p.Readings {
+		if g.Use == runner.Proof && g.Mark == drivers.None {
+			l.proofs = append(l.proofs, g.Frequency.Float())
+		}
 		if !serves(g.Use) {
 			continue
 		}
