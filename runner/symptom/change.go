@@ -43,7 +43,9 @@ func (n *namer) staysBad(l *look) bool {
 // changes names points that were right and, read again later, were not, where
 // nothing was right any more after that: time is then what differs, not frequency.
 func (n *namer) changes() {
-	again := where(n.list, func(l *look) bool { return l.bad && !l.SelfTest && n.earlierGood(l) && n.staysBad(l) })
+	again := where(n.list, func(l *look) bool {
+		return l.bad && !l.SelfTest && n.earlierGood(l) && n.staysBad(l) && !n.byChance(l)
+	})
 	if len(again) == 0 {
 		n.drifts()
 		return
@@ -89,10 +91,29 @@ func (n *namer) changes() {
 	case len(others) > 0:
 		f.evidence("so it is at %s, taken after that", inputWords(inputs(others)))
 	}
+	for k := range n.found {
+		if g := &n.found[k]; slices.ContainsFunc(g.of, func(l *look) bool { return slices.Contains(of, l) }) {
+			g.open("whether that is by itself, or came with what changed at %s: all of it was taken after", n.moment(first))
+		}
+	}
 	f.Suggests = "a stage that fails when warm, or one that failed within the run"
 	f.open("whether it is warmth or a fault that came at that time for another reason: the run knows time only")
 	f.Confirm = []string{"let the unit cool down and take these points again: they must be right, and fail after about the same time", "warm and cool one board after the other while the source is parked at one of these points"}
 	n.add(f)
+}
+
+// byChance tells of a look at readings that are not steady whether others were so
+// before: scatter and what comes and goes pass at times without having begun later.
+func (n *namer) byChance(l *look) bool {
+	unsteady := func(m *look) bool {
+		return m.Kind == Noisy || m.Kind == TooFew || m.Kind == Intermittent || m.Kind == Other
+	}
+	return unsteady(l) && slices.ContainsFunc(n.list, func(m *look) bool { return m.bad && m.At.Before(l.At) && unsteady(m) && !same(l, m) && n.before(m, l) })
+}
+
+// before tells whether a look was taken before the point of another one was right.
+func (n *namer) before(m, l *look) bool {
+	return slices.ContainsFunc(n.list, func(g *look) bool { return same(l, g) && g.Kind == Good && m.At.Before(g.At) })
 }
 
 // moment says when a look was taken, by how long the unit had been on.

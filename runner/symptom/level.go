@@ -8,10 +8,14 @@ import (
 
 // weak tells whether what a point lacks is level: the search for the least level
 // nearest in frequency found that the input needs more than the point has, or the
-// same frequency counts properly at a higher level.
+// same frequency counts properly at a higher level. The highest level of a search that
+// found none is taken for that where other searches at the input found too high ones.
 func (n *namer) weak(l *look) bool {
 	if !l.bad || l.Kind != None && l.Kind != TooFew && l.Kind != Noisy && l.Kind != Intermittent {
 		return false
+	}
+	if l.top && slices.ContainsFunc(n.list, func(m *look) bool { return m.Input == l.Input && m.Kind == Weak }) {
+		return true
 	}
 	if near := n.nearestSearch(l); near != nil && near.Kind == Weak && near.Margin > l.Margin {
 		return true
@@ -79,7 +83,10 @@ func (n *namer) margins(f *Finding, bad, searches []*look) {
 		}
 	}
 	f.Says = fmt.Sprintf("needs up to %.3g dB more than specified", high.Margin)
-	f.figure("least level above what is specified, at most", high.Margin, 0, "dB")
+	if high.top {
+		f.Says = fmt.Sprintf("needs more than %.3g dB above what is specified, the highest level that was tried", high.Margin)
+	}
+	f.figure("least level above what is specified, at most", high.Margin, 2*high.u, "dB")
 	f.evidence("%d of %d searches find more than specified: from %+.3g dB at %s to %+.3g dB at %s", len(bad), len(searches), low.Margin, digits(low.Frequency, 4), high.Margin, digits(high.Frequency, 4))
 	for _, l := range bad[:min(3, len(bad))] {
 		f.evidence("%s: %s", l.at(), l.Says)

@@ -165,15 +165,13 @@ func (x *reader) sensitivity(o *runner.Outcome, row runner.Row) *look {
 		return nil
 	}
 	if row.Found == nil || row.Limit == nil {
-		if s := shotAt(o, *or(row.At)); s != nil && l.bad {
-			if p := x.point(s, s.Point.ID); p != nil && p.bad {
-				return p
-			}
-		}
-		return l
+		return x.noLevel(o, row, l)
 	}
 	l.Sensitivity, l.Margin = true, row.Found.Sub(*row.Limit).Float()
 	l.Level = row.Found.Float()
+	if row.Uncertainty != nil {
+		l.u = row.Uncertainty.Standard
+	}
 	if row.Unit == "dBV" {
 		l.Level += dBVtodBm
 	}
@@ -183,16 +181,33 @@ func (x *reader) sensitivity(o *runner.Outcome, row runner.Row) *look {
 	return l
 }
 
+// noLevel is what a search says that found no level that counts properly: by what
+// the last setting, at the highest level, showed. One that counts there, if not
+// always, needs at least as much.
+func (x *reader) noLevel(o *runner.Outcome, row runner.Row, l *look) *look {
+	if row.At == nil || !l.bad {
+		return l
+	}
+	s := shotAt(o, *row.At)
+	if s == nil {
+		return l
+	}
+	p := x.point(s, s.Point.ID)
+	switch {
+	case p == nil:
+		return l
+	case p.Kind == None || p.shift:
+		p.top = true
+		return p
+	}
+	p.Kind, p.bad, p.Share, p.Sensitivity = Weak, true, 1, true
+	p.Says, p.top, p.u = l.Says, true, 0
+	return p
+}
+
 // dBVtodBm is 10·lg(1 V² / 50 Ω / 1 mW): levels of inputs of high impedance are
 // compared as the same voltage across 50 Ω.
 var dBVtodBm = quantity.VoltLevel(1).DBm(quantity.Dbm50())
-
-func or(f *quantity.Frequency) *quantity.Frequency {
-	if f == nil {
-		return &quantity.Frequency{}
-	}
-	return f
-}
 
 // levelEdge is what a search for edges in level says: nothing of levels at which
 // nothing is promised.

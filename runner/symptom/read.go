@@ -32,6 +32,7 @@ type look struct {
 	Seen
 	bad      bool
 	row      bool      // a finding, not a setting with its readings
+	top      bool      // the highest level of a search that found none that counts
 	gate     float64   // s
 	law      int       // of those with one explanation; 0 where none is shared
 	base     float64   // relative error that all inputs share, which other explanations take off
@@ -50,7 +51,7 @@ type look struct {
 	count    float64   // size of one count, Hz
 	fine     float64   // Hz by which Error may be off what a fault adds: counts, trigger, residual, bench
 	coarse   float64   // the same with what the timebase is allowed
-	u        float64   // standard uncertainty of Error, Hz
+	u        float64   // standard uncertainty of Error, Hz; of a search, of its level, dB
 }
 
 // reader gathers looks.
@@ -309,7 +310,7 @@ func (x *reader) changes() {
 			if p.Point.ID != c.Point {
 				continue
 			}
-			later := runner.PointResult{Point: p.Point, Level: p.Level, Started: c.LaterAt}
+			later := runner.PointResult{Point: p.Point, Level: p.Level, Gate: p.Gate, Started: c.LaterAt}
 			later.Verdict, later.Reference, later.Limit = c.Later, p.Reference, p.Limit
 			l := x.point(&later, c.Point)
 			if l.Says = c.Symptom; l.Says == "" {

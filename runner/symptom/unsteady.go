@@ -35,6 +35,7 @@ func (n *namer) scatters() {
 	case inProportionToFrequency:
 		s, u := pooled(of, func(l *look) float64 { return l.ref })
 		f.figure("standard deviation, relative", s*1e6, 2*u*1e6, "ppm")
+		n.within(&f, func(l *look) float64 { return s * l.ref })
 		f.Says = "readings scatter in proportion to the frequency"
 		f.evidence("relative to the frequency the scatter is the same within a factor of %.2g; in counts it is not", spread)
 		f.Suggests = "the timebase (noise, an unsteady lock), or the gate"
@@ -42,6 +43,7 @@ func (n *namer) scatters() {
 	case inCounts:
 		s, u := pooled(of, func(l *look) float64 { return l.count })
 		f.figure("standard deviation", s, 2*u, "counts")
+		n.within(&f, func(l *look) float64 { return s * l.count })
 		f.Says = "readings scatter by the same number of counts"
 		f.evidence("in counts the scatter is the same within a factor of %.2g; relative to the frequency it is not", spread)
 		f.Suggests = "counting or gate (noise, a bad edge), not the timebase"
@@ -52,6 +54,20 @@ func (n *namer) scatters() {
 		f.Confirm = []string{"raise the level: what comes from the trigger gets less", "run the unit from the house standard: what comes from the timebase must go"}
 	}
 	n.add(f)
+}
+
+// within takes in points whose readings happen to hang together, and whose error is
+// no larger than the scatter found elsewhere explains: three standard deviations.
+func (n *namer) within(f *Finding, s func(*look) float64) {
+	more := where(n.at(f.Inputs), func(l *look) bool {
+		return l.shift && l.Kind == Other && !n.covered(l) && math.Abs(l.Error) <= 3*s(l)+l.coarse
+	})
+	if len(more) == 0 {
+		return
+	}
+	wider := finding(f.Symptom, append(f.of, more...))
+	f.of, f.Points, f.From, f.To = wider.of, wider.Points, wider.From, wider.To
+	f.evidence("as far as their errors go, %s may be of the same scatter though the readings there hang together", pointWords(more))
 }
 
 // How scatter runs over the points.
