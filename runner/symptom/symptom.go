@@ -1,5 +1,3 @@
-// Package symptom says what a run shows: at each point by itself, and over the
-// whole run, without knowing how the unit is built.
 package symptom
 
 import (
