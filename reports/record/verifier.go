@@ -54,7 +54,7 @@ func Examine(k Kept) Examined {
 	var err error
 	var wrong []Finding
 	if whole {
-		wrong, r, err = k.verify()
+		wrong, r, e.sealGood, err = k.verify()
 	} else {
 		r, err = k.Record()
 	}
@@ -62,7 +62,6 @@ func Examine(k Kept) Examined {
 	switch {
 	case whole:
 		e.Findings = append(e.Findings, wrong...)
-		e.sealGood = k.verifySeal() == nil
 		if k.Index != nil && (k.Chain != k.Seal.Chain || k.Number != k.Seal.Number) {
 			add("is kept as number %d of chain %q, but was sealed as number %d of chain %q", k.Number, k.Chain, k.Seal.Number, k.Seal.Chain)
 		}

@@ -17,14 +17,15 @@ var ErrNotSealed = errors.New("is not sealed")
 // wrong, in words; nothing where all holds. Whose key it is, and whether the
 // chain around it holds, it can't tell.
 func (s Sealed) Verify() []Finding {
-	list, _, _ := s.verify()
+	list, _, _, _ := s.verify()
 	return list
 }
 
-// verify also gives the record, or says why it can't be read.
-func (s Sealed) verify() (wrong []Finding, r Record, err error) {
+// verify also gives the record, or says why it can't be read, and tells whether the
+// seal by itself is good.
+func (s Sealed) verify() (wrong []Finding, r Record, seal bool, err error) {
 	if !s.IsSealed() {
-		return []Finding{{Text: ErrNotSealed.Error()}}, r, ErrNotSealed
+		return []Finding{{Text: ErrNotSealed.Error()}}, r, false, ErrNotSealed
 	}
 	form := checkCanonical(s.Bytes)
 	changed := Hash(s.Bytes) != s.Seal.Record
@@ -36,6 +37,8 @@ func (s Sealed) verify() (wrong []Finding, r Record, err error) {
 	}
 	if err := s.verifySeal(); err != nil {
 		wrong = append(wrong, Finding{Text: err.Error()})
+	} else {
+		seal = true
 	}
 	r, err = s.Record()
 	switch {
@@ -45,7 +48,7 @@ func (s Sealed) verify() (wrong []Finding, r Record, err error) {
 	case r.ID != s.Seal.ID:
 		wrong = append(wrong, Finding{Text: fmt.Sprintf("the seal is of record %q, this is %q", s.Seal.ID, r.ID)})
 	}
-	return wrong, r, err
+	return wrong, r, seal, err
 }
 
 func (s Sealed) verifySeal() error {
