@@ -54,6 +54,7 @@ type gateMods struct {
 
 	// By faults of stages.
 	mixed    float64 // Hz added to what is counted
+	lasts    float64 // true length of the gate over the one that is set, 0 is 1
 	pulses   float64 // pulses over what they should be, 0 is 1
 	stray    float64 // Hz of what is counted in place of the signal; 0 is the signal
 	overflow bool    // the count overflows

@@ -39,7 +39,7 @@ func (c *counter) open(r *gateRun) {
 	now := c.b.clock.Now()
 	s := c.sees(r.input)
 	r.start, r.waiting, r.parts = now, false, []part{{now, s}}
-	r.end = now.Add(seconds(r.input.seconds(c.lasts(c.b.gateMods(c.occasion(s, r.input))), s.f)))
+	r.end = now.Add(seconds(c.takes(r.input, c.b.gateMods(c.occasion(s, r.input)), s.f)))
 }
 
 // lasts is how long the gate is, s, with what faults make of the one that is set.
@@ -48,6 +48,11 @@ func (c *counter) lasts(m gateMods) float64 {
 		return gate
 	}
 	return m.most
+}
+
+// takes is how long a measurement of f takes, s.
+func (c *counter) takes(in *input, m gateMods, f float64) float64 {
+	return in.seconds(c.lasts(m), f) * orOne(m.lasts)
 }
 
 // abort stops an open gate. It uses up no ordinal and ages nothing, so that
@@ -102,7 +107,7 @@ func (c *counter) complete(r *gateRun) {
 		c.b.gates = append(c.b.gates, gateDone{c, c.setting(s, r.input), c.b.age})
 	}
 	c.ordinals[c.setting(s, r.input)]++
-	c.b.pass(r.input.seconds(c.lasts(m), s.f))
+	c.b.pass(c.takes(r.input, m, s.f))
 	if digits != "" {
 		c.display = digits
 	}

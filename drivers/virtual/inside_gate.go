@@ -8,14 +8,17 @@ func (w *walk) gateControl(m stageMods, x wave) wave {
 	if m.dead || !x.on {
 		return x.off()
 	}
-	length := orOne(m.length) * (1 - m.short)
+	length := orOne(m.length) * (1 - m.short) / math.Max(leastShare, x.factor) // it counts pulses of the reference
 	w.end.short, w.end.most = 1-length, m.most
-	x.nominal, x.length = 0, w.gate*length
+	x.nominal, x.factor, x.length = 0, 1, w.gate*length
 	if m.most > 0 {
 		x.length = math.Min(w.gate, m.most) * length
 	}
 	return x
 }
+
+// leastShare of the pulses of a reference gets through as long as any does.
+const leastShare = 1e-3
 
 // gated is what passes the gate.
 func (w *walk) gated(s *stage, m stageMods, x wave) wave {
@@ -87,6 +90,7 @@ func (w *walk) into(m *gateMods) {
 	x := w.out()
 	m.y += w.end.y
 	m.short = 1 - (1-m.short)*(1-w.end.short)
+	m.lasts = 1 - w.end.short
 	if w.end.most > 0 && (m.most == 0 || w.end.most < m.most) {
 		m.most = w.end.most
 	}

@@ -51,6 +51,7 @@ func TestWalkByHand(t *testing.T) {
 		{"gate 1 % short", "stage:stage=gate control,mode=short,amount=1 %", 1, "10 MHZ", 9.9e6, 10},
 		{"gate and its control short", "stage:stage=gate,mode=short,amount=50 %", 3, "9.137 GHZ", 9e9 + 137e6/2, 10},
 		{"gate a tenth", "stage:stage=gate control,mode=wrong-length,amount=1/10", 2, "400 MHZ", 40e6, 320},
+		{"reference 7.5 dB low: every other pulse", "stage:stage=reference buffer,mode=weak,amount=7.5 dB", 1, "10 MHZ", 20e6, 10},
 		{"decade stays", "stage:stage=counting chain,mode=stuck-decade,amount=2:7", 2, "400 MHZ", 1250700 * 320, 0}, // 1250000 counts
 		{"digit stays", "stage:stage=output register,mode=stuck-digit,amount=2:7", 2, "400 MHZ", 400000700, 0},
 		{"chain too slow", "stage:stage=counting chain,mode=slow,amount=60 MHz", 1, "100 MHZ", 0, 0},
@@ -127,6 +128,15 @@ func TestNoiseFallsWithTheLevel(t *testing.T) {
 	// Input A needs 25 mV less 6 dB: -25.03 dBm; its impedance doubles the voltage, the cable takes 0.04 dB.
 	require.InDelta(t, 97, scatter("-30.7"), 20) // 0.3 dB above; 200 draws know it to 5 %, the source's level error is 0.2 dB
 	require.InDelta(t, 9.7, scatter("-10.7"), 2)
+}
+
+// A gate that is a tenth as long as set is over as soon.
+func TestWrongGateTakesItsTime(t *testing.T) {
+	d := failing(t, "stage:stage=gate control,mode=wrong-length,amount=1/10")
+	set(d.lf, "10 MHZ", "-10")
+	start := d.b.clock.Now()
+	d.read(1, "1")
+	require.InDelta(t, 0.1, d.b.clock.Now().Sub(start).Seconds(), 1e-6)
 }
 
 func TestSelfTestTakesItsWay(t *testing.T) {

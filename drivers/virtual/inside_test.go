@@ -25,11 +25,11 @@ var sweepPoints = []struct {
 	{3, "MW", "11.9 GHZ", "-16"}, {3, "MW", "12.3 GHZ", "-10"}, {3, "MW", "15 GHZ", "-10"}, {3, "MW", "17.9 GHZ", "-10"},
 }
 
-// sweep reads every point twice with both sources' cables in place, and then
-// asks for the self-test and for each probe at one point of each path.
+// sweep reads every point twice, probes everywhere at one or two points of each
+// path, and asks for the self-test.
 func sweep(t *testing.T, d *desk) (list []string) {
 	t.Helper()
-	for _, p := range sweepPoints {
+	for i, p := range sweepPoints {
 		input := string(rune('A' + p.channel - 1))
 		require.NoError(t, d.b.Connect(p.source, input))
 		source := d.lf
@@ -41,6 +41,9 @@ func sweep(t *testing.T, d *desk) (list []string) {
 			list = append(list, fmt.Sprintf("%s %s %s: %s", input, p.f, p.level, d.read(p.channel, "0.1")))
 		}
 		for _, x := range d.b.TestPoints() {
+			if i%3 != 0 { // one or two points of each path do
+				break
+			}
 			found, err := d.b.Probe(x.Name)
 			require.NoError(t, err)
 			list = append(list, input+" "+p.f+" "+found.String())

@@ -101,7 +101,8 @@ func (w *walk) oscillator(s *stage, m stageMods, x wave) wave {
 	if m.dead || !x.on {
 		return x.off()
 	}
-	x.nominal, x.shift = f*x.nominal/w.c.timebase.frequency, f*m.y+m.pull
+	lost := x.frequency() - x.nominal // pulses that the reference lacks
+	x.nominal, x.shift, x.factor = f*x.nominal/w.c.timebase.frequency, f*(m.y+lost/w.c.timebase.frequency)+m.pull, 1
 	x.noisy = x.noisy || m.wanders
 	return x
 }

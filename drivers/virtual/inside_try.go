@@ -23,9 +23,9 @@ func (b *Bench) tryInside(doc *tomlfile.Document) {
 			want := in.counts(f, w.ownY())
 			switch {
 			case !x.on || x.origin != in.sc.Name:
-				doc.Add("counter.stage", "a signal of %s at input %q does not get to the reply; follow fed_by and ways", hertzText(f), in.sc.Name)
+				doc.Add("counter.stage", "a signal of %s at input %q does not get to the reply; follow fed_by and ways, or leave all stages out", hertzText(f), in.sc.Name)
 			case x.nominal < want*(1-1e-9)-1e-3 || x.nominal > want*(1+1e-9)+1e-3:
-				doc.Add(fmt.Sprintf("counter.input[%d].kind", i), "by the stages a signal of %s is counted as %s, by the kind of the input as %s",
+				doc.Add(fmt.Sprintf("counter.input[%d].kind", i), "by the stages a signal of %s is counted as %s, by the kind of the input as %s; change the stages, too, or leave them all out",
 					hertzText(f), hertzText(x.nominal), hertzText(want))
 			default:
 				continue
