@@ -13,10 +13,12 @@ import (
 
 // chain is a model of n stages in a row between input A and the reading, each
 // as likely to be dead as any other, with a test point after each but the last.
+// Two faults at once are next to impossible: the first of two lies early in a
+// row, which moves the best split forward.
 func chain(t testing.TB, n int) *Network {
 	t.Helper()
 	var b strings.Builder
-	b.WriteString("schema = \"bandproof block model 1\"\nname = \"chain\"\nunit = \"chain\"\norigin = \"a test\"\n")
+	b.WriteString("schema = \"bandproof block model 1\"\nname = \"chain\"\nunit = \"chain\"\norigin = \"a test\"\nfaults = \"1e-4\"\n")
 	fmt.Fprintf(&b, "reading = \"stage %d\"\n[[way]]\nname = \"A\"\ninput = \"A\"\nfrom = \"1 MHz\"\nto = \"100 MHz\"\n", n)
 	b.WriteString("[[stage]]\nname = \"input A\"\nkind = \"connector\"\ninput = \"A\"\nrate = \"1e-9\"\nmodes = [\"dead\"]\n")
 	before := "input A"
@@ -40,15 +42,18 @@ func TestHalfSplitting(t *testing.T) {
 	for _, n := range []int{4, 8, 16, 32, 64} {
 		t.Run(fmt.Sprint(n), func(t *testing.T) {
 			network := chain(t, n)
-			dead := []Observation{{ID: "A-001", Input: "A", Frequency: 1e7, Kind: symptom.None},
-				{ID: "A-002", Input: "A", Frequency: 2e7, Kind: symptom.None}}
+			var dead []Observation
+			for k := range 4 {
+				dead = append(dead, Observation{ID: fmt.Sprint(k), Input: "A", Frequency: float64(k+1) * 1e7, Kind: symptom.None})
+			}
 			post, err := network.Infer(t.Context(), dead, Options{})
 			require.NoError(t, err)
 			probes, err := post.Probes(t.Context(), nil)
 			require.NoError(t, err)
 			require.Equal(t, fmt.Sprintf("TP%d", n/2), probes[0].TestPoint)
-			total := 0
-			for fault := 1; fault <= n; fault++ {
+			total, faults := 0, 0
+			for fault := 1; fault <= n; fault += max(1, n/16) {
+				faults++
 				evidence := dead
 				for look := 1; ; look++ {
 					require.LessOrEqual(t, look, n, "stage %d is not found", fault)
@@ -67,7 +72,7 @@ func TestHalfSplitting(t *testing.T) {
 					total++
 				}
 			}
-			mean := float64(total) / float64(n)
+			mean := float64(total) / float64(faults)
 			require.InDelta(t, math.Log2(float64(n)), mean, 0.5)
 			looks, exact, err := post.Expected(t.Context(), nil)
 			require.NoError(t, err)

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"context"
 	"math"
-	"slices"
 )
 
 // Options of an inference.
@@ -12,22 +11,23 @@ type Options struct {
 	// Lose is the share of the probability that leaving out unlikely pairs of
 	// faults may lose; 1e-9 unless stated. Negative: nothing is left out.
 	Lose float64
-	// Pairs bounds how many variants are taken into pairs; 600 unless stated.
+	// Pairs bounds how many kinds of faults, told apart by the evidence, are taken
+	// into pairs; 1500 unless stated. Where it cuts, Posterior.Lost may be large.
 	Pairs int
-}
-
-// hypothesis is no fault, one, or two.
-type hypothesis struct {
-	faults []variant
-	p      float64
-	fit    float64 // log likelihood of the evidence
 }
 
 // Posterior is what is believed after evidence.
 type Posterior struct {
 	network *Network
 	looks   []look
-	list    []hypothesis // most probable first; sums to 1
+	all     []variant // every way in which a stage may have failed
+	sure    []float64 // probability of each, alone or with another
+	alone   []float64 // and alone
+	fit     []float64 // log likelihood of the evidence under each alone, over that of a good unit
+	good    float64
+	classes []class
+	pairs   []pair       // of classes
+	list    []hypothesis // the most probable ones, in order
 	// Lost bounds the probability of pairs of faults that were left out, relative
 	// to all.
 	Lost float64
@@ -40,221 +40,188 @@ type Posterior struct {
 // probability is bounded by Posterior.Lost.
 func (n *Network) Infer(ctx context.Context, evidence []Observation, o Options) (*Posterior, error) {
 	post := &Posterior{network: n}
+	see := n.seeing()
 	for _, x := range evidence {
-		if l, ok := n.lookOf(x); ok && place(x.Kind) >= 0 {
+		if l, ok := see.lookOf(x); ok && l.seen >= 0 {
 			post.looks = append(post.looks, l)
 		} else {
 			post.Outside = append(post.Outside, x)
 		}
 	}
-	w := &weighing{n: n, looks: post.looks, options: o, all: n.variants(post.looks)}
-	if err := w.singles(ctx); err != nil {
-		return nil, err
+	w := &weighing{n: n, looks: post.looks, lose: cmp.Or(o.Lose, 1e-9), most: cmp.Or(o.Pairs, 1500), all: n.variants(post.looks)}
+	for _, step := range []func(context.Context) error{w.see, w.classify, w.pair} {
+		if err := step(ctx); err != nil {
+			return nil, err
+		}
 	}
-	if err := w.pairs(ctx); err != nil {
-		return nil, err
-	}
-	post.list, post.Lost = w.normalised()
-	return post, nil
+	post.all, post.classes, post.pairs = w.all, w.classes, w.pairs
+	w.normalise(post)
+	post.list = post.likeliest()
+	return post, ctx.Err()
 }
 
-// weighing is an inference under way. Weights are logarithms, of prior odds
-// times likelihood.
+// weighing is an inference under way. Faults to which all looks answer alike
+// make a class, so that a pair of classes is weighed for all its pairs of faults
+// at once. Weights are logarithms, over that of a good unit.
 type weighing struct {
 	n       *Network
 	looks   []look
-	options Options
+	lose    float64
+	most    int
 	all     []variant
-	base    float64   // log likelihood of a good unit
-	single  []float64 // log likelihood of each variant over that of a good unit
-	most    []float64 // the same, of the variant with whatever else there may be
-	list    []hypothesis
+	columns []*column
+	classes []class
+	pairs   []pair
 	lost    []float64 // logarithms of what was left out
 }
 
-func (w *weighing) singles(ctx context.Context) error {
-	good := make([]float64, len(w.looks))
-	for k := range w.looks {
-		good[k] = math.Log(certain.leaky()[place(w.looks[k].obs.Kind)])
-		w.base += good[k]
-	}
-	top := math.Log((1 - Leak) + Leak/symptoms)
-	w.list = append(w.list, hypothesis{fit: w.base})
+// class is variants that have the same effect on every look.
+type class struct {
+	effects []uint16 // by column
+	members []int
+	prior   float64   // of all of them
+	stages  []int     // that they are of, ascending
+	part    []float64 // of the prior, by place in stages
+	single  float64   // log likelihood of one of them alone
+	most    float64   // the most that it can be with whatever other fault
+	// weight is the likelihood alone, and with what of the prior of other faults
+	// by place in stages, as shares of all.
+	weight float64
+	paired []float64
+}
+
+// pair is a fault of each of two classes, which may be the same.
+type pair struct {
+	a, b   int
+	fit    float64
+	weight float64 // likelihood as a share of all
+}
+
+// classify puts variants that do the same to all looks together.
+func (w *weighing) classify(ctx context.Context) error {
+	index := map[string]int{}
+	key := make([]byte, 2*len(w.columns))
 	for k, v := range w.all {
 		if k%256 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		single, most := 0.0, 0.0
-		for i := range w.looks {
-			l := &w.looks[i]
-			if !l.touches(v.stage) {
-				most += top - good[i]
-				continue
-			}
-			s := place(l.obs.Kind)
-			var p, bound float64
-			for _, x := range l.ways {
-				d := w.n.inWay(v, l, x)
-				p += d[s]
-				bound += atMost(d, s)
-			}
-			share := (1 - Leak) / float64(len(l.ways))
-			single += math.Log(p*share+Leak/symptoms) - good[i]
-			most += math.Log(bound*share+Leak/symptoms) - good[i]
+		for i, c := range w.columns {
+			key[2*i], key[2*i+1] = byte(c.effects[k]), byte(c.effects[k]>>8)
 		}
-		w.single, w.most = append(w.single, single), append(w.most, most)
-		w.list = append(w.list, hypothesis{faults: w.all[k : k+1 : k+1], fit: w.base + single})
+		at, ok := index[string(key)]
+		if !ok {
+			at = len(w.classes)
+			index[string(key)] = at
+			w.classes = append(w.classes, w.classOf(k))
+		}
+		c := &w.classes[at]
+		if last := len(c.stages) - 1; last < 0 || c.stages[last] != v.stage {
+			c.stages, c.part = append(c.stages, v.stage), append(c.part, 0)
+		}
+		c.members = append(c.members, k)
+		c.part[len(c.part)-1] += v.prior
+		c.prior += v.prior
 	}
 	return nil
 }
 
-// atMost bounds what both gives for a symptom, whatever the other fault is.
-func atMost(d distribution, s int) float64 {
-	switch s {
-	case sGood:
-		return d[sGood]
-	case sNone:
-		return 1
+// classOf is a new class for a variant, empty yet.
+func (w *weighing) classOf(variant int) class {
+	c := class{effects: make([]uint16, len(w.columns))}
+	for i, x := range w.columns {
+		e := x.effects[variant]
+		c.effects[i] = e
+		c.single += x.count * x.table.fit[e][0]
+		c.most += x.count * x.table.most[e]
 	}
-	return 1 - d[sNone]
+	return c
 }
 
-// pairs weighs two faults at once. A pair is left out where a bound on its
-// weight says that it does not matter.
-func (w *weighing) pairs(ctx context.Context) error {
-	kept, least := w.partners()
-	seen := make([]effects, len(kept))
-	for k, i := range kept {
-		seen[k] = w.effects(w.all[i])
+// others is the prior of faults of a class in other stages than the one: sums,
+// so that no small one is lost in a difference.
+func (c *class) others(stages int) []float64 {
+	list := make([]float64, stages)
+	for k := range list {
+		list[k] = c.prior
 	}
-	for i := range kept {
-		if ctx.Err() != nil {
-			return ctx.Err()
-		}
-		for j := range i {
-			a, b := kept[i], kept[j]
-			if w.all[a].stage == w.all[b].stage {
-				continue
+	before := 0.0
+	for k, s := range c.stages {
+		list[s] = before
+		before += c.part[k]
+	}
+	after := 0.0
+	for k := len(c.stages) - 1; k >= 0; k-- {
+		list[c.stages[k]] += after
+		after += c.part[k]
+	}
+	return list
+}
+
+// normalise makes probabilities of weights.
+func (w *weighing) normalise(post *Posterior) {
+	others := make([][]float64, len(w.classes))
+	top := 0.0
+	for k := range w.classes {
+		c := &w.classes[k]
+		top = max(top, math.Log(c.prior)+c.single)
+		c.paired = make([]float64, len(c.stages))
+	}
+	for k := range w.pairs {
+		p := &w.pairs[k]
+		top = max(top, math.Log(w.classes[p.a].prior)+math.Log(w.classes[p.b].prior)+p.fit)
+		for _, x := range []int{p.a, p.b} {
+			if others[x] == nil {
+				others[x] = w.classes[x].others(len(w.n.Model.Stages))
 			}
-			prior := math.Log(w.all[a].prior) + math.Log(w.all[b].prior)
-			if bound := prior + min(w.most[a], w.most[b]); bound < least {
-				w.lost = append(w.lost, bound)
-				continue
+		}
+	}
+	all := math.Exp(-top)
+	for k := range w.classes {
+		c := &w.classes[k]
+		c.weight = math.Exp(c.single - top)
+		all += c.weight * c.prior
+	}
+	for k := range w.pairs {
+		p := &w.pairs[k]
+		p.weight = math.Exp(p.fit - top)
+		all += p.weight * w.together(p, others)
+	}
+	for k := range w.pairs {
+		w.pairs[k].weight /= all
+	}
+	post.good = math.Exp(-top) / all
+	post.sure, post.alone, post.fit = make([]float64, len(w.all)), make([]float64, len(w.all)), make([]float64, len(w.all))
+	for k := range w.classes {
+		c := &w.classes[k]
+		c.weight /= all
+		at := 0
+		for _, m := range c.members {
+			for c.stages[at] != w.all[m].stage {
+				at++
 			}
-			fit := w.base + w.together(seen[i], seen[j])
-			w.list = append(w.list, hypothesis{faults: []variant{w.all[a], w.all[b]}, fit: fit})
+			post.fit[m] = c.single
+			post.alone[m] = w.all[m].prior * c.weight
+			post.sure[m] = post.alone[m] + w.all[m].prior*c.paired[at]/all
 		}
-	}
-	return nil
-}
-
-// partners lists the variants that pairs are made of, and the least weight (over
-// that of a good unit) at which a pair matters.
-func (w *weighing) partners() (kept []int, least float64) {
-	lose, most := cmp.Or(w.options.Lose, 1e-9), cmp.Or(w.options.Pairs, 600)
-	total, priors := 1.0, 0.0 // weights over a good unit's; at least 1, so that nothing overflows below
-	shift := 0.0
-	for k, v := range w.all {
-		shift = max(shift, math.Log(v.prior)+w.single[k])
-		priors += v.prior
-	}
-	total = math.Exp(-shift)
-	for k, v := range w.all {
-		total += math.Exp(math.Log(v.prior) + w.single[k] - shift)
-	}
-	all := math.Log(total) + shift
-	bound := func(k int) float64 { return math.Log(w.all[k].prior) + w.most[k] + math.Log(priors) }
-	order := make([]int, len(w.all))
-	for k := range order {
-		order[k] = k
-	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(bound(a), bound(b)) })
-	if lose < 0 {
-		return order, math.Inf(-1)
-	}
-	sum, first := 0.0, 0
-	for ; first < len(order); first++ {
-		x := math.Exp(bound(order[first]) - all)
-		if sum+x > lose/2 && len(order)-first <= most {
-			break
-		}
-		sum += x
-		w.lost = append(w.lost, bound(order[first]))
-	}
-	pairs := max(1, len(order)-first)
-	return order[first:], all + math.Log(lose/2) - 2*math.Log(float64(pairs))
-}
-
-// effects is what a variant alone would do to each look.
-type effects struct {
-	touched []bool
-	alone   []float64        // log likelihood over that of a good unit
-	ways    [][]distribution // by look and way
-}
-
-func (w *weighing) effects(v variant) effects {
-	e := effects{make([]bool, len(w.looks)), make([]float64, len(w.looks)), make([][]distribution, len(w.looks))}
-	for k := range w.looks {
-		l := &w.looks[k]
-		if e.touched[k] = l.touches(v.stage); !e.touched[k] {
-			continue
-		}
-		s, p := place(l.obs.Kind), 0.0
-		for _, x := range l.ways {
-			d := w.n.inWay(v, l, x)
-			e.ways[k] = append(e.ways[k], d)
-			p += d[s] / float64(len(l.ways))
-		}
-		e.alone[k] = math.Log((1-Leak)*p+Leak/symptoms) - math.Log(certain.leaky()[s])
-	}
-	return e
-}
-
-// together is the log likelihood of two variants over that of a good unit.
-func (w *weighing) together(a, b effects) float64 {
-	sum := 0.0
-	for k := range w.looks {
-		switch {
-		case !b.touched[k]:
-			sum += a.alone[k]
-		case !a.touched[k]:
-			sum += b.alone[k]
-		default:
-			s, p := place(w.looks[k].obs.Kind), 0.0
-			for x := range a.ways[k] {
-				d := both(a.ways[k][x], b.ways[k][x])
-				p += d[s] / float64(len(a.ways[k]))
-			}
-			sum += math.Log((1-Leak)*p+Leak/symptoms) - math.Log(certain.leaky()[s])
-		}
-	}
-	return sum
-}
-
-// normalised sorts and normalises the hypotheses; lost is relative to all.
-func (w *weighing) normalised() (list []hypothesis, lost float64) {
-	weight := func(h hypothesis) float64 {
-		x := h.fit
-		for _, v := range h.faults {
-			x += math.Log(v.prior)
-		}
-		return x
-	}
-	top := math.Inf(-1)
-	for _, h := range w.list {
-		top = max(top, weight(h))
-	}
-	sum := 0.0
-	for k := range w.list {
-		w.list[k].p = math.Exp(weight(w.list[k]) - top)
-		sum += w.list[k].p
-	}
-	for k := range w.list {
-		w.list[k].p /= sum
 	}
 	for _, x := range w.lost {
-		lost += math.Exp(x+w.base-top) / sum
+		post.Lost += math.Exp(x-top) / all
 	}
-	slices.SortStableFunc(w.list, func(a, b hypothesis) int { return cmp.Compare(b.p, a.p) })
-	return w.list, lost
+}
+
+// together adds what a pair of classes gives to each stage of them, and returns
+// the prior of all their pairs of faults in two stages.
+func (w *weighing) together(p *pair, others [][]float64) (prior float64) {
+	a, b := &w.classes[p.a], &w.classes[p.b]
+	for k, s := range a.stages {
+		a.paired[k] += p.weight * others[p.b][s]
+		prior += a.part[k] * others[p.b][s]
+	}
+	if p.a == p.b {
+		return prior / 2
+	}
+	for k, s := range b.stages {
+		b.paired[k] += p.weight * others[p.a][s]
+	}
+	return prior
 }

@@ -35,7 +35,10 @@ type connection struct {
 type Network struct {
 	Model       *Model
 	stages      map[string]int
+	points      map[string]int
+	after       []int // by test point: the stage whose output it is
 	connections []connection
+	in, out     [][]*connection // by stage
 	reading     int
 	internals   []expression // by Model.Internals
 	// seen[place+1][way][stage] is what the stage is to the place; 0 where it
@@ -46,11 +49,13 @@ type Network struct {
 	position [][]string
 	// feeds[way][stage] says what comes out of a stage; nil where nothing does.
 	feeds [][]*connection
+	// fed[way][stage] tells whether anything comes to a good stage.
+	fed [][]bool
 }
 
 // build makes the network of a model that has been checked.
 func build(m *Model) *Network {
-	n := &Network{Model: m, stages: map[string]int{}}
+	n := &Network{Model: m, stages: map[string]int{}, points: map[string]int{}}
 	for k, s := range m.Stages {
 		n.stages[s.Name] = k
 	}
@@ -73,14 +78,36 @@ func build(m *Model) *Network {
 		}
 		n.connections = append(n.connections, e)
 	}
-	n.seen = append(n.seen, n.look(n.reading))
-	for _, p := range m.TestPoints {
-		n.seen = append(n.seen, n.look(n.stages[p.After]))
+	n.in, n.out = make([][]*connection, len(m.Stages)), make([][]*connection, len(m.Stages))
+	for k := range n.connections {
+		c := &n.connections[k]
+		n.in[c.to], n.out[c.from] = append(n.in[c.to], c), append(n.out[c.from], c)
+	}
+	n.lookEverywhere()
+	switches := make([][]int, len(m.Stages))
+	for k := range switches {
+		switches[k] = n.switches(k)
 	}
 	for way := range m.Ways {
-		n.position, n.feeds = append(n.position, n.positions(way)), append(n.feeds, n.feed(way))
+		n.position, n.feeds = append(n.position, n.positions(way, switches)), append(n.feeds, n.feed(way))
+		n.fed = append(n.fed, n.fedIn(way))
 	}
 	return n
+}
+
+// lookEverywhere goes back from each place; test points after one stage share
+// what is seen there.
+func (n *Network) lookEverywhere() {
+	from := map[int][][]role{n.reading: n.look(n.reading)}
+	n.seen = append(n.seen, from[n.reading])
+	for k, p := range n.Model.TestPoints {
+		after := n.stages[p.After]
+		if from[after] == nil {
+			from[after] = n.look(after)
+		}
+		n.after, n.points[p.Name] = append(n.after, after), k
+		n.seen = append(n.seen, from[after])
+	}
 }
 
 // look goes from a place back along everything that leads to it, in each way.
@@ -94,8 +121,8 @@ func (n *Network) look(place int) [][]role {
 				return
 			}
 			roles[stage] |= as
-			for _, c := range n.connections {
-				if c.to != stage || !c.ways[way] || n.shut(c, way) {
+			for _, c := range n.in[stage] {
+				if !c.ways[way] || n.shut(c, way) {
 					continue
 				}
 				next := as
@@ -113,20 +140,23 @@ func (n *Network) look(place int) [][]role {
 
 // shut tells whether a connection comes from the connector of an input that the
 // way does not use.
-func (n *Network) shut(c connection, way int) bool {
+func (n *Network) shut(c *connection, way int) bool {
 	input := n.Model.Stages[c.from].Input
 	return input != "" && input != n.Model.Ways[way].Input
 }
 
 // positions says for each stage that can stay one way which one a way needs: the
 // signal's connections of the switches that it is or that it sets.
-func (n *Network) positions(way int) []string {
+func (n *Network) positions(way int, switches [][]int) []string {
+	used := func(c *connection) bool {
+		return c.as == asSignal && c.ways[way] && n.seen[0][way][c.from] != 0 && n.seen[0][way][c.to] != 0
+	}
 	list := make([]string, len(n.Model.Stages))
 	for k := range n.Model.Stages {
 		var text []string
-		for _, sw := range n.switches(k) {
-			for _, c := range n.connections {
-				if (c.from == sw || c.to == sw) && c.as == asSignal && c.ways[way] && n.seen[0][way][c.from] != 0 && n.seen[0][way][c.to] != 0 {
+		for _, sw := range switches[k] {
+			for _, c := range slices.Concat(n.in[sw], n.out[sw]) {
+				if used(c) {
 					text = append(text, c.stated.From+">"+c.stated.To)
 				}
 			}
@@ -148,9 +178,8 @@ func (n *Network) switches(stage int) []int {
 			return
 		}
 		visited[k] = true
-		for _, c := range n.connections {
+		for _, c := range n.out[k] {
 			switch {
-			case c.from != k:
 			case c.as == asControl:
 				list = append(list, c.to)
 			case n.Model.Stages[k].Kind == "control line":

@@ -11,14 +11,7 @@ import (
 )
 
 // Good is the probability that no stage is at fault.
-func (p *Posterior) Good() float64 {
-	for _, h := range p.list {
-		if len(h.faults) == 0 {
-			return h.p
-		}
-	}
-	return 0
-}
+func (p *Posterior) Good() float64 { return p.good }
 
 // Stage is the probability that a stage is at fault, alone or with another.
 func (p *Posterior) Stage(name string) float64 {
@@ -31,10 +24,8 @@ func (p *Posterior) Stage(name string) float64 {
 
 func (p *Posterior) stages() []float64 {
 	list := make([]float64, len(p.network.Model.Stages))
-	for _, h := range p.list {
-		for _, v := range h.faults {
-			list[v.stage] += h.p
-		}
+	for k, v := range p.all {
+		list[v.stage] += p.sure[k]
 	}
 	return list
 }
@@ -71,39 +62,33 @@ type Pair struct {
 
 // Suspects lists every stage, the most probable first.
 func (p *Posterior) Suspects() []Suspect {
-	model := p.network.Model
-	list := make([]Suspect, len(model.Stages))
-	modes := make([]map[Mode]float64, len(list))
-	says := make([]map[Mode]variant, len(list)) // the most probable degree, as the list goes down
-	best := make([]*variant, len(list))
-	for k, s := range model.Stages {
-		list[k] = Suspect{Stage: s.Name, Kind: s.Kind, Place: s.Place, fit: math.Inf(-1)}
-		modes[k], says[k] = map[Mode]float64{}, map[Mode]variant{}
-	}
-	for i := range p.list {
-		h := &p.list[i]
-		for j := range h.faults {
-			v := &h.faults[j]
-			list[v.stage].Probability += h.p
-			modes[v.stage][v.mode] += h.p
-			if _, seen := says[v.stage][v.mode]; !seen {
-				says[v.stage][v.mode] = *v
+	list := make([]Suspect, 0, len(p.network.Model.Stages))
+	at := 0 // variants are in the order of stages, and of modes within one
+	for k, s := range p.network.Model.Stages {
+		x, best := Suspect{Stage: s.Name, Kind: s.Kind, Place: s.Place, fit: math.Inf(-1)}, -1
+		likeliest := -1.0 // degree of the mode
+		for ; at < len(p.all) && p.all[at].stage == k; at++ {
+			v := p.all[at]
+			last := len(x.Modes) - 1
+			if last < 0 || x.Modes[last].Mode != v.mode {
+				x.Modes, last, likeliest = append(x.Modes, ModeOf{Mode: v.mode}), last+1, -1
 			}
-			if len(h.faults) == 1 && h.fit > list[v.stage].fit {
-				list[v.stage].fit, best[v.stage] = h.fit, v
+			x.Probability += p.sure[at]
+			x.Modes[last].Probability += p.sure[at]
+			if p.sure[at] > likeliest {
+				likeliest, x.Modes[last].Says = p.sure[at], v.says()
+			}
+			if p.fit[at] > x.fit {
+				x.fit, best = p.fit[at], at
 			}
 		}
-	}
-	for k := range list {
-		for m, x := range modes[k] {
-			list[k].Modes = append(list[k].Modes, ModeOf{m, x, says[k][m].says()})
-		}
-		slices.SortFunc(list[k].Modes, func(a, b ModeOf) int {
+		slices.SortStableFunc(x.Modes, func(a, b ModeOf) int {
 			return cmp.Or(cmp.Compare(b.Probability, a.Probability), cmp.Compare(a.Mode, b.Mode))
 		})
-		if best[k] != nil {
-			list[k].For, list[k].Against, list[k].Leaves = p.reasons(*best[k])
+		if best >= 0 {
+			x.For, x.Against, x.Leaves = p.reasons(p.all[best])
 		}
+		list = append(list, x)
 	}
 	slices.SortStableFunc(list, func(a, b Suspect) int { return cmp.Compare(b.Probability, a.Probability) })
 	return list
@@ -129,11 +114,22 @@ func (v variant) says() string {
 
 // Pairs lists pairs of stages of at least a probability, the most probable first.
 func (p *Posterior) Pairs(least float64) []Pair {
-	sum := map[[2]int]float64{}
-	for _, h := range p.list {
-		if len(h.faults) == 2 {
-			a, b := h.faults[0].stage, h.faults[1].stage
-			sum[[2]int{min(a, b), max(a, b)}] += h.p
+	const nothing = 1e-18 // that even half a million of classes make no difference
+	sure, sum := p.stages(), map[[2]int]float64{}
+	for _, x := range p.pairs {
+		a, b := &p.classes[x.a], &p.classes[x.b]
+		if least > 0 && x.weight*a.prior*b.prior < nothing {
+			continue
+		}
+		for i, s := range a.stages {
+			if sure[s] < least {
+				continue
+			}
+			for j, t := range b.stages {
+				if s != t && sure[t] >= least && (x.a != x.b || i < j) {
+					sum[[2]int{min(s, t), max(s, t)}] += x.weight * a.part[i] * b.part[j]
+				}
+			}
 		}
 	}
 	var list []Pair
@@ -183,7 +179,7 @@ func (p *Posterior) Unexplained() []Observation {
 	var list []Observation
 	for k := range p.looks {
 		l := &p.looks[k]
-		s, mass, all := place(l.obs.Kind), 0.0, 0.0
+		s, mass, all := l.seen, 0.0, 0.0
 		for i := 0; i < len(p.list) && i < 300 && all < 0.99; i++ {
 			all += p.list[i].p
 			if p.network.predict(p.list[i].faults, l)[s] <= byChance {

@@ -51,62 +51,22 @@ func (p Probe) Observation(kind symptom.Kind) Observation {
 	return o
 }
 
-// belief is the more probable hypotheses, grouped by which stages are at fault.
-type belief struct {
-	list   []hypothesis
-	group  []int // of each hypothesis
-	groups int
-	weight []float64 // of each group; sums to 1
-}
-
-func (p *Posterior) belief() belief {
-	const enough, most = 1 - 1e-5, 500
-	b, sum, index := belief{}, 0.0, map[[2]int]int{}
-	for k := 0; k < len(p.list) && k < most && sum < enough; k++ {
-		sum += p.list[k].p
-		b.list = append(b.list, p.list[k])
-	}
-	for k := range b.list {
-		b.list[k].p /= sum
-		key := stagesOf(b.list[k].faults)
-		if _, ok := index[key]; !ok {
-			index[key] = b.groups
-			b.weight = append(b.weight, 0)
-			b.groups++
-		}
-		b.group = append(b.group, index[key])
-		b.weight[index[key]] += b.list[k].p
-	}
-	return b
-}
-
-// stagesOf numbers which stages are at fault, whatever the mode.
-func stagesOf(faults []variant) [2]int {
-	key := [2]int{-1, -1}
-	for k, v := range faults {
-		key[k] = v.stage
-	}
-	return [2]int{min(key[0], key[1]), max(key[0], key[1])}
-}
-
 // Probes lists the looks that are left, the one that is worth most first. done
 // names what test points need and has been done.
 func (p *Posterior) Probes(ctx context.Context, done map[string]bool) ([]Probe, error) {
-	b := p.belief()
+	b := p.belief(1, mostBelieved)
+	everything := branch{all(b.groups), b.weight}
 	var list []Probe
 	for _, c := range p.candidates(done) {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		answers := p.network.answers(b, &c.look)
-		c.Information = information(b.weight, answers)
+		answers := p.answers(b, &c.look)
+		seen, info := everything.information(&answers)
+		c.Information = info
 		for s, k := range symptom.Kinds() {
-			sum := 0.0
-			for g := range answers {
-				sum += b.weight[g] * answers[g][s]
-			}
-			if sum >= 0.005 {
-				c.Answers = append(c.Answers, Answer{k, sum})
+			if seen[s] >= rare {
+				c.Answers = append(c.Answers, Answer{k, seen[s]})
 			}
 		}
 		slices.SortStableFunc(c.Answers, func(x, y Answer) int { return cmp.Compare(y.Probability, x.Probability) })
@@ -116,44 +76,15 @@ func (p *Posterior) Probes(ctx context.Context, done map[string]bool) ([]Probe, 
 	return list, nil
 }
 
-// answers is what a look shows, by which stages are at fault.
-func (n *Network) answers(b belief, l *look) []distribution {
-	list := make([]distribution, b.groups)
-	for k, h := range b.list {
-		d := n.predict(h.faults, l)
-		for s := range d {
-			list[b.group[k]][s] += d[s] * h.p / b.weight[b.group[k]]
-		}
-	}
-	return list
-}
-
-// information is the mutual information of what is at fault and what is seen,
-// in bit: the entropy that the answer is expected to take away (Shannon 1948).
-func information(weight []float64, answers []distribution) float64 {
-	sum := 0.0
-	for s := range symptoms {
-		all := 0.0
-		for g, w := range weight {
-			all += w * answers[g][s]
-		}
-		for g, w := range weight {
-			if x := answers[g][s]; w > 0 && x > 0 {
-				sum += w * x * math.Log2(x/all)
-			}
-		}
-	}
-	return max(0, sum)
-}
-
 // candidates lists every test point with each signal that is worth applying.
 func (p *Posterior) candidates(done map[string]bool) []Probe {
 	n := p.network
 	var list []Probe
+	see, stimuli := n.seeing(), p.stimuli()
 	for k, t := range n.Model.TestPoints {
-		for _, o := range p.stimuli() {
+		for _, o := range stimuli {
 			o.TestPoint = t.Name
-			l, ok := n.lookOf(o)
+			l, ok := see.lookOf(o)
 			if !ok || p.taken(o) {
 				continue
 			}
@@ -164,7 +95,7 @@ func (p *Posterior) candidates(done map[string]bool) []Probe {
 			}
 			l.obs.ID = t.Name
 			c.look.obs.ID = t.Name
-			after := n.stages[n.Model.TestPoints[k].After]
+			after := n.after[k]
 			if x := l.ways[0].frequency[after]; !math.IsNaN(x) {
 				c.Expect = &x
 			}
@@ -234,15 +165,4 @@ func (w Way) middle() (f float64, ok bool) {
 		return w.From.Float() * 2, true
 	}
 	return math.Sqrt(w.From.Float() * w.To.Float()), true
-}
-
-// entropy of what is at fault, bit.
-func entropy(weight []float64) float64 {
-	sum := 0.0
-	for _, w := range weight {
-		if w > 0 {
-			sum -= w * math.Log2(w)
-		}
-	}
-	return sum
 }

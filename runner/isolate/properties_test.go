@@ -41,7 +41,10 @@ func TestUntouchedStagesKeepTheirOdds(t *testing.T) {
 		n := loaded(t, randomModel(t, small{stages: 5, ways: 2, points: 2}))
 		post := inferred(t, n, randomEvidence(t, 6))
 		odds, first := n.odds(), -1
-		alone := post.alone()
+		alone := make([]float64, len(n.Model.Stages))
+		for k, v := range post.all {
+			alone[v.stage] += post.alone[k]
+		}
 		for k := range n.Model.Stages {
 			touched := false
 			for i := range post.looks {
@@ -82,15 +85,4 @@ func TestLostBoundsWhatIsLeftOut(t *testing.T) {
 		}
 	})
 	require.True(t, lost, "nothing was left out in any of them")
-}
-
-// alone is the probability of each stage's being the only one at fault.
-func (p *Posterior) alone() []float64 {
-	list := make([]float64, len(p.network.Model.Stages))
-	for _, h := range p.list {
-		if len(h.faults) == 1 {
-			list[h.faults[0].stage] += h.p
-		}
-	}
-	return list
 }

