@@ -34,7 +34,6 @@ var conformance = map[string]func(t *testing.T, place empty){
 	"pages":                                         pages,
 	"hostile texts":                                 hostileTexts,
 	"one chain of many writers":                     oneChainOfManyWriters,
-	"logos come back":                               logosComeBack,
 }
 
 func TestSQLite(t *testing.T) {

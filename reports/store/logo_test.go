@@ -11,6 +11,7 @@ import (
 
 	"bandproof/reports/record"
 	"bandproof/reports/store"
+	"bandproof/reports/store/storetest"
 
 	"github.com/stretchr/testify/require"
 )
@@ -23,9 +24,14 @@ func aLogo(t testing.TB, side int) record.Picture {
 	return p
 }
 
-// A logo is kept once, also by several runs that begin at the same time.
-func logosComeBack(t *testing.T, place empty) {
-	where := place(t)
+// A logo is kept once, also by several runs that begin at the same time, in both
+// databases.
+func TestLogosComeBackAtOnce(t *testing.T) {
+	t.Run("SQLite", func(t *testing.T) { logosComeBackAtOnce(t, filepath.Join(t.TempDir(), "s.db")) })
+	t.Run("PostgreSQL", func(t *testing.T) { logosComeBackAtOnce(t, storetest.NewServer(t).Place(t)) })
+}
+
+func logosComeBackAtOnce(t *testing.T, where string) {
 	one, two := aLogo(t, 3), aLogo(t, 4)
 	open(t, where)
 	var all sync.WaitGroup

@@ -105,8 +105,9 @@ func TestEveryByteOfARowCounts(t *testing.T) {
 	require.True(t, verified(t, s, record.Expect{}).Holds(), "as it was")
 }
 
-// What somebody with the file, but without the key, may do to the records.
-func TestForgedStores(t *testing.T) {
+// What somebody with the file, but without the key, may do to the records, which
+// are examined several at a time.
+func TestForgedRecordsExaminedAtOnce(t *testing.T) {
 	const columns = "id, kind, created, asset, serial, customer, model, statement, follows, corrects, chain, number, seal, signature, packed_sha256, body"
 	for name, c := range map[string]struct {
 		forge []string
