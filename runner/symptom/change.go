@@ -139,7 +139,7 @@ func duration(s float64) string {
 // read again.
 func (n *namer) timing(f *Finding) {
 	switch f.Symptom {
-	case NeedsLevel, Changes, Drifts, SelfTest, Nothing, NoEvidence, ComesGoes, Unexplained:
+	case NeedsLevel, Digits, Changes, Drifts, SelfTest, Nothing, NoEvidence, ComesGoes, Unexplained:
 		return
 	}
 	if len(f.of) == 0 || slices.ContainsFunc(n.found, func(g Finding) bool {

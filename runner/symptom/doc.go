@@ -34,6 +34,7 @@
 //	comes and goes               some readings right, others not      contact, joint, connector; the cable
 //	worse the longer it is on    right at first, wrong when repeated  stage that fails when warm, or failed by then
 //	drifts during the run        E/f changes steadily with time       timebase warming up, oven, regulation
+//	a digit is stuck or missing  the same in all readings             display, latch or decade, reply
 //	self-test fails              what the unit says of itself         the unit's manual
 //	not explained                none of these
 //

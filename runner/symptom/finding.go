@@ -30,6 +30,7 @@ const (
 	Changes     Symptom = "worse the longer it is on"
 	Drifts      Symptom = "drifts during the run"
 	ComesGoes   Symptom = "comes and goes"
+	Digits      Symptom = "a digit is stuck or missing"
 	SelfTest    Symptom = "self-test fails"
 	Unexplained Symptom = "not explained"
 	Nothing     Symptom = "nothing wrong"

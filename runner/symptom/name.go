@@ -18,6 +18,7 @@ func Name(r runner.Result) []Finding {
 	n.ratios()
 	n.constants()
 	n.levels()
+	n.digits()
 	n.dead()
 	n.scatters()
 	n.losesCycles()

@@ -122,7 +122,7 @@ func (x *reader) row(o *runner.Outcome, row runner.Row) *look {
 	if !row.Judged() {
 		return nil
 	}
-	l := &look{bad: row.Verdict.Bad(), row: true}
+	l := &look{bad: row.Verdict.Bad(), row: true, reason: row.Verdict.Reason}
 	l.Seen = Seen{Point: o.Task.ID, Input: o.Task.Input, Level: math.NaN(), Margin: math.NaN(), At: o.Started, Kind: Good, Says: row.What}
 	if row.Says != "" {
 		l.Says += ": " + row.Says

@@ -42,16 +42,18 @@ type look struct {
 	tested   bool // the topology is such that the unit's timebase shows
 	source   string
 	path     string
-	ref      float64   // at the input, Hz, as exactly as the bench knows it
-	errors   []float64 // of each reading that was a number, Hz
-	all      int       // readings, those without a count too
-	missing  int       // readings without a count
-	shift    bool      // readings hang together, and their mean is off
-	steady   bool      // readings agree as well as counts allow
-	count    float64   // size of one count, Hz
-	fine     float64   // Hz by which Error may be off what a fault adds: counts, trigger, residual, bench
-	coarse   float64   // the same with what the timebase is allowed
-	u        float64   // standard uncertainty of Error, Hz; of a search, of its level, dB
+	ref      float64         // at the input, Hz, as exactly as the bench knows it
+	errors   []float64       // of each reading that was a number, Hz
+	digits   []shownDigits   // of the same readings
+	reason   decision.Reason // of a bad verdict
+	all      int             // readings, those without a count too
+	missing  int             // readings without a count
+	shift    bool            // readings hang together, and their mean is off
+	steady   bool            // readings agree as well as counts allow
+	count    float64         // size of one count, Hz
+	fine     float64         // Hz by which Error may be off what a fault adds: counts, trigger, residual, bench
+	coarse   float64         // the same with what the timebase is allowed
+	u        float64         // standard uncertainty of Error, Hz; of a search, of its level, dB
 }
 
 // reader gathers looks.
@@ -128,7 +130,7 @@ func (x *reader) point(p *runner.PointResult, id string) *look {
 		return nil
 	}
 	f := p.Point.Frequency.Float()
-	l := &look{bad: p.Verdict.Bad(), ref: p.Reference.Float(), count: p.Limit.Resolution.Float(), path: p.Point.Path, source: p.Point.Source,
+	l := &look{bad: p.Verdict.Bad(), reason: p.Verdict.Reason, ref: p.Reference.Float(), count: p.Limit.Resolution.Float(), path: p.Point.Path, source: p.Point.Source,
 		tested: x.r.Topology[p.Point.Source].TimebaseTested}
 	l.gate = p.Gate.Float()
 	l.Seen = Seen{Point: id, Input: p.Point.Input, Frequency: f, Level: math.NaN(), Margin: math.NaN(), At: p.Started,
@@ -204,6 +206,7 @@ func (x *reader) readings(l *look, p *runner.PointResult) {
 			l.missing++
 			continue
 		}
+		l.digits = append(l.digits, digitsOf(g.Frequency))
 		l.errors = append(l.errors, g.Frequency.Exact().Sub(p.Reference).Float())
 	}
 	l.Readings = l.all

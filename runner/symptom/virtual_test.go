@@ -64,6 +64,7 @@ func TestInjected(t *testing.T) {
 		{"timebase-wander", "scatters beyond the count", "ABC", "standard deviation, relative", 1, ""},
 		{"missing-counts:input=B", "loses cycles", "B", "", 0, ""},
 		{"dead-input:input=B,probability=40 %", "comes and goes", "B", "share of the readings", 40, ""},
+		{"stuck-digit", "a digit is stuck or missing", "AB", "", 0, ""},
 		{"self-test-fails", "self-test fails", "", "", 0, "[[measure]]\nkind = \"self-test\"\n"},
 	} {
 		t.Run(c.fault, func(t *testing.T) {
