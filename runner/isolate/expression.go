@@ -3,6 +3,7 @@ package isolate
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/expr-lang/expr"
 	"github.com/expr-lang/expr/vm"
@@ -14,10 +15,21 @@ type expression struct {
 	program *vm.Program
 }
 
+// allowed are the characters of a formula of + - * / ( ), functions and numbers.
+const allowed = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789_+-*/(),. \t\n\r"
+
 // parseExpression reads a formula that may use the names given.
 func parseExpression(text string, names []string) (expression, error) {
 	if len(text) > 500 {
 		return expression{}, fmt.Errorf("is %d characters long; at most 500", len(text))
+	}
+	if at := strings.IndexFunc(text, func(r rune) bool { return !strings.ContainsRune(allowed, r) }); at >= 0 {
+		return expression{}, fmt.Errorf("has %q, which has no place in a formula of numbers", []rune(text[at:])[0])
+	}
+	for _, x := range []string{"**", "..", "//", "/*"} { // a power, a list, a remark
+		if strings.Contains(text, x) {
+			return expression{}, fmt.Errorf("has %q, which has no place in a formula of numbers", x)
+		}
 	}
 	env := make(map[string]float64, len(names))
 	for _, name := range names {

@@ -20,6 +20,7 @@ type Options struct {
 type Posterior struct {
 	network *Network
 	looks   []look
+	places  []string  // of looks, in words
 	all     []variant // every way in which a stage may have failed
 	sure    []float64 // probability of each, alone or with another
 	alone   []float64 // and alone
@@ -57,6 +58,9 @@ func (n *Network) Infer(ctx context.Context, evidence []Observation, o Options) 
 	post.all, post.classes, post.pairs = w.all, w.classes, w.pairs
 	w.normalise(post)
 	post.list = post.likeliest()
+	for k := range post.looks {
+		post.places = append(post.places, post.looks[k].where(n))
+	}
 	return post, ctx.Err()
 }
 

@@ -14,6 +14,7 @@ import (
 const (
 	mostStages      = 2000
 	mostConnections = 10000
+	mostPlaces      = 20_000_000 // stages × ways × test points
 )
 
 // Load reads a block model. The error, if any, is a *tomlfile.Mistakes that lists
@@ -68,6 +69,10 @@ func (c check) sizes() {
 		if x.n > x.most {
 			c.d.Only(x.key, "has %d tables; at most %d", x.n, x.most)
 		}
+	}
+	if n := len(c.m.Stages) * len(c.m.Ways) * (1 + len(c.m.TestPoints)); n > mostPlaces {
+		c.d.Only("way", "has %d tables, with %d stages and %d test points: their product may be %d at most",
+			len(c.m.Ways), len(c.m.Stages), len(c.m.TestPoints), mostPlaces)
 	}
 	if len(c.m.Stages) == 0 {
 		c.d.Add("stage", "is missing: a block model has at least one [[stage]]")
@@ -159,8 +164,11 @@ func (c check) stages() {
 	for k, s := range c.m.Stages {
 		key := fmt.Sprintf("stage[%d]", k)
 		c.known(key+".kind", s.Kind, "kind of stage", all)
-		for _, m := range s.Modes {
+		for i, m := range s.Modes {
 			c.known(key+".modes", m, "failure mode", modes)
+			if slices.Index(s.Modes, m) != i {
+				c.add(key+".modes", "names %q twice", m)
+			}
 		}
 		if s.Rate != nil && (s.Rate.Sign() <= 0 || s.Rate.Float() > 1e6) {
 			c.add(key+".rate", "is %s; expected above 0, to 1000000", s.Rate)

@@ -151,14 +151,27 @@ func (n *Network) positions(way int, switches [][]int) []string {
 	used := func(c *connection) bool {
 		return c.as == asSignal && c.ways[way] && n.seen[0][way][c.from] != 0 && n.seen[0][way][c.to] != 0
 	}
-	list := make([]string, len(n.Model.Stages))
-	for k := range n.Model.Stages {
+	each := make([]string, len(n.Model.Stages))
+	for sw := range each {
+		var text []string
+		for _, c := range slices.Concat(n.in[sw], n.out[sw]) {
+			if used(c) {
+				text = append(text, c.stated.From+">"+c.stated.To)
+			}
+		}
+		slices.Sort(text)
+		each[sw] = strings.Join(text, "; ")
+	}
+	list := make([]string, len(each))
+	for k := range list {
+		if len(switches[k]) == 1 {
+			list[k] = each[switches[k][0]]
+			continue
+		}
 		var text []string
 		for _, sw := range switches[k] {
-			for _, c := range slices.Concat(n.in[sw], n.out[sw]) {
-				if used(c) {
-					text = append(text, c.stated.From+">"+c.stated.To)
-				}
+			if each[sw] != "" {
+				text = append(text, each[sw])
 			}
 		}
 		slices.Sort(text)

@@ -150,7 +150,8 @@ const alikeFactor = 2
 
 // Alike groups suspects that the evidence does not tell apart: it is explained
 // by the best single fault of each about as well, and only how often stages fail
-// is left to choose by. Stages of less than the least probability are left out.
+// is left to choose by. One may be in two groups, between others that are told
+// apart. Stages of less than the least probability are left out.
 func Alike(list []Suspect, least float64) [][]string {
 	var likely []Suspect
 	for _, s := range list {
@@ -160,34 +161,57 @@ func Alike(list []Suspect, least float64) [][]string {
 	}
 	slices.SortStableFunc(likely, func(a, b Suspect) int { return cmp.Compare(b.fit, a.fit) })
 	var groups [][]string
-	for k := 0; k < len(likely); {
-		head, group := likely[k].fit, []string{}
-		for ; k < len(likely) && head-likely[k].fit <= math.Log(alikeFactor); k++ {
-			group = append(group, likely[k].Stage)
+	for first, end := 0, 0; first < len(likely); first++ {
+		before := end
+		for end < len(likely) && likely[first].fit-likely[end].fit <= math.Log(alikeFactor) {
+			end++
 		}
-		if len(group) > 1 {
-			groups = append(groups, group)
+		if end == before || end-first < 2 {
+			continue // all of them are in the group before, or it is alone
 		}
+		var group []string
+		for _, s := range likely[first:end] {
+			group = append(group, s.Stage)
+		}
+		groups = append(groups, group)
 	}
 	return groups
 }
 
-// Unexplained lists evidence that most of what is believed explains by chance
-// only: nothing that was supposed would show it.
+// byChance is the probability up to which a look is not explained: no more than
+// a few times that which anything has.
+const byChance = 3 * Leak / symptoms
+
+// Unexplained lists evidence that is left to chance: what most of what is believed
+// would not show; and where most of what is believed leaves something to chance,
+// one this and another that, what the most probable of it does.
 func (p *Posterior) Unexplained() []Observation {
-	const byChance = 3 * Leak / symptoms
-	var list []Observation
-	for k := range p.looks {
-		l := &p.looks[k]
-		s, mass, all := l.seen, 0.0, 0.0
-		for i := 0; i < len(p.list) && i < 300 && all < 0.99; i++ {
-			all += p.list[i].p
-			if p.network.predict(p.list[i].faults, l)[s] <= byChance {
-				mass += p.list[i].p
+	const enough, most = 0.99, 300
+	mass, all, short := make([]float64, len(p.looks)), 0.0, 0.0
+	var first []bool
+	for i := 0; i < len(p.list) && i < most && all < enough; i++ {
+		h, left, any := &p.list[i], make([]bool, len(p.looks)), false
+		all += h.p
+		for k := range p.looks {
+			if l := &p.looks[k]; p.network.predict(h.faults, l)[l.seen] <= byChance {
+				left[k], any = true, true
+				mass[k] += h.p
 			}
 		}
-		if mass > all/2 {
-			list = append(list, l.obs)
+		if any {
+			short += h.p
+			if first == nil {
+				first = left
+			}
+		}
+	}
+	if short <= all/2 {
+		return nil
+	}
+	var list []Observation
+	for k := range p.looks {
+		if mass[k] > all/2 || first[k] {
+			list = append(list, p.looks[k].obs)
 		}
 	}
 	return list

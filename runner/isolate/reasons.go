@@ -9,16 +9,26 @@ import (
 	"bandproof/runner/symptom"
 )
 
-// group is looks at one place, in one way, that show the same, with what they
-// say of a supposed fault.
+// group is looks at one place, in one way, that show the same, and of which a
+// supposed fault says the same.
 type group struct {
 	where   string
 	kind    symptom.Kind
+	says    says
 	first   *look
 	n       int
 	through bool    // the stage matters there
 	speaks  float64 // log likelihood over that of a good unit
 }
+
+// says is what a supposed fault says of a look.
+type says int
+
+const (
+	explains says = iota // it would show that at times, and a good unit hardly
+	forbids              // it would hardly ever show that
+	silent               // it makes no difference there, or little
+)
 
 // reasons puts in words what speaks for a fault, what against, and what it
 // leaves unexplained: at most four of each, the weightiest first.
@@ -28,12 +38,12 @@ func (p *Posterior) reasons(v variant) (pro, contra, leaves []string) {
 	slices.SortStableFunc(groups, func(a, b *group) int { return cmp.Compare(math.Abs(b.speaks), math.Abs(a.speaks)) })
 	for _, g := range groups {
 		switch bad := g.kind != symptom.Good; {
-		case bad && g.speaks > matters && g.through:
-			pro = append(pro, g.says())
-		case !bad && g.speaks < -matters && g.through:
-			contra = append(contra, g.says())
-		case bad && g.speaks < matters:
-			leaves = append(leaves, g.says())
+		case bad && g.says == explains:
+			pro = append(pro, g.String())
+		case bad:
+			leaves = append(leaves, g.String())
+		case g.speaks < -matters && g.through:
+			contra = append(contra, g.String())
 		}
 	}
 	return few(pro), few(contra), few(leaves)
@@ -48,26 +58,41 @@ func few(list []string) []string {
 }
 
 func (p *Posterior) groups(v variant) []*group {
-	byKey := map[[2]string]*group{}
+	type key struct {
+		where string
+		kind  symptom.Kind
+		says  says
+	}
+	byKey := map[key]*group{}
 	var list []*group
 	for k := range p.looks {
 		l := &p.looks[k]
-		key := [2]string{l.where(p.network), string(l.obs.Kind)}
-		g := byKey[key]
-		if g == nil {
-			g = &group{where: key[0], kind: l.obs.Kind, first: l}
-			byKey[key], list = g, append(list, g)
+		through := l.touches(v.stage)
+		speaks, s := 0.0, silent
+		if through {
+			q := p.network.predict([]variant{v}, l)[l.seen]
+			speaks = math.Log(q) - math.Log(certain.leaky()[l.seen])
+			switch {
+			case speaks < -1e-9:
+				s = forbids
+			case q > byChance && speaks > 0:
+				s = explains
+			}
 		}
-		s := l.seen
+		at := key{p.places[k], l.obs.Kind, s}
+		g := byKey[at]
+		if g == nil {
+			g = &group{where: at.where, kind: at.kind, says: s, first: l, through: through}
+			byKey[at], list = g, append(list, g)
+		}
 		g.n++
-		g.through = g.through || l.touches(v.stage)
-		g.speaks += math.Log(p.network.predict([]variant{v}, l)[s]) - math.Log(certain.leaky()[s])
+		g.speaks += speaks
 	}
 	return list
 }
 
-// says such as "input B shows nothing at 9 points through it".
-func (g *group) says() string {
+// String such as "input B: nothing at 9 points through it".
+func (g *group) String() string {
 	through := ""
 	if g.through {
 		through = " through it"

@@ -1,6 +1,7 @@
 package isolate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -46,11 +47,11 @@ func (n *Network) variants(looks []look) []variant {
 func (n *Network) odds() []float64 {
 	list, sum := make([]float64, len(n.Model.Stages)), 0.0
 	for k, s := range n.Model.Stages {
-		list[k] = s.rate()
+		list[k] = max(s.rate(), 1e-12) // one that is stated as next to nothing is not nothing
 		sum += list[k]
 	}
 	for k := range list {
-		p := min(0.5, n.Model.expected()*list[k]/sum)
+		p := min(0.5, max(n.Model.expected(), 1e-12)*list[k]/sum)
 		list[k] = p / (1 - p)
 	}
 	return list
@@ -91,9 +92,9 @@ func (n *Network) degrees(stage int, m Mode, looks []look) []variant {
 	case ComesAndGoes:
 		return add(shares)
 	case RollsOff, CutsOff:
-		return add(corners(n.met(stage, looks, false)))
+		return add(corners(n.met(stage, looks, false), m == RollsOff))
 	case FailsWarm:
-		return add(corners(n.met(stage, looks, true)))
+		return add(corners(n.met(stage, looks, true), true))
 	case StaysOneWay, DeadOneWay:
 		for _, p := range n.ways(stage) {
 			v.position = p
@@ -134,36 +135,59 @@ func (n *Network) met(stage int, looks []look, byTime bool) []met {
 				at = l.obs.Powered
 			}
 			if w.role[stage] != 0 && at > 0 {
-				list = append(list, met{at, place(l.obs.Kind) == sGood})
+				list = append(list, met{at, l.seen == sGood})
 			}
 		}
 	}
 	return list
 }
 
-// corners are the places where a fault may begin: between each two neighbours
-// and below all. Where there are too many, those stay at which good changes to
-// bad, and of the others some.
-func corners(seen []met) []float64 {
-	slices.SortFunc(seen, func(a, b met) int {
-		switch {
-		case a.at < b.at:
-			return -1
-		case a.at > b.at:
-			return 1
+// spot is a frequency or a time at which a stage was seen, once or more.
+type spot struct {
+	at        float64
+	good, bad bool
+}
+
+func spots(seen []met) []spot {
+	slices.SortFunc(seen, func(a, b met) int { return cmp.Compare(a.at, b.at) })
+	var list []spot
+	for _, m := range seen {
+		if last := len(list) - 1; last < 0 || m.at > list[last].at*(1+1e-9) {
+			list = append(list, spot{at: m.at})
 		}
-		return 0
-	})
+		s := &list[len(list)-1]
+		s.good, s.bad = s.good || m.good, s.bad || !m.good
+	}
+	return list
+}
+
+// corners are the places at which a fault may begin: between each two neighbours,
+// and where all lies on its bad side: below all or, where below is false, above.
+func corners(seen []met, below bool) []float64 {
+	at := spots(seen)
+	if len(at) == 0 {
+		return nil
+	}
 	var list []float64
 	var change []bool
-	for k, m := range seen {
+	for k, s := range at {
 		switch {
-		case k == 0:
-			list, change = append(list, m.at/2), append(change, false)
-		case m.at > seen[k-1].at*(1+1e-9):
-			list, change = append(list, math.Sqrt(m.at*seen[k-1].at)), append(change, m.good != seen[k-1].good)
+		case k > 0:
+			p := at[k-1]
+			list, change = append(list, math.Sqrt(s.at)*math.Sqrt(p.at)), append(change, s.good != p.good || s.bad != p.bad || s.good && s.bad)
+		case below:
+			list, change = append(list, s.at/2), append(change, false)
 		}
 	}
+	if last := at[len(at)-1].at; !below {
+		list, change = append(list, last*2), append(change, false)
+	}
+	return thinned(list, change)
+}
+
+// thinned keeps those corners at which good changes to bad, and of others some,
+// where there are too many.
+func thinned(list []float64, change []bool) []float64 {
 	if len(list) <= mostCorners {
 		return list
 	}
