@@ -18,9 +18,10 @@ func (n *namer) later(l *look, kind Kind) bool {
 	return slices.ContainsFunc(n.list, func(m *look) bool { return same(l, m) && m.At.After(l.At) && m.Kind == kind })
 }
 
-// earlierGood tells whether a point was right at an earlier look.
+// earlierGood tells whether a point was right at an earlier look, as it could not
+// have been with what this one shows: at the edge of a limit chance decides.
 func (n *namer) earlierGood(l *look) bool {
-	return slices.ContainsFunc(n.list, func(m *look) bool { return same(l, m) && m.At.Before(l.At) && m.Kind == Good })
+	return slices.ContainsFunc(n.list, func(m *look) bool { return same(l, m) && m.At.Before(l.At) && m.Kind == Good && m.tells(l) })
 }
 
 // tells whether a look that was right speaks against a fault that another one

@@ -104,6 +104,10 @@ func (n *namer) deadStretch(input string, runs [][]*look, k int) Finding {
 	if s == Dead {
 		f.Confirm = []string{"raise the level: what then counts needs too much level and is not dead", "follow the signal from the connector on"}
 	}
+	if len(of) == 1 && s != Dead {
+		f.open("frequency or chance: one point was silent at one look, as a fault that comes and goes has it now and then")
+		f.Confirm = append([]string{"repeat that point several times"}, f.Confirm...)
+	}
 	n.oneLevel(&f, of)
 	return f
 }

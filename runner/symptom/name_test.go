@@ -86,6 +86,12 @@ func TestNames(t *testing.T) {
 	}
 }
 
+// TestOneSilentPoint: a single look does not tell a dead stretch from chance.
+func TestOneSilentPoint(t *testing.T) {
+	f := named(t, symptom.Name(result(t).steady("B", right, 1e8).point("B", 4e8, 0, 0, 0).steady("B", right, 9e8).r), symptom.DeadBetween)
+	require.Contains(t, strings.Join(f.Open, "\n"), "frequency or chance")
+}
+
 // TestSeveralAtOnce: each is named, also where one hides in the error of another.
 func TestSeveralAtOnce(t *testing.T) {
 	y := 1 + 5e-6
@@ -185,6 +191,17 @@ func TestTimeAndFrequency(t *testing.T) {
 	when := figure(t, got[0], "time that the unit had been on")
 	seen := symptom.Read(time.r)
 	require.InDelta(t, seen[2].Powered, when.Value, when.U)
+}
+
+// TestEdgeOfALimit: a point whose error one count takes over the limit when it is
+// read again has not changed.
+func TestEdgeOfALimit(t *testing.T) {
+	s := result(t).steady("B", plus(64), 4e7).steady("B", ratio(1+1.7e-6), 4e8, 9e8, 1.6e9)
+	g := s.reading(4e7 + 96)
+	g.Use = runner.ClosingCheck
+	s.r.Points[0].Readings = append(s.r.Points[0].Readings, g)
+	s.r.Changes = []runner.Change{{Point: "B-001", Input: "B", Why: runner.AsClosingCheck, LaterAt: s.at, Later: decision.Verdict{Word: decision.Fail, Reason: decision.OutsideLimit}}}
+	require.Equal(t, "same relative error", words(symptom.Name(s.r)))
 }
 
 // TestDrift: relative errors that change with time, and with nothing else.
