@@ -50,7 +50,7 @@ func execute(ctx context.Context, args []string, in io.Reader, out, errOut io.Wr
 		return usage{fmt.Errorf("%w; see \"%s --help\"", err, c.CommandPath())}
 	})
 	root.AddCommand(adjustCommand(t), benchCommand(t), budgetCommand(t), dccCommand(t), demoCommand(t), findCommand(t), holdCommand(t), judgeCommand(t), keyCommand(t), noticesCommand(t), planCommand(t), profileCommand(t), resumeCommand(t), runCommand(t), schemaCommand(t), sheetCommand(t), recordsCommand(t), stabilityCommand(t), talkCommand(t), wireLogCommand(t))
-	root.AddCommand(labelCommand(t), noticeCommand(t))
+	root.AddCommand(isolateCommand(t), labelCommand(t), noticeCommand(t))
 	root.SetArgs(args)
 	err := root.ExecuteContext(ctx)
 	code := exitCode(err)

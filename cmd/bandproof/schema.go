@@ -9,13 +9,14 @@ import (
 	"bandproof/procedures"
 	"bandproof/procedures/uncertainty"
 	"bandproof/reports/record"
+	"bandproof/runner/isolate"
 	"bandproof/runner/kinds"
 
 	"github.com/spf13/cobra"
 )
 
 func schemaCommand(t *terminal) *cobra.Command {
-	files := append(procedures.Schemas(), "profile", "scenario", "budget")
+	files := append(procedures.Schemas(), "profile", "scenario", "budget", "block-model")
 	files = append(files, record.Schemas()...)
 	return &cobra.Command{
 		Use:       "schema " + strings.Join(files, "|"),
@@ -32,13 +33,15 @@ func schemaCommand(t *terminal) *cobra.Command {
 				s, err = virtual.JSONSchema()
 			case "budget":
 				s, err = uncertainty.JSONSchema()
+			case "block-model":
+				s, err = isolate.JSONSchema()
 			case "record", "seal":
 				s, err = record.JSONSchema(args[0])
 			default:
 				s, err = procedures.JSONSchema(args[0], kinds.Tables()...)
 			}
 			if err != nil {
-				return usage{fmt.Errorf("%w, profile, scenario, budget, record, seal", err)}
+				return usage{fmt.Errorf("%w, profile, scenario, budget, block-model, record, seal", err)}
 			}
 			if _, err := t.Write(s); err != nil {
 				return fmt.Errorf("standard output: %w", err)

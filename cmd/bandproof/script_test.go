@@ -65,10 +65,12 @@ func TestScripts(t *testing.T) {
 	require.NoError(t, err)
 	kinds, err := filepath.Abs("../../testdata/kinds")
 	require.NoError(t, err)
+	models, err := filepath.Abs("testdata/isolate")
+	require.NoError(t, err)
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Setup: func(e *testscript.Env) error {
-			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"), keyVariable+"="+filepath.Join(e.WorkDir, "keys", "signing-key"))
+			e.Vars = append(e.Vars, "FIXTURES="+fixtures, "DEMO="+demo, "SWITCHED="+switched, "KINDS="+kinds, "MODELS="+models, "BANDPROOF_CLAIMS="+filepath.Join(e.WorkDir, "claims"), keyVariable+"="+filepath.Join(e.WorkDir, "keys", "signing-key"))
 			return chooseProgram(e)
 		},
 		Cmds:                map[string]func(ts *testscript.TestScript, neg bool, args []string){"exitcode": exitcode, "bench": serveInProcess, "receiver": serveReceiver, "benchfile": writeBenchFile, "killed": killed, "forge": forge, "tamper": tamper},

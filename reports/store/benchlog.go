@@ -116,7 +116,7 @@ func (s *Store) AsFound(ctx context.Context, serial, procedureSHA256 string) (r 
 // LogLine is one thing that was done at the bench outside any run.
 type LogLine struct {
 	ID      string    `json:"id"`
-	What    string    `json:"what"` // "hold" or "adjustment"
+	What    string    `json:"what"` // "hold", "adjustment", or an entry of isolate: "look", "prepared", "revoked", "found"
 	Began   time.Time `json:"began"`
 	Ended   time.Time `json:"ended,omitzero"` // zero: cut off
 	Serial  string    `json:"serial"`
@@ -127,6 +127,10 @@ type LogLine struct {
 	Input     string             `json:"input"`
 	Frequency quantity.Frequency `json:"frequency"`
 	Level     quantity.Level     `json:"level"`
+	// Of an entry of isolate: the record that it is about, who entered what.
+	Record string `json:"record,omitempty"`
+	Who    string `json:"who,omitempty"`
+	Text   string `json:"text,omitempty"`
 }
 
 // BenchLog lists what was done outside any run, newest first.
@@ -158,6 +162,9 @@ func (s *Store) BenchLog(ctx context.Context, serial string) (list []LogLine, er
 
 // fill takes over what an entry says of itself.
 func (l *LogLine) fill(body string) error {
+	if isSearch(l.What) {
+		return l.fillSearch(body)
+	}
 	if l.What == logAdjustment {
 		var a record.Adjustment
 		if err := json.Unmarshal([]byte(body), &a); err != nil {

@@ -17,6 +17,7 @@ type empty func(t testing.TB) string
 var conformance = map[string]func(t *testing.T, place empty){
 	"records come back whole":                       recordsComeBackWhole,
 	"bench log":                                     benchLog,
+	"entries of who looks for a fault":              entries,
 	"journal keeps points in order":                 journalKeepsPointsInOrderAndTheLastWordOnEach,
 	"journal keeps the last word on an outcome":     journalKeepsTheLastWordOnAnOutcome,
 	"what belongs before a record":                  whatBelongsBeforeARecord,

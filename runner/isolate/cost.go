@@ -50,3 +50,13 @@ func (p TestPoint) needsMinutes() float64 {
 	}
 	return 30
 }
+
+// AccessWords says what an access means to the person who looks.
+func AccessWords(access string) string {
+	for _, a := range accessTable() {
+		if a.name == access {
+			return a.about
+		}
+	}
+	return access
+}

@@ -88,24 +88,29 @@ func (p *Posterior) candidates(done map[string]bool) []Probe {
 			if !ok || p.taken(o) {
 				continue
 			}
-			c := Probe{TestPoint: t.Name, After: t.After, Access: t.Access, About: t.About, Input: o.Input, Frequency: o.Frequency,
-				Margin: o.Margin, Point: o.ID, Minutes: t.minutes(done), look: l}
-			if t.Needs != "" && !done[t.Needs] {
-				c.Needs = t.Needs
-			}
-			l.obs.ID = t.Name
-			c.look.obs.ID = t.Name
-			after := n.after[k]
-			if x := l.ways[0].frequency[after]; !math.IsNaN(x) {
-				c.Expect = &x
-			}
-			if feed := n.feeds[l.ways[0].way][after]; feed != nil {
-				c.Level = feed.stated.Level
-			}
-			list = append(list, c)
+			list = append(list, n.probe(k, l, done))
 		}
 	}
 	return list
+}
+
+// probe is a look at a test point, which has this number, without its worth.
+func (n *Network) probe(k int, l look, done map[string]bool) Probe {
+	t, o := n.Model.TestPoints[k], l.obs
+	c := Probe{TestPoint: t.Name, After: t.After, Access: t.Access, About: t.About, Input: o.Input, Frequency: o.Frequency,
+		Margin: o.Margin, Point: o.ID, Minutes: t.minutes(done), look: l}
+	if t.Needs != "" && !done[t.Needs] {
+		c.Needs = t.Needs
+	}
+	c.look.obs.ID = t.Name
+	after := n.stages[t.After]
+	if x := l.ways[0].frequency[after]; !math.IsNaN(x) {
+		c.Expect = &x
+	}
+	if feed := n.feeds[l.ways[0].way][after]; feed != nil {
+		c.Level = feed.stated.Level
+	}
+	return c
 }
 
 // taken tells whether a look was taken before.
