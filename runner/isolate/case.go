@@ -175,7 +175,7 @@ func (c *Case) signal(list []Proposal, point, signal string) (Probe, error) {
 	var live []string
 	for _, o := range c.post.stimuli() {
 		o.TestPoint = point
-		if _, ok := c.Network.lookOf(o); ok {
+		if _, ok := c.Network.seeing().lookOf(o); ok {
 			live = append(live, o.Input+" "+quantity.Significant(o.Frequency, 10).String())
 		}
 	}
@@ -192,7 +192,7 @@ func (c *Case) signal(list []Proposal, point, signal string) (Probe, error) {
 			o.Margin = &s.Margin
 		}
 	}
-	l, ok := c.Network.lookOf(o)
+	l, ok := c.Network.seeing().lookOf(o)
 	if !ok {
 		return Probe{}, fmt.Errorf("nothing comes by at %s with %s at input %s in a good unit; signals that do are %s", point, quantity.Significant(f, 10), input, strings.Join(live, ", "))
 	}

@@ -87,7 +87,7 @@ const leastPair = 0.01
 
 // Report says where to look. Cautions are those of the record.
 func (c *Case) Report(ctx context.Context, of Subject, cautions []string) (*Report, error) {
-	r := &Report{Schema: ReportSchema, Subject: of, Shown: shown(c.Seen), Entries: Number(c.Entries)}
+	r := &Report{Schema: ReportSchema, Subject: of, Shown: pointByPoint(c.Seen), Entries: Number(c.Entries)}
 	if c.Network == nil {
 		return r, nil
 	}
@@ -159,8 +159,8 @@ func (w *Weighed) has(point string) bool {
 	return w.Next.TestPoint == point || slices.ContainsFunc(w.Others, func(p Proposal) bool { return p.TestPoint == point })
 }
 
-// shown puts alike points together, input by input in the order taken.
-func shown(seen []symptom.Seen) []Shown {
+// pointByPoint puts alike points together, input by input in the order taken.
+func pointByPoint(seen []symptom.Seen) []Shown {
 	var list []Shown
 	inputs := map[string]int{}
 	for _, s := range seen {
