@@ -56,7 +56,7 @@ lint:
 # Packages that start nothing beside what they do: the race detector would find nothing to watch in them, and take five
 # to ten times as long (runner/kinds runs all kinds of measurement with it). A house test holds that; what tests of
 # theirs do at once is named …AtOnce, and watched too.
-ONE_AT_A_TIME = procedures reports/chart reports/dcc reports/history reports/imported reports/record reports/sheet \
+ONE_AT_A_TIME = procedures reports/chart reports/dcc reports/diagram reports/history reports/imported reports/record reports/sheet \
   reports/store runner/gate runner/sensitivity runner/stability runner/timebase
 # gotestsum lists every skipped test, with its reason, at the end. Lint has vetted all of them.
 GOTEST = $(GO) tool gotestsum --format pkgname --format-hide-empty-pkg --raw-command -- env CGO_ENABLED=$(CGO) $(GO) test -json -vet=off -timeout 20m
