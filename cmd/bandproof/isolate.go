@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"bandproof/reports/diagram"
 	"bandproof/reports/record"
 	"bandproof/runner/isolate"
 
@@ -16,10 +17,11 @@ import (
 // isolateFlags say what is known beside the record, and what to print.
 type isolateFlags struct {
 	store, model, answers, found, who string
+	svg                               string
 	saw, done                         []string
 	revoke                            []int
 	top                               int
-	json                              bool
+	json, ask                         bool
 }
 
 func isolateCommand(t *terminal) *cobra.Command {
@@ -37,7 +39,8 @@ What you see at a test point counts at once, and until it is revoked:
   --saw "TP9: nothing"            or: good, low, distorted, noisy, comes and goes, wrong …
   --saw "TP7 at B 1 GHz: 31.25 MHz, low"   with another signal than was proposed
   --saw "TP1: 10.00004 MHz ± 1 Hz"         good within 1 Hz instead of 1 in 10,000
-It is kept in the store's bench log, or for a record file in the file of --answers.`,
+It is kept in the store's bench log, or for a record file in the file of --answers.
+--ask proposes one look after the other and takes what you see.`,
 		Args: exactly(1, "a record: its id in the store, or a file"),
 		RunE: func(c *cobra.Command, args []string) error { return isolated(c, t, args[0], f) },
 	}
@@ -49,8 +52,12 @@ It is kept in the store's bench log, or for a record file in the file of --answe
 	c.Flags().StringVar(&f.found, "found", "", "the fault is found: the stage and what it had, such as \"B amplifier: open coupling capacitor\"")
 	c.Flags().StringVar(&f.who, "who", "", "who looks")
 	c.Flags().StringVar(&f.answers, "answers", "", "file that keeps what was entered (JSON lines, only added to), where RECORD is a file")
+	c.Flags().BoolVar(&f.ask, "ask", false, "propose the next look, ask what is seen there, and so on until the stage is found")
+	c.Flags().StringVar(&f.svg, "svg", "", "file to draw the block diagram to, stages shaded by probability, the next look marked")
 	c.Flags().IntVar(&f.top, "top", 5, "how many suspects are shown")
 	c.Flags().BoolVar(&f.json, "json", false, "print as JSON (schema \"bandproof isolation 1\"), all suspects unless --top is given")
+	c.MarkFlagsMutuallyExclusive("json", "ask")
+	c.AddCommand(isolateCheck(t))
 	return c
 }
 
@@ -81,8 +88,18 @@ func isolated(c *cobra.Command, t *terminal, name string, f isolateFlags) error 
 	if err := f.enter(c.Context(), x, keep); err != nil {
 		return err
 	}
+	if f.ask {
+		l := looking{t: t, x: x, keep: keep, r: r, who: person{t, f.who}}
+		if err := l.loop(c.Context()); err != nil {
+			return err
+		}
+		return f.draw(c.Context(), t, x, r, nil)
+	}
 	report, err := x.Report(c.Context(), subject(r), others(r))
 	if err != nil {
+		return err
+	}
+	if err := f.draw(c.Context(), t, x, r, report); err != nil {
 		return err
 	}
 	if m := report.Model; m != nil && (!f.json || c.Flags().Changed("top")) {
@@ -99,9 +116,50 @@ func (f isolateFlags) check() error {
 	switch {
 	case f.top < 1:
 		return fmt.Errorf("--top: is %d; at least 1", f.top)
+	case f.model == "" && (f.ask || f.svg != ""):
+		return errors.New("--ask and --svg need --model: the block model of the unit")
 	case f.model == "" && len(f.saw)+len(f.done) > 0:
 		return errors.New("--saw and --done need --model: it says what a good unit has at each test point")
 	}
+	return nil
+}
+
+// draw draws the block diagram as it stands, where that is asked for.
+func (f isolateFlags) draw(ctx context.Context, t *terminal, x *isolate.Case, r record.Record, report *isolate.Report) error {
+	if f.svg == "" {
+		return nil
+	}
+	if report == nil {
+		var err error
+		if report, err = x.Report(ctx, subject(r), nil); err != nil {
+			return err
+		}
+	}
+	post, err := x.Posterior(ctx)
+	if err != nil {
+		return err
+	}
+	o := diagram.Options{Subtitle: joined(", ", report.Unit, "serial "+named(report.Serial), report.Run+" run "+shortID(report.Record)),
+		Posterior: post, Found: report.Model.Found, Looked: x.Looked()}
+	if report.Invented {
+		o.Notice = "INVENTED: a virtual bench, no real unit"
+	}
+	if report.Model.Next != nil {
+		o.Next = &report.Model.Next.Probe
+	}
+	return t.diagram(x.Network, o, f.svg)
+}
+
+// diagram writes a block diagram to a file.
+func (t *terminal) diagram(n *isolate.Network, o diagram.Options, file string) error {
+	svg, err := diagram.SVG(n, o)
+	if err != nil {
+		return usage{fmt.Errorf("--svg: %w", err)}
+	}
+	if err := writeFile(file, svg); err != nil {
+		return usage{fmt.Errorf("--svg: %w", err)}
+	}
+	t.note("wrote %s", file)
 	return nil
 }
 
@@ -110,11 +168,15 @@ func (f isolateFlags) network() (*isolate.Network, error) {
 	if f.model == "" {
 		return nil, nil
 	}
-	text, err := readFile(f.model, "model")
+	return loadModel(f.model)
+}
+
+func loadModel(file string) (*isolate.Network, error) {
+	text, err := readFile(file, "model")
 	if err != nil {
 		return nil, usage{err}
 	}
-	return isolate.Load(f.model, text)
+	return isolate.Load(file, text)
 }
 
 // enter takes over what the flags say: all of it, or where something is wrong

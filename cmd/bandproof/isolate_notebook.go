@@ -41,7 +41,7 @@ func (f isolateFlags) notebook(ctx context.Context, t *terminal, name string, r 
 
 // enters tells whether something may be entered.
 func (f isolateFlags) enters() bool {
-	return len(f.saw)+len(f.done)+len(f.revoke) > 0 || f.found != ""
+	return len(f.saw)+len(f.done)+len(f.revoke) > 0 || f.found != "" || f.ask
 }
 
 func (n *notebook) close() {

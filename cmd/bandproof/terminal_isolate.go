@@ -2,19 +2,33 @@ package main
 
 import (
 	"fmt"
+	"os"
 	"strings"
 
 	"bandproof/procedures/quantity"
 	"bandproof/reports/record"
 	"bandproof/runner/isolate"
+	"bandproof/runner/symptom"
+
+	"golang.org/x/term"
 )
 
-// reportWidth is where a line of a report ends.
+// reportWidth is where a line of a report ends, or before, where the terminal is
+// narrower.
 const reportWidth = 100
+
+func (t *terminal) reportWidth() int {
+	if f, ok := t.out.(*os.File); ok {
+		if w, _, err := term.GetSize(int(f.Fd())); err == nil && w >= 40 {
+			return min(w, reportWidth)
+		}
+	}
+	return reportWidth
+}
 
 // paragraph writes a text in lines that begin with first, then rest.
 func (t *terminal) paragraph(first, rest, text string) {
-	for k, line := range wrapped(text, reportWidth-len([]rune(rest))) {
+	for k, line := range wrapped(text, t.reportWidth()-len([]rune(rest))) {
 		t.print("%s%s", []string{first, rest}[min(k, 1)], line)
 	}
 }
@@ -30,6 +44,7 @@ func (t *terminal) isolation(r *isolate.Report, files heldIn) {
 		t.print("INVENTED: a virtual bench, no real unit")
 	}
 	t.print("%s, serial %s: %s run %s", r.Unit, named(r.Serial), r.Run, r.Record)
+	t.symptoms(r.Symptoms)
 	t.shown(r.Shown)
 	t.entered(r.Entries)
 	if m := r.Model; m != nil {
@@ -40,10 +55,30 @@ func (t *terminal) isolation(r *isolate.Report, files heldIn) {
 	}
 }
 
-func (t *terminal) shown(list []isolate.Shown) {
+// symptoms are what the run as a whole looks like.
+func (t *terminal) symptoms(list []symptom.Finding) {
 	t.print("\nwhat the run shows")
+	for _, f := range list {
+		where := ""
+		if n := len(f.Inputs); n > 0 {
+			where = []string{"input ", "inputs "}[min(n-1, 1)] + strings.Join(f.Inputs, ", ")
+		}
+		t.paragraph("  - ", "    ", joined(": ", joined(", ", where, string(f.Symptom)), f.Says))
+		for _, x := range []struct {
+			says string
+			list []string
+		}{{"evidence: ", f.Evidence}, {"points to: ", []string{f.Suggests}}, {"speaks against: ", f.Against}, {"can't tell: ", f.Open}, {"would confirm: ", f.Confirm}} {
+			if text := joined("; ", x.list...); text != "" {
+				t.paragraph("    ", "      ", x.says+text)
+			}
+		}
+	}
+}
+
+func (t *terminal) shown(list []isolate.Shown) {
+	t.print("\npoint by point")
 	if len(list) == 0 {
-		t.print("  nothing: no point was judged")
+		t.print("  no point was judged")
 	}
 	before := ""
 	for _, s := range list {
@@ -111,6 +146,20 @@ func (t *terminal) weighed(m *isolate.Weighed, files heldIn) {
 	if m.Good >= 0.01 {
 		t.print("  %6s  no stage at fault", percent(m.Good))
 	}
+	t.suspects(m)
+	t.alike(m)
+	for _, p := range m.Pairs {
+		t.paragraph("  ", "    ", fmt.Sprintf("Both at fault at once: %s and %s, %s.", p.Stages[0], p.Stages[1], percent(p.Probability)))
+	}
+	if m.LeftOut > 0 {
+		t.print("  Pairs of faults that were not weighed have a probability of at most %.1g.", m.LeftOut)
+	}
+	t.observed("evidence that no suspect explains: a slip, a fault outside of the model, or three at once", m.Unexplained)
+	t.observed("evidence outside of the model, which counts for nothing here", m.Outside)
+	t.next(m, files)
+}
+
+func (t *terminal) suspects(m *isolate.Weighed) {
 	for _, s := range m.Suspects {
 		if s.Probability >= isolate.LeastSuspect {
 			t.suspect(s)
@@ -126,18 +175,12 @@ func (t *terminal) weighed(m *isolate.Weighed, files heldIn) {
 		}
 		t.paragraph("    <1 %  ", "            ", strings.Join(e.Stages, ", ")+": "+by)
 	}
+}
+
+func (t *terminal) alike(m *isolate.Weighed) {
 	for _, g := range m.Alike {
 		t.paragraph("  ", "    ", "The evidence does not tell apart: "+strings.Join(g, ", ")+". Only how often such stages fail ranks them.")
 	}
-	for _, p := range m.Pairs {
-		t.paragraph("  ", "    ", fmt.Sprintf("Both at fault at once: %s and %s, %s.", p.Stages[0], p.Stages[1], percent(p.Probability)))
-	}
-	if m.LeftOut > 0 {
-		t.print("  Pairs of faults that were not weighed have a probability of at most %.1g.", m.LeftOut)
-	}
-	t.observed("evidence that no suspect explains: a slip, a fault outside of the model, or three at once", m.Unexplained)
-	t.observed("evidence outside of the model, which counts for nothing here", m.Outside)
-	t.next(m, files)
 }
 
 func percent(p float64) string {
@@ -205,12 +248,14 @@ func (t *terminal) next(m *isolate.Weighed, files heldIn) {
 		t.print("\nno look at a test point tells more; what is left can't be told apart")
 		return
 	}
-	t.print("\nbefore you look inside")
-	for _, c := range m.Cautions {
-		t.paragraph("  - ", "    ", c)
-	}
+	t.cautionsInside(m.Cautions)
 	t.print("\nnext look")
 	t.proposal(*m.Next, files)
+	var may []string
+	for _, a := range m.Next.Answers {
+		may = append(may, fmt.Sprintf("%s %s", isolate.AtTestPoint(a.Kind), percent(a.Probability)))
+	}
+	t.row("may show", strings.Join(may, "; "))
 	about := ""
 	if !m.LooksExact {
 		about = "about "
@@ -224,29 +269,36 @@ func (t *terminal) next(m *isolate.Weighed, files heldIn) {
 	}
 }
 
+// cautionsInside stand before any look inside.
+func (t *terminal) cautionsInside(list []string) {
+	t.print("\nbefore you look inside")
+	for _, c := range list {
+		t.paragraph("  - ", "    ", c)
+	}
+}
+
 func inMinutes(m float64) string { return fmt.Sprintf("%.3g min", m) }
 
+// row is a line of a proposal.
+func (t *terminal) row(name, text string) {
+	t.paragraph(fmt.Sprintf("  %-10s ", name), "             ", text)
+}
+
 func (t *terminal) proposal(p isolate.Proposal, files heldIn) {
-	row := func(name, text string) { t.paragraph(fmt.Sprintf("  %-10s ", name), "             ", text) }
-	row("look at", fmt.Sprintf("%s, after %s: %s", p.TestPoint, p.After, joined("; ", isolate.AccessWords(p.Access), p.About)))
+	t.row("look at", fmt.Sprintf("%s, after %s: %s", p.TestPoint, p.After, joined("; ", isolate.AccessWords(p.Access), p.About)))
 	if p.Needs != "" {
-		row("first", p.Needs)
+		t.row("first", p.Needs)
 	}
 	signal := fmt.Sprintf("%s to input %s", hertz(p.Frequency), p.Input)
-	hold := fmt.Sprintf("bandproof hold %s %s --input %s --frequency %q", files.procedure, files.bench, p.Input, hertz(p.Frequency))
+	hold := fmt.Sprintf("bandproof hold %s %s --input %s --frequency %s", quoted(files.procedure), quoted(files.bench), quoted(p.Input), quoted(hertz(p.Frequency)))
 	if p.Apply != nil {
 		signal += fmt.Sprintf(", %s there, as at point %s", p.Apply, p.Point)
-		hold += fmt.Sprintf(" --level %q", p.Apply)
+		hold += " --level " + quoted(p.Apply.String())
 	}
-	row("apply", signal)
+	t.row("apply", signal)
 	t.print("             %s", hold)
-	row("good unit", strings.Join(goodThere(p), ", "))
-	var may []string
-	for _, a := range p.Answers {
-		may = append(may, fmt.Sprintf("%s %s", isolate.AtTestPoint(a.Kind), percent(a.Probability)))
-	}
-	row("may show", strings.Join(may, "; "))
-	row("worth", fmt.Sprintf("%.2f bit in %s", p.Information, inMinutes(p.Minutes)))
+	t.row("good unit", strings.Join(goodThere(p), ", "))
+	t.row("worth", fmt.Sprintf("%.2f bit in %s", p.Information, inMinutes(p.Minutes)))
 }
 
 // goodThere is what a good unit has at a test point.

@@ -15,9 +15,10 @@ import (
 // Case is a unit whose fault is looked for: what its run shows, and what a
 // person entered since.
 type Case struct {
-	Network *Network // nil: no model, symptoms only
-	Seen    []symptom.Seen
-	Entries []Entry
+	Network  *Network // nil: no model, symptoms only
+	Seen     []symptom.Seen
+	Findings []symptom.Finding
+	Entries  []Entry
 
 	levels map[string]quantity.Level // at the input, by point
 	post   *Posterior                // of the entries so far
@@ -25,7 +26,7 @@ type Case struct {
 
 // NewCase begins or goes on with a case.
 func NewCase(n *Network, r runner.Result, entries []Entry) *Case {
-	c := &Case{Network: n, Seen: symptom.Read(r), Entries: entries, levels: map[string]quantity.Level{}}
+	c := &Case{Network: n, Seen: symptom.Read(r), Findings: symptom.Name(r), Entries: entries, levels: map[string]quantity.Level{}}
 	for _, p := range r.Points {
 		c.levels[p.Point.ID] = p.Point.Levels.Input
 	}

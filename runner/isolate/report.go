@@ -24,9 +24,11 @@ type Subject struct {
 type Report struct {
 	Schema string `json:"schema"`
 	Subject
-	// Shown is what the run shows, alike points together.
-	Shown   []Shown    `json:"shown"`
-	Entries []Numbered `json:"entries,omitempty"`
+	// Shown is what the run shows, alike points together, Symptoms what that looks
+	// like without a model.
+	Shown    []Shown           `json:"shown"`
+	Symptoms []symptom.Finding `json:"symptoms"`
+	Entries  []Numbered        `json:"entries,omitempty"`
 	// What follows is there with a model only.
 	Model *Weighed `json:"model,omitempty"`
 }
@@ -87,7 +89,7 @@ const leastPair = 0.01
 
 // Report says where to look. Cautions are those of the record.
 func (c *Case) Report(ctx context.Context, of Subject, cautions []string) (*Report, error) {
-	r := &Report{Schema: ReportSchema, Subject: of, Shown: pointByPoint(c.Seen), Entries: Number(c.Entries)}
+	r := &Report{Schema: ReportSchema, Subject: of, Shown: pointByPoint(c.Seen), Symptoms: c.Findings, Entries: Number(c.Entries)}
 	if c.Network == nil {
 		return r, nil
 	}
@@ -131,7 +133,7 @@ func (c *Case) advise(ctx context.Context, post *Posterior, w *Weighed) error {
 	if len(w.Suspects) > 0 && w.Suspects[0].Probability >= Found {
 		w.Found = w.Suspects[0].Stage
 	}
-	if w.Found != "" || w.Good >= Found {
+	if w.Found != "" || w.Closed != "" || w.Good >= Found {
 		w.LooksExact = true
 		return nil
 	}
@@ -180,4 +182,15 @@ func pointByPoint(seen []symptom.Seen) []Shown {
 	}
 	slices.SortStableFunc(list, func(a, b Shown) int { return cmp.Compare(inputs[a.Input], inputs[b.Input]) })
 	return list
+}
+
+// OnePerPoint keeps the best look at each test point.
+func OnePerPoint(list []Proposal) []Proposal {
+	var out []Proposal
+	for _, p := range list {
+		if !slices.ContainsFunc(out, func(x Proposal) bool { return x.TestPoint == p.TestPoint }) {
+			out = append(out, p)
+		}
+	}
+	return out
 }

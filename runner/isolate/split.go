@@ -4,6 +4,26 @@ import (
 	"slices"
 )
 
+// CheckSchema names the version of the check of a model as JSON.
+const CheckSchema = "bandproof model check 1"
+
+// Check is what could be found in a unit of a model, and what a test point more
+// would add.
+type Check struct {
+	Schema     string `json:"schema"`
+	Name       string `json:"name"`
+	Unit       string `json:"unit"`
+	TestPoints int    `json:"test_points"`
+	Testability
+	Splits []Split `json:"splits,omitempty"`
+}
+
+// Check works out the testability of a model.
+func (n *Network) Check() Check {
+	t := n.Testability()
+	return Check{CheckSchema, n.Model.Name, n.Model.Unit, len(n.Model.TestPoints), t, n.Splits(t)}
+}
+
 // Split is what one more test point would tell of faults that nothing tells
 // apart.
 type Split struct {
@@ -44,7 +64,7 @@ func (n *Network) everywhere() (*Network, map[StageMode]variant) {
 }
 
 func (n *Network) split(group []StageMode, clearest map[StageMode]variant) Split {
-	best, most := Split{Group: group}, len(group)
+	best, most := Split{Group: group}, stagesIn(group)
 	_, looks := n.everyLook()
 	for _, p := range n.Model.TestPoints {
 		var here []look
@@ -56,16 +76,28 @@ func (n *Network) split(group []StageMode, clearest map[StageMode]variant) Split
 		parts := n.parts(group, clearest, here)
 		largest := 0
 		for _, x := range parts {
-			largest = max(largest, len(x))
+			largest = max(largest, stagesIn(x))
 		}
-		if largest < most || largest == most && largest < len(group) && len(parts) > len(best.Parts) {
+		if largest < most || largest == most && best.After != "" && len(parts) > len(best.Parts) {
 			best.After, best.Parts, most = p.After, parts, largest
 		}
 	}
 	return best
 }
 
-// parts of a group that looks tell apart.
+// stagesIn counts the stages of a group.
+func stagesIn(group []StageMode) int {
+	var seen []string
+	for _, x := range group {
+		if !slices.Contains(seen, x.Stage) {
+			seen = append(seen, x.Stage)
+		}
+	}
+	return len(seen)
+}
+
+// parts of a group that looks tell apart; faults of one stage stay together,
+// since it is the stage that is looked for.
 func (n *Network) parts(group []StageMode, clearest map[StageMode]variant, looks []look) [][]StageMode {
 	var faults []variant
 	for _, s := range group {
@@ -83,6 +115,13 @@ func (n *Network) parts(group []StageMode, clearest map[StageMode]variant, looks
 			if !left[i] && !toldApart(signs[k], signs[i]) {
 				part, left[i] = append(part, group[i]), true
 			}
+		}
+		same := slices.IndexFunc(parts, func(x []StageMode) bool {
+			return stagesIn(append(slices.Clone(x), part...)) == 1
+		})
+		if same >= 0 {
+			parts[same] = append(parts[same], part...)
+			continue
 		}
 		parts = append(parts, part)
 	}
