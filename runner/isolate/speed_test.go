@@ -210,3 +210,11 @@ func TestCancellationStopsSoon(t *testing.T) {
 		require.Less(t, time.Since(start), time.Second, name) // 50 ms on a machine that does nothing else
 	}
 }
+
+func BenchmarkTestability(b *testing.B) {
+	n := loaded(b, largeModel(200))
+	b.ReportAllocs()
+	for b.Loop() {
+		n.Testability()
+	}
+}

@@ -1,8 +1,8 @@
 package isolate
 
 import (
+	"cmp"
 	"fmt"
-	"math"
 	"slices"
 
 	"bandproof/runner/symptom"
@@ -12,8 +12,9 @@ import (
 type Testability struct {
 	// Unreachable stages matter to no reading and no test point in any way.
 	Unreachable []string `json:"unreachable,omitempty"`
-	// BySweep and ByProbes are groups of faults of different stages that no
-	// reading tells apart, and that no test point tells apart either.
+	// BySweep and ByProbes are groups of faults that no reading tells apart from
+	// the first of them, and that no test point does either. Whatever can be taken
+	// for a fault of another stage is in one, or in more.
 	BySweep  [][]StageMode `json:"alike_by_readings,omitempty"`
 	ByProbes [][]StageMode `json:"alike_by_all,omitempty"`
 	// Hidden faults change no reading and nothing at a test point.
@@ -41,20 +42,22 @@ const apart = 0.5
 func (n *Network) Testability() Testability {
 	readings, probes := n.everyLook()
 	t := Testability{Stages: len(n.Model.Stages)}
-	faults := n.worst(append(slices.Clone(readings), probes...))
-	t.Faults = len(faults)
+	looks := append(slices.Clone(readings), probes...)
 	for k, s := range n.Model.Stages {
-		touched := func(l look) bool { return l.touches(k) }
-		if !slices.ContainsFunc(readings, touched) && !slices.ContainsFunc(probes, touched) {
+		if !slices.ContainsFunc(looks, func(l look) bool { return l.touches(k) }) {
 			t.Unreachable = append(t.Unreachable, s.Name)
 		}
 	}
-	signs := n.signatures(faults, readings)
-	t.BySweep, _ = n.alike(faults, signs)
-	for k, more := range n.signatures(faults, probes) {
-		signs[k] = append(signs[k], more...)
+	g := newSigns(n, n.variants(looks))
+	faults := g.worst(looks)
+	t.Faults = len(faults)
+	signs := g.of(faults, looks)
+	t.ByProbes, t.Hidden = g.alike(faults, signs)
+	for k := range signs {
+		end, _ := slices.BinarySearchFunc(signs[k], len(readings), func(s sign, at int) int { return cmp.Compare(int(s.look), at) })
+		signs[k] = signs[k][:end]
 	}
-	t.ByProbes, t.Hidden = n.alike(faults, signs)
+	t.BySweep, _ = g.alike(faults, signs)
 	return t
 }
 
@@ -112,84 +115,4 @@ func (w Way) spread() []float64 {
 		return []float64{middle}
 	}
 	return []float64{w.From.Float() * 1.001, middle, w.To.Float() / 1.001}
-}
-
-// worst lists each mode of each stage in its clearest form: the variant that
-// changes the most looks.
-func (n *Network) worst(looks []look) []variant {
-	var list []variant
-	changes := func(v variant) (sum float64) {
-		for k := range looks {
-			if looks[k].touches(v.stage) {
-				sum += distance(n.predict([]variant{v}, &looks[k]), certain.leaky())
-			}
-		}
-		return sum
-	}
-	most := math.Inf(-1)
-	for _, v := range n.variants(looks) {
-		x := changes(v)
-		switch last := len(list) - 1; {
-		case last < 0 || list[last].stage != v.stage || list[last].mode != v.mode:
-			list, most = append(list, v), x
-		case x > most:
-			list[last], most = v, x
-		}
-	}
-	return list
-}
-
-func (n *Network) signatures(faults []variant, looks []look) [][]distribution {
-	list := make([][]distribution, len(faults))
-	for k, v := range faults {
-		list[k] = make([]distribution, len(looks))
-		for i := range looks {
-			list[k][i] = n.predict([]variant{v}, &looks[i])
-		}
-	}
-	return list
-}
-
-// alike groups faults that no look tells apart, and those that no look shows.
-func (n *Network) alike(faults []variant, signs [][]distribution) (groups [][]StageMode, hidden []StageMode) {
-	name := func(k int) StageMode { return StageMode{n.Model.Stages[faults[k].stage].Name, faults[k].mode} }
-	left := make([]bool, len(faults))
-	for k := range faults {
-		if !slices.ContainsFunc(signs[k], func(d distribution) bool { return distance(d, certain.leaky()) > apart }) {
-			hidden, left[k] = append(hidden, name(k)), true
-		}
-	}
-	for k := range faults {
-		if left[k] {
-			continue
-		}
-		group := []StageMode{name(k)}
-		for i := k + 1; i < len(faults); i++ {
-			if !left[i] && !toldApart(signs[k], signs[i]) {
-				group, left[i] = append(group, name(i)), true
-			}
-		}
-		if slices.ContainsFunc(group, func(x StageMode) bool { return x.Stage != group[0].Stage }) {
-			groups = append(groups, group)
-		}
-	}
-	return groups, hidden
-}
-
-func toldApart(a, b []distribution) bool {
-	for k := range a {
-		if distance(a[k], b[k]) > apart {
-			return true
-		}
-	}
-	return false
-}
-
-// distance is the total variation distance of two distributions, 0 to 1.
-func distance(a, b distribution) float64 {
-	sum := 0.0
-	for s := range a {
-		sum += math.Abs(a[s] - b[s])
-	}
-	return sum / 2
 }
