@@ -12,7 +12,7 @@ const leastInformation = 0.02
 
 const (
 	// work that looking ahead may take: about a tenth of a second.
-	work = 100_000_000
+	work = 60_000_000
 	// deepest is how many looks it goes ahead.
 	deepest = 40
 	// faint is the probability below which stages are no longer reckoned with.

@@ -3,6 +3,7 @@ package tomlfile
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -58,15 +59,14 @@ func parse(data []byte) (*node, int, error) {
 	}
 	root := newTable(1)
 	here := root
-	var p unstable.Parser
-	p.Reset(data)
+	p := newReader(data)
 	for p.NextExpression() {
 		e := p.Expression()
 		switch e.Kind {
 		case unstable.Table, unstable.ArrayTable:
-			here = openTable(&p, root, e)
+			here = openTable(p, root, e)
 		case unstable.KeyValue:
-			putKeyValue(&p, here, e)
+			putKeyValue(p, here, e)
 		}
 	}
 	if err := p.Error(); err != nil {
@@ -75,15 +75,34 @@ func parse(data []byte) (*node, int, error) {
 	return root, 0, nil
 }
 
-func lineOf(p *unstable.Parser, n *unstable.Node, otherwise int) int {
+// reader is a parser that knows where lines begin: to count them anew for each
+// key takes long in a long file.
+type reader struct {
+	unstable.Parser
+	ends []uint32 // of lines: offsets of their newlines
+}
+
+func newReader(data []byte) *reader {
+	p := &reader{}
+	p.Reset(data)
+	for k, b := range data {
+		if b == '\n' {
+			p.ends = append(p.ends, uint32(k))
+		}
+	}
+	return p
+}
+
+func lineOf(p *reader, n *unstable.Node, otherwise int) int {
 	if n.Raw.Length == 0 {
 		return otherwise
 	}
-	return p.Shape(n.Raw).Start.Line
+	before, _ := slices.BinarySearch(p.ends, n.Raw.Offset)
+	return before + 1
 }
 
 // openTable walks to the table that a [header] or [[header]] opens.
-func openTable(p *unstable.Parser, root *node, e *unstable.Node) *node {
+func openTable(p *reader, root *node, e *unstable.Node) *node {
 	here := root
 	it := e.Key()
 	for it.Next() {
@@ -110,7 +129,7 @@ func openTable(p *unstable.Parser, root *node, e *unstable.Node) *node {
 	return here
 }
 
-func putKeyValue(p *unstable.Parser, here *node, e *unstable.Node) {
+func putKeyValue(p *reader, here *node, e *unstable.Node) {
 	it := e.Key()
 	for it.Next() {
 		k := it.Node()
@@ -128,7 +147,7 @@ func putKeyValue(p *unstable.Parser, here *node, e *unstable.Node) {
 	}
 }
 
-func value(p *unstable.Parser, v *unstable.Node, line int) *node {
+func value(p *reader, v *unstable.Node, line int) *node {
 	switch v.Kind {
 	case unstable.Array:
 		n := &node{kind: array, line: line}
