@@ -57,7 +57,7 @@ lint:
 # to ten times as long (runner/kinds runs all kinds of measurement with it). A house test holds that; what tests of
 # theirs do at once is named …AtOnce, and watched too.
 ONE_AT_A_TIME = procedures reports/chart reports/dcc reports/diagram reports/history reports/imported reports/record reports/sheet \
-  reports/store runner/gate runner/sensitivity runner/stability runner/timebase
+  reports/store runner/gate runner/isolate runner/sensitivity runner/stability runner/timebase
 # gotestsum lists every skipped test, with its reason, at the end. Lint has vetted all of them.
 GOTEST = $(GO) tool gotestsum --format pkgname --format-hide-empty-pkg --raw-command -- env CGO_ENABLED=$(CGO) $(GO) test -json -vet=off -timeout 20m
 # Only the race detector needs cgo; all else is built once, as the program is.

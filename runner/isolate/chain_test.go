@@ -66,7 +66,7 @@ func TestHalfSplitting(t *testing.T) {
 			require.NoError(t, err)
 			require.Equal(t, fmt.Sprintf("TP%d", n/2), probes[0].TestPoint)
 			total, faults := 0, 0
-			for fault := 1; fault <= n; fault += max(1, n/16) {
+			for fault := 1; fault <= n; fault += max(1, n/8) {
 				faults++
 				total += len(walked(t, network, fault))
 			}

@@ -20,7 +20,8 @@ func TestThreeFaultsLeaveSomethingUnexplained(t *testing.T) {
 		})
 	}
 	for inputs, want := range []bool{false, false, false, true} {
-		post := inferred(t, n, dead(inputs))
+		post, err := n.Infer(t.Context(), dead(inputs), Options{})
+		require.NoError(t, err)
 		require.Equal(t, want, len(post.Unexplained()) > 0, "%d inputs", inputs)
 		for _, o := range post.Unexplained() {
 			require.Equal(t, symptom.None, o.Kind)

@@ -215,6 +215,6 @@ func BenchmarkTestability(b *testing.B) {
 	n := loaded(b, largeModel(200))
 	b.ReportAllocs()
 	for b.Loop() {
-		n.Testability()
+		n.Splits(n.Testability())
 	}
 }

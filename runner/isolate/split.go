@@ -39,41 +39,58 @@ type Split struct {
 func (n *Network) Splits(t Testability) []Split {
 	groups := slices.Clone(t.ByProbes)
 	slices.SortStableFunc(groups, func(a, b []StageMode) int { return len(b) - len(a) })
-	everywhere, clearest := n.everywhere()
+	e := n.everywhere(groups)
 	list := make([]Split, len(groups))
 	for k, g := range groups {
-		list[k] = everywhere.split(g, clearest)
+		list[k] = e.split(g)
 	}
 	return list
 }
 
-// everywhere is the same unit with a test point after each stage, with each
-// fault in the form that testability took it in.
-func (n *Network) everywhere() (*Network, map[StageMode]variant) {
+// everywhere is the same unit with a test point after each stage, and what the
+// faults show there, each in the form that testability took it in.
+type everywhere struct {
+	*signs
+	points []TestPoint
+	// at[point] is what each fault shows there.
+	at []map[StageMode][]sign
+}
+
+func (n *Network) everywhere(groups [][]StageMode) *everywhere {
 	readings, probes := n.everyLook()
-	clearest := map[StageMode]variant{}
-	for _, v := range n.worst(append(readings, probes...)) {
-		clearest[StageMode{n.Model.Stages[v.stage].Name, v.mode}] = v
-	}
+	looks := append(readings, probes...)
+	clearest := newSigns(n, n.variants(looks))
 	m := *n.Model
 	m.TestPoints = nil
 	for _, s := range m.Stages {
 		m.TestPoints = append(m.TestPoints, TestPoint{Name: s.Name, After: s.Name, Access: "probe"})
 	}
-	return build(&m), clearest
+	e := &everywhere{newSigns(build(&m), clearest.all), m.TestPoints, make([]map[StageMode][]sign, len(m.TestPoints))}
+	for k := range e.at {
+		e.at[k] = map[StageMode][]sign{}
+	}
+	var faults []int
+	var names []StageMode
+	for _, f := range clearest.worst(looks) {
+		name := StageMode{m.Stages[clearest.all[f].stage].Name, clearest.all[f].mode}
+		if slices.ContainsFunc(groups, func(g []StageMode) bool { return slices.Contains(g, name) }) {
+			faults, names = append(faults, f), append(names, name)
+		}
+	}
+	_, looks = e.n.everyLook()
+	for k, list := range e.of(faults, looks) {
+		for _, s := range list {
+			p := looks[s.look].place
+			e.at[p][names[k]] = append(e.at[p][names[k]], s)
+		}
+	}
+	return e
 }
 
-func (n *Network) split(group []StageMode, clearest map[StageMode]variant) Split {
+func (e *everywhere) split(group []StageMode) Split {
 	best, most := Split{Group: group}, stagesIn(group)
-	_, looks := n.everyLook()
-	for _, p := range n.Model.TestPoints {
-		var here []look
-		for _, l := range looks {
-			if l.obs.TestPoint == p.Name {
-				here = append(here, l)
-			}
-		}
-		parts := n.parts(group, clearest, here)
+	for k, p := range e.points {
+		parts := e.parts(group, k)
 		largest := 0
 		for _, x := range parts {
 			largest = max(largest, stagesIn(x))
@@ -85,35 +102,19 @@ func (n *Network) split(group []StageMode, clearest map[StageMode]variant) Split
 	return best
 }
 
-// stagesIn counts the stages of a group.
-func stagesIn(group []StageMode) int {
-	var seen []string
-	for _, x := range group {
-		if !slices.Contains(seen, x.Stage) {
-			seen = append(seen, x.Stage)
-		}
-	}
-	return len(seen)
-}
-
-// parts of a group that looks tell apart; faults of one stage stay together,
-// since it is the stage that is looked for.
-func (n *Network) parts(group []StageMode, clearest map[StageMode]variant, looks []look) [][]StageMode {
-	var faults []variant
-	for _, s := range group {
-		faults = append(faults, clearest[s])
-	}
-	signs := n.signatures(faults, looks)
+// parts of a group that looks at a test point tell apart; faults of one stage stay
+// together, since it is the stage that is looked for.
+func (e *everywhere) parts(group []StageMode, point int) [][]StageMode {
 	var parts [][]StageMode
 	left := make([]bool, len(group))
-	for k := range group {
+	for k, a := range group {
 		if left[k] {
 			continue
 		}
-		part := []StageMode{group[k]}
+		part := []StageMode{a}
 		for i := k + 1; i < len(group); i++ {
-			if !left[i] && !toldApart(signs[k], signs[i]) {
-				part, left[i] = append(part, group[i]), true
+			if b := group[i]; !left[i] && !e.toldApart(e.at[point][a], e.at[point][b]) {
+				part, left[i] = append(part, b), true
 			}
 		}
 		same := slices.IndexFunc(parts, func(x []StageMode) bool {
@@ -126,4 +127,15 @@ func (n *Network) parts(group []StageMode, clearest map[StageMode]variant, looks
 		parts = append(parts, part)
 	}
 	return parts
+}
+
+// stagesIn counts the stages of a group.
+func stagesIn(group []StageMode) int {
+	var seen []string
+	for _, x := range group {
+		if !slices.Contains(seen, x.Stage) {
+			seen = append(seen, x.Stage)
+		}
+	}
+	return len(seen)
 }
