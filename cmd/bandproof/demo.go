@@ -127,6 +127,7 @@ func demo(ctx context.Context, t *terminal, out string) error {
 	t.print("  bandproof plan %s %s", at("procedure.toml"), at("bench.toml"))
 	t.print("  bandproof records list --store %s", at("bandproof.db"))
 	t.print("  bandproof records show %s --store %s", found.ID, at("bandproof.db"))
+	t.print("  bandproof isolate %s --model %s --store %s   (where to look for the fault)", found.ID, at("block-model.toml"), at("bandproof.db"))
 	t.print("  the same sweep against instruments in another process:")
 	t.print("    virtualbench --scenario %s --follow --time-scale 100   (and in a second terminal)", at("virtual-bench.toml"))
 	t.print("    bandproof run %s %s --as-found --invented --job %s --store %s --out %s", at("procedure.toml"), at("bench.toml"), at("job-as-found.toml"), at("bandproof.db"), out)

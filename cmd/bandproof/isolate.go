@@ -102,13 +102,13 @@ func isolated(c *cobra.Command, t *terminal, name string, f isolateFlags) error 
 	if err := f.draw(c.Context(), t, x, r, report); err != nil {
 		return err
 	}
-	if m := report.Model; m != nil && (!f.json || c.Flags().Changed("top")) {
-		m.Suspects = m.Suspects[:min(f.top, len(m.Suspects))]
-	}
 	if f.json {
+		if m := report.Model; m != nil && c.Flags().Changed("top") {
+			m.Suspects = m.Suspects[:min(f.top, len(m.Suspects))]
+		}
 		return t.json(report)
 	}
-	t.isolation(report, holdFiles(r))
+	t.isolation(report, f.top, holdFiles(r))
 	return nil
 }
 

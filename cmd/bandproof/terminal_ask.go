@@ -12,7 +12,11 @@ import (
 func (t *terminal) standing(m *isolate.Weighed) {
 	var list []string
 	for k, s := range m.Suspects {
-		if s.Probability >= isolate.LeastSuspect && k < 5 {
+		switch {
+		case s.Probability < isolate.LeastSuspect || k > 5:
+		case k == 5:
+			list = append(list, "and others (why lists them)")
+		default:
 			list = append(list, fmt.Sprintf("%s %s", s.Stage, percent(s.Probability)))
 		}
 	}
@@ -30,7 +34,7 @@ func (t *terminal) standing(m *isolate.Weighed) {
 // reasons are the suspects in full.
 func (t *terminal) reasons(m *isolate.Weighed) {
 	t.print("")
-	t.suspects(m)
+	t.suspects(m, len(m.Suspects))
 	t.alike(m)
 	t.observed("outside of the model", m.Outside)
 }

@@ -39,7 +39,7 @@ type heldIn struct{ procedure, bench string }
 func holdFiles(r record.Record) heldIn { return heldIn{r.Procedure.File, r.Bench.File} }
 
 // isolation lays out where to look, in the order in which one reads it.
-func (t *terminal) isolation(r *isolate.Report, files heldIn) {
+func (t *terminal) isolation(r *isolate.Report, top int, files heldIn) {
 	if r.Invented {
 		t.print("INVENTED: a virtual bench, no real unit")
 	}
@@ -48,7 +48,7 @@ func (t *terminal) isolation(r *isolate.Report, files heldIn) {
 	t.shown(r.Shown)
 	t.entered(r.Entries)
 	if m := r.Model; m != nil {
-		t.weighed(m, files)
+		t.weighed(m, top, files)
 	} else {
 		t.print("")
 		t.paragraph("", "", "With a block model of the unit (--model FILE) this lists suspects, and the next look worth taking.")
@@ -141,12 +141,12 @@ func (t *terminal) entered(list []isolate.Numbered) {
 	}
 }
 
-func (t *terminal) weighed(m *isolate.Weighed, files heldIn) {
+func (t *terminal) weighed(m *isolate.Weighed, top int, files heldIn) {
 	t.print("\nsuspects, by the model %q", m.Name)
 	if m.Good >= 0.01 {
 		t.print("  %6s  no stage at fault", percent(m.Good))
 	}
-	t.suspects(m)
+	t.suspects(m, top)
 	t.alike(m)
 	for _, p := range m.Pairs {
 		t.paragraph("  ", "    ", fmt.Sprintf("Both at fault at once: %s and %s, %s.", p.Stages[0], p.Stages[1], percent(p.Probability)))
@@ -159,11 +159,20 @@ func (t *terminal) weighed(m *isolate.Weighed, files heldIn) {
 	t.next(m, files)
 }
 
-func (t *terminal) suspects(m *isolate.Weighed) {
-	for _, s := range m.Suspects {
-		if s.Probability >= isolate.LeastSuspect {
+// suspects are the first of them, and all that are as good as cleared.
+func (t *terminal) suspects(m *isolate.Weighed, top int) {
+	more := 0
+	for k, s := range m.Suspects {
+		switch {
+		case s.Probability < isolate.LeastSuspect:
+		case k < top:
 			t.suspect(s)
+		default:
+			more++
 		}
+	}
+	if more > 0 {
+		t.print("          and %d more of at least 1 %% (--top %d)", more, top+more)
 	}
 	for _, e := range m.Exonerated {
 		by := "would seldom fail so"
