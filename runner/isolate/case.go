@@ -210,8 +210,6 @@ func (n *Network) Answer(p Probe, text string) (Entry, error) {
 	switch {
 	case a.frequency == nil && control && a.kind == symptom.Weak:
 		return Entry{}, fmt.Errorf("%s is after a control line, whose right value may be a low one: say good or wrong", p.TestPoint)
-	case a.frequency == nil && control && a.kind == symptom.Other:
-		a.kind = symptom.None // the line does not set what it should
 	case a.frequency == nil:
 	case p.Expect == nil || *p.Expect == 0:
 		return Entry{}, fmt.Errorf("the model states no frequency at %s; say one of: %s", p.TestPoint, sayings())

@@ -66,10 +66,10 @@ func TestSaw(t *testing.T) {
 		{"TP9 at B 1.2 GHz: 38.71 MHz", symptom.Ratio, "TP9 at B 1.2 GHz: 38.71 MHz"}, // divided by 31
 		{"TP9 at B 1.2 GHz: 41.2345 MHz", symptom.Other, "TP9 at B 1.2 GHz: 41.2345 MHz"},
 		{"TP9 at B 100 MHz: 3.125 MHz", symptom.Good, "TP9 at B 100 MHz: 3.125 MHz"},
-		{"TP9 at B: 15.625 MHz", symptom.Good, "TP9 at B 500 MHz: 15.625 MHz"},
+		{"TP9 at B: 37.5 MHz", symptom.Good, "TP9 at B 1.2 GHz: 37.5 MHz"},
 		{"TP9 at B 800 MHz: comes and goes", symptom.Intermittent, "TP9 at B 800 MHz: comes and goes"},
 		{"TP1: 10.00005 MHz ± 10 Hz", symptom.Off, "TP1 at A 100 MHz: 10.00005 MHz ± 10 Hz"},
-		{"TP11: wrong", symptom.None, "TP11 at A 100 MHz: wrong"},
+		{"TP11: wrong", symptom.Other, "TP11 at A 100 MHz: wrong"},
 		{"TP11: good", symptom.Good, "TP11 at A 100 MHz: good"},
 	} {
 		t.Run(x.text, func(t *testing.T) {

@@ -12,7 +12,8 @@ const (
 	Scatters     Mode = "noisy"
 	ComesAndGoes Mode = "comes and goes"
 	FailsWarm    Mode = "fails when warm" // dead after some time
-	Doubles      Mode = "doubles"         // oscillates or distorts: cycles are counted twice
+	Doubles      Mode = "doubles"         // distorts: cycles are counted twice
+	Strays       Mode = "stray signal"    // oscillates, or lets a signal through that should not be there
 	Misses       Mode = "misses cycles"
 	WrongRatio   Mode = "wrong ratio"
 	OffFrequency Mode = "off frequency"
@@ -46,12 +47,12 @@ func kinds() []kind {
 		{"connector", "an input of the unit", 0.5, []share{{Dead, 0.4}, {ComesAndGoes, 0.4}, {Weak, 0.2}}},
 		{"limiter", "protects what follows", 1.5, []share{{Dead, 0.5}, {Weak, 0.35}, {RollsOff, 0.1}, {ComesAndGoes, 0.05}}},
 		{"attenuator", "", 0.7, []share{{Dead, 0.3}, {Weak, 0.4}, {ComesAndGoes, 0.2}, {RollsOff, 0.1}}},
-		{"amplifier", "", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.05}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
-		{"limiting amplifier", "gives one level whatever it is given, if that is enough", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.05}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
+		{"amplifier", "", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.02}, {Strays, 0.03}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
+		{"limiting amplifier", "gives one level whatever it is given, if that is enough", 1, []share{{Dead, 0.4}, {Weak, 0.2}, {RollsOff, 0.1}, {CutsOff, 0.05}, {Scatters, 0.08}, {Doubles, 0.02}, {Strays, 0.03}, {ComesAndGoes, 0.07}, {FailsWarm, 0.05}}},
 		{"trigger", "makes pulses of a signal", 0.8, []share{{Dead, 0.4}, {Weak, 0.15}, {Doubles, 0.15}, {Misses, 0.1}, {Scatters, 0.1}, {ComesAndGoes, 0.1}}},
 		{"filter", "", 0.4, []share{{Dead, 0.35}, {Weak, 0.2}, {RollsOff, 0.25}, {CutsOff, 0.15}, {ComesAndGoes, 0.05}}},
 		{"switch", "selects one of several ways", 1, []share{{Dead, 0.2}, {StaysOneWay, 0.3}, {DeadOneWay, 0.2}, {ComesAndGoes, 0.2}, {Weak, 0.1}}},
-		{"mixer", "", 0.8, []share{{Dead, 0.5}, {Weak, 0.3}, {RollsOff, 0.1}, {Scatters, 0.05}, {ComesAndGoes, 0.05}}},
+		{"mixer", "", 0.8, []share{{Dead, 0.5}, {Weak, 0.27}, {RollsOff, 0.1}, {Scatters, 0.05}, {Strays, 0.03}, {ComesAndGoes, 0.05}}},
 		{"oscillator", "makes a frequency of its own, or from the timebase", 0.9, []share{{Dead, 0.4}, {OffFrequency, 0.35}, {Unstable, 0.15}, {ComesAndGoes, 0.05}, {FailsWarm, 0.05}}},
 		{"timebase", "the reference of the unit", 0.8, []share{{OffFrequency, 0.6}, {Dead, 0.15}, {Unstable, 0.2}, {FailsWarm, 0.05}}},
 		{"multiplier", "", 0.7, []share{{Dead, 0.5}, {Weak, 0.3}, {RollsOff, 0.1}, {Scatters, 0.05}, {ComesAndGoes, 0.05}}},
@@ -102,6 +103,6 @@ func (s Stage) weights() []share {
 
 // allModes lists every mode there is.
 func allModes() []Mode {
-	return []Mode{Dead, Weak, RollsOff, CutsOff, Scatters, ComesAndGoes, FailsWarm, Doubles, Misses, WrongRatio,
+	return []Mode{Dead, Weak, RollsOff, CutsOff, Scatters, ComesAndGoes, FailsWarm, Doubles, Strays, Misses, WrongRatio,
 		OffFrequency, Unstable, WrongTime, WrongDigits, StaysOneWay, DeadOneWay}
 }

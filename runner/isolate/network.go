@@ -47,6 +47,10 @@ type Network struct {
 	// position[way] of each stage that can stay one way tells which of its ways
 	// is needed: two ways with equal text need the same one.
 	position [][]string
+	// levels[place+1][way][stage]: a level too low at the stage is one at the place.
+	levels [][][]bool
+	raw    [][]bool // by way and stage: no stage before it makes pulses of the signal
+	mixed  []bool   // by way
 	// feeds[way][stage] says what comes out of a stage; nil where nothing does.
 	feeds [][]*connection
 	// fed[way][stage] tells whether anything comes to a good stage.
@@ -88,6 +92,7 @@ func build(m *Model) *Network {
 	for k := range switches {
 		switches[k] = n.switches(k)
 	}
+	n.setLevels()
 	for way := range m.Ways {
 		n.position, n.feeds = append(n.position, n.positions(way, switches)), append(n.feeds, n.feed(way))
 		n.fed = append(n.fed, n.fedIn(way))

@@ -62,7 +62,8 @@ type Weighed struct {
 	Pairs       []Pair        `json:"pairs,omitempty"`
 	// LeftOut bounds the probability of the pairs of faults that were not weighed.
 	LeftOut float64 `json:"left_out_at_most"`
-	// Found is the stage that is at fault with a probability of 0.95 or more.
+	// Found is the stage that is at fault with a probability of 0.95 or more, where
+	// the evidence itself speaks for it against every other one or no look tells more.
 	Found string `json:"found,omitempty"`
 	// Next is the look that is worth most; none where the fault is found, where
 	// nothing points to one, or where no look tells more.
@@ -130,9 +131,7 @@ func exonerated(list []Suspect) []Exonerated {
 
 // advise says what to do next.
 func (c *Case) advise(ctx context.Context, post *Posterior, w *Weighed) error {
-	if len(w.Suspects) > 0 && w.Suspects[0].Probability >= Found {
-		w.Found = w.Suspects[0].Stage
-	}
+	w.Found, _ = post.Settled()
 	if w.Found != "" || w.Closed != "" || w.Good >= Found {
 		w.LooksExact = true
 		return nil
@@ -150,9 +149,14 @@ func (c *Case) advise(ctx context.Context, post *Posterior, w *Weighed) error {
 			w.Others = append(w.Others, list[k])
 		}
 	}
-	if w.Next != nil {
-		w.Looks, w.LooksExact, err = post.Expected(ctx, c.Done())
+	if w.Next == nil {
+		if top := w.Suspects; len(top) > 0 && top[0].Probability >= Found {
+			w.Found, w.LooksExact = top[0].Stage, true
+		}
+		return nil
 	}
+	w.Looks, w.LooksExact, err = post.Expected(ctx, c.Done())
+	w.Looks = max(w.Looks, 1) // the next one makes sure, where it is likely enough already
 	return err
 }
 

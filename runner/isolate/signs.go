@@ -19,7 +19,9 @@ type signs struct {
 	width int    // of apart
 }
 
+// newSigns takes each variant in its first manner, the clearest at a reading.
 func newSigns(n *Network, all []variant) *signs {
+	all = slices.DeleteFunc(slices.Clone(all), func(v variant) bool { return v.manner > 0 })
 	g := &signs{n: n, all: all, index: map[distribution]int32{}}
 	g.number(certain.leaky())
 	return g
@@ -43,13 +45,31 @@ func (g *signs) shown(faults []int, l *look, each func(k int, shows int32)) {
 			stage, touched = v.stage, l.touches(v.stage)
 		}
 		if touched {
-			each(k, g.number(g.n.predict(g.all[f:f+1], l)))
+			each(k, g.number(g.n.sign(g.all[f:f+1], l)))
 		}
 	}
 }
 
-// worst lists each mode of each stage in its clearest form: the variant that
-// changes the most looks.
+// sign is what a look shows of a fault: a reading in the clearest manner, the
+// first; a test point, as nobody knows in which.
+func (n *Network) sign(fault []variant, l *look) distribution {
+	manners := fault[0].mode.manners()
+	if l.place == atReading || len(manners) == 1 {
+		return n.predict(fault, l)
+	}
+	var sum distribution
+	for manner, p := range manners {
+		v := fault[0]
+		v.manner = manner
+		for s, x := range n.predict([]variant{v}, l) {
+			sum[s] += p * x
+		}
+	}
+	return sum
+}
+
+// worst lists each mode of each stage, and each position of a switch, in its
+// clearest form: the variant that changes the most looks.
 func (g *signs) worst(looks []look) []int {
 	changes, none := make([]float64, len(g.all)), certain.leaky()
 	var far []float64 // of each number from a good unit
@@ -65,13 +85,26 @@ func (g *signs) worst(looks []look) []int {
 	for k, v := range g.all {
 		last := len(list) - 1
 		switch {
-		case last < 0 || g.all[list[last]].stage != v.stage || g.all[list[last]].mode != v.mode:
+		case last < 0 || g.all[list[last]].stage != v.stage || g.all[list[last]].mode != v.mode || g.all[list[last]].position != v.position:
 			list = append(list, k)
 		case changes[k] > changes[list[last]]:
 			list[last] = k
 		}
 	}
 	return list
+}
+
+// modes is how many modes of how many stages faults are of.
+func (g *signs) modes(faults []int) int {
+	type key struct {
+		stage int
+		mode  Mode
+	}
+	seen := map[key]bool{}
+	for _, f := range faults {
+		seen[key{g.all[f].stage, g.all[f].mode}] = true
+	}
+	return len(seen)
 }
 
 // of lists what each fault shows, by look, where that differs from a good unit.
@@ -132,7 +165,7 @@ func (g *signs) alike(faults []int, signs [][]sign) (groups [][]StageMode, hidde
 	shown := make([]bool, len(faults))
 	for k := range faults {
 		if shown[k] = slices.ContainsFunc(signs[k], func(s sign) bool { return g.told(s.shows, 0) }); !shown[k] {
-			hidden = append(hidden, name(k))
+			hidden = with(hidden, name(k))
 		}
 	}
 	like := func(a, b int) bool { return shown[a] && shown[b] && !g.toldApart(signs[a], signs[b]) }
@@ -151,12 +184,22 @@ func (g *signs) alike(faults []int, signs [][]sign) (groups [][]StageMode, hidde
 		group := []StageMode{name(k)}
 		for i := range faults {
 			if i != k && confused[i] && like(k, i) {
-				group, done[i] = append(group, name(i)), true
+				group, done[i] = with(group, name(i)), true
 			}
 		}
-		groups = append(groups, group)
+		if !slices.ContainsFunc(groups, func(x []StageMode) bool { return slices.Equal(x, group) }) { // of another position
+			groups = append(groups, group)
+		}
 	}
 	return groups, hidden
+}
+
+// with adds a mode of a stage that is not in a list yet: of another position it may be.
+func with(list []StageMode, x StageMode) []StageMode {
+	if slices.Contains(list, x) {
+		return list
+	}
+	return append(list, x)
 }
 
 // distance is the total variation distance of two distributions, 0 to 1.

@@ -73,7 +73,7 @@ func (n *Network) everywhere(groups [][]StageMode) *everywhere {
 	var names []StageMode
 	for _, f := range clearest.worst(looks) {
 		name := StageMode{m.Stages[clearest.all[f].stage].Name, clearest.all[f].mode}
-		if slices.ContainsFunc(groups, func(g []StageMode) bool { return slices.Contains(g, name) }) {
+		if !slices.Contains(names, name) && slices.ContainsFunc(groups, func(g []StageMode) bool { return slices.Contains(g, name) }) {
 			faults, names = append(faults, f), append(names, name)
 		}
 	}

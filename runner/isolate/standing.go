@@ -42,6 +42,12 @@ type standing struct {
 	readings    int
 	powered     float64 // s
 	position    string  // that the stage must stand in
+	// levels: what the stage gives too little shows as too little at the place;
+	// behind what decides between pulses and nothing it does not.
+	levels bool
+	raw    bool // the level at the input sets that at the stage
+	mixed  bool // the unit counts what a mixer gives
+	manner int  // in which it fails, where there are several
 }
 
 // look is an observation as the network sees it: a place, a stimulus, and what
@@ -152,7 +158,7 @@ func (s Stage) makes() bool {
 func (n *Network) contextOf(l *look, w wayLook, stage int) standing {
 	c := standing{place: l.place, way: w.way, role: w.role[stage], frequency: w.frequency[stage], margin: math.NaN(),
 		sensitivity: l.obs.Sensitivity, selfTest: l.obs.SelfTest, readings: l.obs.Readings, powered: l.obs.Powered,
-		position: n.position[w.way][stage]}
+		position: n.position[w.way][stage], levels: n.levels[l.place+1][w.way][stage], raw: n.raw[w.way][stage], mixed: n.mixed[w.way]}
 	if l.obs.Margin != nil {
 		c.margin = *l.obs.Margin
 	}

@@ -62,10 +62,24 @@ const (
 	usualMargin  = 6.0 // of a sweep over the specified sensitivity, where it is not known
 )
 
+// What an input does that gets too little is one or the other, and the same at
+// all its points: it shows nothing, or it counts what it can.
+const (
+	stops = iota
+	miscounts
+)
+
 // lacking splits what a unit shows whose signal is too weak for it.
-func lacking(p float64) distribution {
-	return distribution{sGood: 1 - p, sNone: 0.6 * p, sTooFew: 0.25 * p, sIntermittent: 0.1 * p, sNoisy: 0.05 * p}
+func lacking(p float64, manner int) distribution {
+	if manner == miscounts {
+		return distribution{sGood: 1 - p, sNone: 0.35 * p, sTooFew: 0.45 * p, sIntermittent: 0.08 * p, sNoisy: 0.08 * p, sOther: 0.04 * p}
+	}
+	return distribution{sGood: 1 - p, sNone: 0.94 * p, sTooFew: 0.02 * p, sIntermittent: 0.02 * p, sNoisy: 0.02 * p}
 }
+
+// misses is the probability with which a person who looks at the right place,
+// with the signal that reads wrong, sees nothing of a fault that is there.
+const misses = 0.05
 
 // effect is what a look shows where the fault has its effect in full. This is
 // the table P(symptom | mode, what the stage is to the place); common practice,
@@ -91,19 +105,24 @@ func effect(m Mode, r role, at bool) distribution {
 		if at {
 			return distribution{sNone: 0.9, sWeak: 0.05, sOther: 0.05}
 		}
-		return distribution{sNone: 0.9, sOther: 0.1}
+		return distribution{sNone: 0.9, sTooFew: 0.02, sNoisy: 0.02, sOther: 0.06}
 	case Scatters, Unstable:
 		return scattering(m, r, at)
 	case Doubles:
 		if at {
-			return distribution{sDistorted: 0.6, sDouble: 0.2, sNoisy: 0.05, sGood: 0.15}
+			return distribution{sDistorted: 0.6, sDouble: 0.3, sNoisy: 0.1 - misses, sGood: misses}
 		}
 		return distribution{sDouble: 0.55, sNoisy: 0.1, sRatio: 0.1, sOther: 0.1, sGood: 0.15}
+	case Strays:
+		if at {
+			return distribution{sDistorted: 0.65, sOther: 0.2, sNoisy: 0.05, sWeak: 0.1 - misses, sGood: misses}
+		}
+		return distribution{sConstant: 0.5, sOther: 0.4, sNone: 0.05, sDouble: 0.02, sGood: 0.03}
 	case Misses:
 		if at {
-			return distribution{sIntermittent: 0.3, sTooFew: 0.3, sDistorted: 0.2, sGood: 0.2}
+			return distribution{sIntermittent: 0.2, sTooFew: 0.45, sDistorted: 0.3 - misses, sOff: 0.05, sGood: misses}
 		}
-		return distribution{sTooFew: 0.65, sIntermittent: 0.08, sNoisy: 0.12, sOff: 0.05, sGood: 0.1}
+		return distribution{sTooFew: 0.75, sIntermittent: 0.05, sNoisy: 0.1, sGood: 0.1}
 	}
 	return wrong(m, r, at)
 }
@@ -113,11 +132,37 @@ func scattering(m Mode, r role, at bool) distribution {
 	case m == Unstable && r&asSignal != 0 && r&asClock != 0:
 		return certain // what counts and what is counted move alike
 	case at:
-		return distribution{sNoisy: 0.75, sDistorted: 0.05, sGood: 0.2}
+		return distribution{sNoisy: 0.9, sDistorted: 0.1 - misses, sGood: misses}
 	case m == Unstable && r&asClock != 0:
-		return distribution{sNoisy: 0.7, sOff: 0.15, sGood: 0.15}
+		return distribution{sNoisy: 0.65, sOff: 0.1, sGood: 0.25}
 	}
-	return distribution{sNoisy: 0.6, sTooFew: 0.1, sIntermittent: 0.1, sGood: 0.2}
+	return distribution{sNoisy: 0.6, sTooFew: 0.08, sIntermittent: 0.07, sGood: 0.25}
+}
+
+// gateTime is what is seen of a gate time that is wrong. source is true for a look
+// at what makes it: its pulse can be measured there. Behind the gate the signal is
+// as it should be while it is there.
+func gateTime(manner int, at, source bool) distribution {
+	const byShare, byRatio, sometimes, neverEnds = 0, 1, 2, 3
+	var d distribution
+	switch {
+	case at && source:
+		d = distribution{sOff: 0.4, sRatio: 0.25, sOther: 0.35 - misses, sGood: misses}
+	case at && manner == neverEnds:
+		d = distribution{sOther: 0.6, sGood: 0.4}
+	case at:
+		d = distribution{sOff: 0.2, sRatio: 0.1, sOther: 0.15, sGood: 0.55}
+	case manner == neverEnds:
+		d = distribution{sNone: 0.92, sOther: 0.08}
+	case manner == byRatio:
+		d = distribution{sRatio: 0.75, sHalf: 0.03, sDouble: 0.03, sOff: 0.05, sOther: 0.1, sNone: 0.04}
+	default:
+		d = distribution{sOff: 0.8, sTooFew: 0.05, sOther: 0.08, sConstant: 0.02, sNone: 0.02, sGood: 0.03}
+	}
+	if manner == sometimes {
+		return partly(d)
+	}
+	return d
 }
 
 // wrong is for modes that give another number.
@@ -125,18 +170,80 @@ func wrong(m Mode, r role, at bool) distribution {
 	switch {
 	case m == WrongRatio:
 		return distribution{sRatio: 0.6, sHalf: 0.12, sDouble: 0.12, sOther: 0.1, sOff: 0.06}
-	case m == WrongTime:
-		return distribution{sOff: 0.4, sRatio: 0.2, sOther: 0.2, sTooFew: 0.1, sDouble: 0.05, sHalf: 0.05}
+	case m == WrongDigits && at:
+		return distribution{sOther: 0.7, sDistorted: 0.3 - misses, sGood: misses}
 	case m == WrongDigits:
-		return distribution{sOther: 0.35, sConstant: 0.3, sGood: 0.25, sOff: 0.05, sTooFew: 0.05}
+		return distribution{sOther: 0.33, sConstant: 0.27, sNoisy: 0.1, sOff: 0.1, sIntermittent: 0.03, sTooFew: 0.02, sGood: 0.15}
 	case r&asSignal != 0 && r&asClock != 0 && !at:
 		return certain // of OffFrequency, as above
 	case at:
-		return distribution{sOff: 0.6, sRatio: 0.15, sOther: 0.15, sGood: 0.1}
-	case r&asClock != 0:
-		return distribution{sOff: 0.92, sConstant: 0.04, sOther: 0.04}
+		return distribution{sOff: 0.65, sRatio: 0.1, sOther: 0.25 - misses, sGood: misses}
+	case r&asClock != 0: // too little to be seen where few digits are
+		return distribution{sOff: 0.8, sConstant: 0.02, sOther: 0.03, sGood: 0.15}
 	}
-	return distribution{sOff: 0.5, sConstant: 0.35, sRatio: 0.05, sOther: 0.05, sGood: 0.05}
+	return distribution{sConstant: 0.5, sOther: 0.3, sOff: 0.1, sRatio: 0.02, sGood: 0.08}
+}
+
+// mixedDown is what a number that is wrong in proportion shows where only what
+// the mixer gives is counted: the error is a share of the intermediate
+// frequency, and so no share, and no ratio, of that at the input. It is the same
+// number of Hz at all points that give the same intermediate frequency.
+func mixedDown(d distribution) distribution {
+	p := d[sOff] + d[sRatio] + d[sDouble] + d[sHalf]
+	d[sOff], d[sRatio], d[sDouble], d[sHalf] = 0.2*p, 0, 0, 0
+	d[sConstant] += 0.45 * p
+	d[sOther] += 0.35 * p
+	return d
+}
+
+// partly is what shows at some points only.
+func partly(d distribution) distribution {
+	const good = 0.75
+	for k := range d {
+		d[k] *= 1 - good
+	}
+	d[sGood] += good
+	return d
+}
+
+// manners of a mode at a reading are told apart where what is seen hangs together:
+// a fault shows the same way at all points of a unit. Each has its probability.
+func (m Mode) manners() []float64 {
+	switch m {
+	case Weak:
+		return []float64{0.5, 0.5} // stops, miscounts
+	case WrongTime:
+		return []float64{0.35, 0.25, 0.3, 0.1} // by a share, by a ratio, at some settings, never ends
+	case Misses:
+		return []float64{0.6, 0.4} // now and then, every so many
+	case Strays, Scatters:
+		return []float64{0.5, 0.5} // at all points, at some
+	case WrongDigits:
+		return []float64{0.2, 0.2, 0.3, 0.3} // the same, and those that do not show at the pin of a chain
+	case OffFrequency:
+		return []float64{0.6, 0.4} // of an oscillator that is mixed with: a constant, a share
+	}
+	return []float64{1}
+}
+
+// inManner is what effect says, in one of the manners of the mode.
+func inManner(m Mode, manner int, r role, at bool) distribution {
+	d := effect(m, r, at)
+	switch {
+	case m == WrongDigits && at && manner >= 2: // one pin tells little of the digits that a chain holds
+		return certain
+	case at || manner == 0:
+		return d
+	case m == WrongDigits && manner == 2:
+		return d
+	case m == Misses:
+		return distribution{sOff: 0.8, sTooFew: 0.08, sOther: 0.07, sGood: 0.05}
+	case m == Strays || m == WrongDigits || m == Scatters:
+		return partly(d)
+	case m == OffFrequency && r&(asSignal|asClock) == 0:
+		return distribution{sOff: 0.65, sConstant: 0.12, sOther: 0.15, sGood: 0.08}
+	}
+	return d
 }
 
 // weak is what a stage that gives so many dB too little makes of a look.
@@ -145,25 +252,45 @@ func weak(dB float64, c standing) distribution {
 	if math.IsNaN(margin) {
 		margin = usualMargin
 	}
-	switch {
-	case c.place != atReading && dB < 20:
+	switch at := c.place != atReading; {
+	case at && c.levels && dB < 20:
 		p := normal((dB - 4) / 2)
 		return distribution{sGood: 1 - p, sWeak: 0.95 * p, sNone: 0.05 * p}
-	case c.place != atReading:
+	case at && c.levels:
 		return distribution{sWeak: 0.65, sNone: 0.35}
-	case c.sensitivity:
+	case c.sensitivity && c.raw:
 		p := normal((dB - inHand) / inHandSpread)
 		return distribution{sGood: 1 - p, sWeak: 0.9 * p, sNone: 0.1 * p}
-	case c.role&asSignal == 0:
-		return lacking(normal((dB - 10) / 3)) // clocks and oscillators have more in hand
+	case !c.raw: // pulses and clocks have more in hand; it does or does not do at all points alike
+		const enough = 10
+		if dB < enough {
+			return lacking(0.03, c.manner)
+		}
+		return lacking(0.97, c.manner).lookedAt(c.place != atReading)
 	}
-	return lacking(normal((dB - margin - inHand) / inHandSpread))
+	return lacking(normal((dB-margin-inHand)/inHandSpread), c.manner).lookedAt(c.place != atReading)
 }
+
+// lookedAt is what of a lack of signal is seen at a test point behind the stage
+// that lacks it: pulses that are missing, now and then, are a bad form.
+func (d distribution) lookedAt(at bool) distribution {
+	if at {
+		part := 0.5 * (d[sTooFew] + d[sNoisy] + d[sOther])
+		d[sTooFew], d[sNoisy], d[sOther] = d[sTooFew]/2, d[sNoisy]/2, d[sOther]/2
+		d[sDistorted] += part
+	}
+	return d
+}
+
+// longLook is how many readings a look at a test point is worth for what comes
+// and goes.
+const longLook = 20
 
 // comesAndGoes is what is seen of a fault that is there in a share of all readings.
 func comesAndGoes(q float64, c standing) distribution {
-	if c.place != atReading { // one looks for a while
-		return distribution{sIntermittent: 0.8, sNone: 0.2 * q, sGood: 0.2 * (1 - q)}
+	if c.place != atReading {
+		none, good := math.Pow(q, longLook), math.Pow(1-q, longLook)
+		return distribution{sNone: none, sGood: good, sIntermittent: 1 - none - good}
 	}
 	n := float64(max(1, c.readings))
 	none, good := math.Pow(q, n), math.Pow(1-q, n)
@@ -179,10 +306,12 @@ func ofSelfTest(d distribution) distribution {
 }
 
 // asSensitivity is what the search for the least level shows: a signal that
-// never counts shows nothing, one that scatters needs too much, or seems to.
+// never counts shows nothing; one that counts wrong now and then seems to need
+// too much, since some level is met at which it happens to count right.
 func asSensitivity(d distribution) distribution {
-	d[sWeak] += d[sTooFew] + d[sIntermittent]
-	d[sTooFew], d[sIntermittent] = 0, 0
+	d[sWeak] += 0.6 * (d[sTooFew] + d[sIntermittent] + d[sNoisy])
+	d[sTooFew], d[sIntermittent] = 0.4*d[sTooFew], 0.4*d[sIntermittent]
+	d[sNoisy] *= 0.4
 	return d
 }
 
@@ -204,4 +333,13 @@ func both(a, b distribution) distribution {
 	}
 	out[sOther] += 0.5 * max(0, sa*sb-same) // of which rounding may leave a trace below 0
 	return out
+}
+
+// behind is what of a level too low is seen at a test point behind a stage that
+// makes pulses, or nothing.
+func (d distribution) behind(at bool) distribution {
+	if at {
+		d[sNone], d[sTooFew], d[sDistorted], d[sWeak] = d[sNone]+0.6*d[sWeak], d[sTooFew]+0.2*d[sWeak], d[sDistorted]+0.2*d[sWeak], 0
+	}
+	return d
 }

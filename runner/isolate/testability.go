@@ -50,7 +50,7 @@ func (n *Network) Testability() Testability {
 	}
 	g := newSigns(n, n.variants(looks))
 	faults := g.worst(looks)
-	t.Faults = len(faults)
+	t.Faults = g.modes(faults)
 	signs := g.of(faults, looks)
 	t.ByProbes, t.Hidden = g.alike(faults, signs)
 	for k := range signs {

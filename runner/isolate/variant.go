@@ -14,6 +14,7 @@ type variant struct {
 	// share of the readings. NaN where there is no degree, or none can be told.
 	x        float64
 	position string  // in which it stays, or is dead
+	manner   int     // in which it fails, where there are several
 	prior    float64 // odds against the stage being good
 }
 
@@ -34,10 +35,12 @@ func (n *Network) variants(looks []look) []variant {
 	for stage, s := range n.Model.Stages {
 		for _, m := range s.weights() {
 			degrees := n.degrees(stage, m.mode, looks)
-			for k := range degrees {
-				degrees[k].prior = odds[stage] * m.share / float64(len(degrees))
+			for _, d := range degrees {
+				for manner, p := range m.mode.manners() {
+					d.manner, d.prior = manner, odds[stage]*m.share*p/float64(len(degrees))
+					list = append(list, d)
+				}
 			}
-			list = append(list, degrees...)
 		}
 	}
 	return list
@@ -90,6 +93,16 @@ func (n *Network) degrees(stage int, m Mode, looks []look) []variant {
 	case Weak:
 		return add(decibels)
 	case ComesAndGoes:
+		if n.Model.Stages[stage].Kind != "control line" {
+			return add(shares)
+		}
+		for _, p := range n.ways(stage) { // in which it rests
+			v.position = p
+			add(shares)
+		}
+		if list != nil {
+			return list
+		}
 		return add(shares)
 	case RollsOff, CutsOff:
 		return add(corners(n.met(stage, looks, false), m == RollsOff))
@@ -210,12 +223,15 @@ func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
 		return certain
 	}
 	c := n.contextOf(l, w, v.stage)
+	c.manner = v.manner
 	d := certain
 	switch at := c.place != atReading; v.mode {
 	case Weak:
 		d = weak(v.x, c)
 	case ComesAndGoes:
-		d = comesAndGoes(v.x, c)
+		if v.position == "" || v.position != c.position {
+			d = comesAndGoes(v.x, c)
+		}
 	case RollsOff:
 		if math.IsNaN(v.x) || math.IsNaN(c.frequency) || c.frequency > v.x {
 			d = effect(v.mode, c.role, at)
@@ -234,16 +250,51 @@ func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
 		}
 	case StaysOneWay:
 		if c.position != v.position {
-			d = effect(v.mode, c.role, at)
+			d = n.otherWay(v, l, w, c)
 		}
+	case WrongTime:
+		d = gateTime(v.manner, at, c.role&asSignal != 0 && n.Model.Stages[v.stage].Kind == "gate control")
 	default:
-		d = effect(v.mode, c.role, at)
+		d = inManner(v.mode, v.manner, c.role, at)
+	}
+	if (v.mode == RollsOff || v.mode == CutsOff) && !c.levels && d != certain {
+		d = d.behind(c.place != atReading)
+	}
+	if c.place == atReading && c.mixed && (v.mode == WrongTime || v.mode == Misses && v.manner > 0 || v.mode == WrongRatio || v.mode == Doubles) {
+		d = mixedDown(d)
 	}
 	switch {
 	case c.selfTest && c.place == atReading:
 		return ofSelfTest(d)
 	case c.sensitivity && v.mode != Weak:
 		return asSensitivity(d)
+	}
+	return d
+}
+
+// nearby is how far beyond its range, relatively, a way may still pass a signal.
+const nearby = 1.5
+
+// otherWay is what is seen where a switch stands, or is set, another way than it
+// should. At its own output the line that sets it has a value, and the wrong one.
+// What lies near the range of the way that the switch stays in may pass there.
+func (n *Network) otherWay(v variant, l *look, w wayLook, c standing) distribution {
+	at := c.place != atReading
+	if at && n.Model.Stages[v.stage].Kind == "control line" && c.role&asSignal != 0 {
+		return distribution{sOther: 0.95 - misses, sNone: 0.05, sGood: misses}
+	}
+	d := effect(v.mode, c.role, at)
+	this := n.Model.Ways[w.way]
+	for k, other := range n.Model.Ways {
+		f := l.obs.Frequency
+		near := other.Input == this.Input && (other.From == nil || f > other.From.Float()/nearby) && (other.To == nil || f < other.To.Float()*nearby)
+		switch {
+		case !near || this.SelfTest || n.position[k][v.stage] != v.position || n.seen[l.place+1][k][v.stage] == 0:
+		case at:
+			return distribution{sNone: 0.4, sWeak: 0.4, sGood: 0.2}
+		default:
+			return distribution{sNone: 0.45, sTooFew: 0.1, sIntermittent: 0.03, sNoisy: 0.02, sGood: 0.4}
+		}
 	}
 	return d
 }
