@@ -127,6 +127,30 @@ func effect(m Mode, r role, at bool) distribution {
 	return wrong(m, r, at)
 }
 
+// beside is what is seen of a signal that takes a wrong way near whose range it lies.
+func beside(at bool) distribution {
+	if at {
+		return distribution{sNone: 0.4, sWeak: 0.4, sGood: 0.2}
+	}
+	return distribution{sNone: 0.45, sTooFew: 0.1, sIntermittent: 0.03, sNoisy: 0.02, sGood: 0.4}
+}
+
+// slope is what is seen a little above, or below, where a stage begins to give less.
+func slope(at, sensitivity bool) distribution {
+	if at || sensitivity {
+		return distribution{sWeak: 0.6, sNone: 0.2, sGood: 0.2}
+	}
+	return distribution{sNone: 0.4, sTooFew: 0.2, sIntermittent: 0.05, sNoisy: 0.05, sGood: 0.3}
+}
+
+// ofTheTest is what is seen where a switch stays with the signal of the self-test.
+func ofTheTest(at bool) distribution {
+	if at {
+		return distribution{sOther: 0.75, sRatio: 0.1, sDistorted: 0.05, sNone: 0.1 - misses, sGood: misses}
+	}
+	return distribution{sOther: 0.45, sConstant: 0.4, sRatio: 0.05, sNone: 0.1}
+}
+
 func scattering(m Mode, r role, at bool) distribution {
 	switch {
 	case m == Unstable && r&asSignal != 0 && r&asClock != 0:
@@ -143,7 +167,7 @@ func scattering(m Mode, r role, at bool) distribution {
 // at what makes it: its pulse can be measured there. Behind the gate the signal is
 // as it should be while it is there.
 func gateTime(manner int, at, source bool) distribution {
-	const byShare, byRatio, sometimes, neverEnds = 0, 1, 2, 3
+	const byShare, byRatio, toHalf, toDouble, sometimes, neverEnds = 0, 1, 2, 3, 4, 5
 	var d distribution
 	switch {
 	case at && source:
@@ -154,8 +178,8 @@ func gateTime(manner int, at, source bool) distribution {
 		d = distribution{sOff: 0.2, sRatio: 0.1, sOther: 0.15, sGood: 0.55}
 	case manner == neverEnds:
 		d = distribution{sNone: 0.92, sOther: 0.08}
-	case manner == byRatio:
-		d = distribution{sRatio: 0.75, sHalf: 0.03, sDouble: 0.03, sOff: 0.05, sOther: 0.1, sNone: 0.04}
+	case manner == byRatio || manner == toHalf || manner == toDouble:
+		d = ratios(manner - byRatio)
 	default:
 		d = distribution{sOff: 0.8, sTooFew: 0.05, sOther: 0.08, sConstant: 0.02, sNone: 0.02, sGood: 0.03}
 	}
@@ -165,11 +189,18 @@ func gateTime(manner int, at, source bool) distribution {
 	return d
 }
 
+// ratios is what a wrong ratio shows at all points alike: some ratio, half, double.
+func ratios(manner int) distribution {
+	d := distribution{sRatio: 0.05, sHalf: 0.02, sDouble: 0.02, sOther: 0.07, sOff: 0.04, sNone: 0.02, sGood: 0.03}
+	d[[]int{sRatio, sHalf, sDouble}[manner]] += 0.75
+	return d
+}
+
 // wrong is for modes that give another number.
 func wrong(m Mode, r role, at bool) distribution {
 	switch {
 	case m == WrongRatio:
-		return distribution{sRatio: 0.6, sHalf: 0.12, sDouble: 0.12, sOther: 0.1, sOff: 0.06}
+		return ratios(0)
 	case m == WrongDigits && at:
 		return distribution{sOther: 0.7, sDistorted: 0.3 - misses, sGood: misses}
 	case m == WrongDigits:
@@ -213,7 +244,9 @@ func (m Mode) manners() []float64 {
 	case Weak:
 		return []float64{0.5, 0.5} // stops, miscounts
 	case WrongTime:
-		return []float64{0.35, 0.25, 0.3, 0.1} // by a share, by a ratio, at some settings, never ends
+		return []float64{0.35, 0.15, 0.07, 0.03, 0.3, 0.1} // by a share, a ratio, to half, to double, at some settings, never ends
+	case WrongRatio:
+		return []float64{0.6, 0.2, 0.2} // some ratio, half, double
 	case Misses:
 		return []float64{0.6, 0.4} // now and then, every so many
 	case Strays, Scatters:
@@ -230,6 +263,8 @@ func (m Mode) manners() []float64 {
 func inManner(m Mode, manner int, r role, at bool) distribution {
 	d := effect(m, r, at)
 	switch {
+	case m == WrongRatio:
+		return ratios(manner)
 	case m == WrongDigits && at && manner >= 2: // one pin tells little of the digits that a chain holds
 		return certain
 	case at || manner == 0:

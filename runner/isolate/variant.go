@@ -233,13 +233,9 @@ func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
 			d = comesAndGoes(v.x, c)
 		}
 	case RollsOff:
-		if math.IsNaN(v.x) || math.IsNaN(c.frequency) || c.frequency > v.x {
-			d = effect(v.mode, c.role, at)
-		}
+		d = falling(v.mode, c, c.frequency/v.x)
 	case CutsOff:
-		if math.IsNaN(v.x) || math.IsNaN(c.frequency) || c.frequency < v.x {
-			d = effect(v.mode, c.role, at)
-		}
+		d = falling(v.mode, c, v.x/c.frequency)
 	case FailsWarm:
 		if math.IsNaN(v.x) || c.powered > v.x {
 			d = effect(v.mode, c.role, at)
@@ -266,10 +262,27 @@ func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
 	switch {
 	case c.selfTest && c.place == atReading:
 		return ofSelfTest(d)
-	case c.sensitivity && v.mode != Weak:
+	case c.sensitivity && v.mode != Weak && d[sWeak] == 0:
 		return asSensitivity(d)
 	}
 	return d
+}
+
+// gentle is over how wide a range, relatively, a stage that begins to give less
+// still gives something: half an octave.
+const gentle = 1.41
+
+// falling is what is seen of a stage that gives less from some frequency on; beyond
+// is how far, relatively, NaN where that is not known.
+func falling(m Mode, c standing, beyond float64) distribution {
+	at := c.place != atReading
+	switch {
+	case beyond <= 1:
+		return certain
+	case beyond < gentle:
+		return slope(at, c.sensitivity)
+	}
+	return effect(m, c.role, at)
 }
 
 // nearby is how far beyond its range, relatively, a way may still pass a signal.
@@ -287,13 +300,14 @@ func (n *Network) otherWay(v variant, l *look, w wayLook, c standing) distributi
 	this := n.Model.Ways[w.way]
 	for k, other := range n.Model.Ways {
 		f := l.obs.Frequency
+		if other.SelfTest && !this.SelfTest && n.position[k][v.stage] == v.position && c.role&(asSignal|asControl) != 0 && n.seen[l.place+1][k][v.stage] != 0 {
+			return ofTheTest(at)
+		}
 		near := other.Input == this.Input && (other.From == nil || f > other.From.Float()/nearby) && (other.To == nil || f < other.To.Float()*nearby)
 		switch {
 		case !near || this.SelfTest || n.position[k][v.stage] != v.position || n.seen[l.place+1][k][v.stage] == 0:
-		case at:
-			return distribution{sNone: 0.4, sWeak: 0.4, sGood: 0.2}
 		default:
-			return distribution{sNone: 0.45, sTooFew: 0.1, sIntermittent: 0.03, sNoisy: 0.02, sGood: 0.4}
+			return beside(at)
 		}
 	}
 	return d
