@@ -91,6 +91,7 @@ soak:
 	$(GO) test ./reports/sheet -run Large -points 20000 -v -timeout 1h
 	$(GO) test ./cmd/bandproof -run KilledAtAnyInstant -instants $(INSTANTS) -v -timeout 2h
 	$(GO) test ./runner/symptom -run HealthyUnit -healthy 300 -v -timeout 1h
+	$(GO) test ./runner/isolate -run 'Shown|TwoFaults' -every 1 -v -timeout 1h
 
 bench:
 	$(GO) test -run '^$$' -bench . -benchmem ./...

@@ -10,5 +10,6 @@
 //
 // What a failure mode of a stage does to what is seen is stated in one table
 // (table.go); the shares of the modes and the rates of the kinds of stages are
-// in kinds.go. Both are common practice, no source.
+// in kinds.go; TABLE.md prints both. They are common practice, no source. SHOWN.md
+// tells what is found with them on a virtual unit, fault by fault.
 package isolate

@@ -127,17 +127,24 @@ func effect(m Mode, r role, at bool) distribution {
 	return wrong(m, r, at)
 }
 
-// beside is what is seen of a signal that takes a wrong way near whose range it lies.
-func beside(at bool) distribution {
-	if at {
-		return distribution{sNone: 0.4, sWeak: 0.4, sGood: 0.2}
+// beside is what is seen of a signal that a wrong way passes, since it lies near
+// the range of that.
+func beside(at, sensitivity bool) distribution {
+	switch {
+	case at:
+		return distribution{sGood: 0.6, sWeak: 0.35, sNone: 0.05}
+	case sensitivity:
+		return distribution{sGood: 0.5, sWeak: 0.45, sNone: 0.05}
 	}
-	return distribution{sNone: 0.45, sTooFew: 0.1, sIntermittent: 0.03, sNoisy: 0.02, sGood: 0.4}
+	return distribution{sGood: 0.85, sTooFew: 0.05, sIntermittent: 0.02, sNoisy: 0.02, sNone: 0.06}
 }
 
 // slope is what is seen a little above, or below, where a stage begins to give less.
 func slope(at, sensitivity bool) distribution {
-	if at || sensitivity {
+	switch {
+	case at: // with a signal that reads wrong
+		return distribution{sWeak: 0.68, sNone: 0.3, sGood: 0.02}
+	case sensitivity:
 		return distribution{sWeak: 0.6, sNone: 0.2, sGood: 0.2}
 	}
 	return distribution{sNone: 0.4, sTooFew: 0.2, sIntermittent: 0.05, sNoisy: 0.05, sGood: 0.3}

@@ -22,6 +22,8 @@ type variant struct {
 var (
 	decibels = []float64{6, 10, 15, 20, 30}
 	shares   = []float64{0.2, 0.5}
+	// passes is how far beyond its range, relatively, a way may still pass a signal.
+	passes = []float64{1.05, 1.25, 1.6}
 )
 
 // mostCorners bounds how many frequencies, or times, a fault may begin at.
@@ -110,7 +112,10 @@ func (n *Network) degrees(stage int, m Mode, looks []look) []variant {
 		return add(corners(n.met(stage, looks, true), true))
 	case StaysOneWay, DeadOneWay:
 		for _, p := range n.ways(stage) {
-			v.position = p
+			if v.position = p; m == StaysOneWay {
+				add(passes)
+				continue
+			}
 			list = append(list, v)
 		}
 		if list != nil {
@@ -285,9 +290,6 @@ func falling(m Mode, c standing, beyond float64) distribution {
 	return effect(m, c.role, at)
 }
 
-// nearby is how far beyond its range, relatively, a way may still pass a signal.
-const nearby = 1.5
-
 // otherWay is what is seen where a switch stands, or is set, another way than it
 // should. At its own output the line that sets it has a value, and the wrong one.
 // What lies near the range of the way that the switch stays in may pass there.
@@ -299,18 +301,33 @@ func (n *Network) otherWay(v variant, l *look, w wayLook, c standing) distributi
 	d := effect(v.mode, c.role, at)
 	this := n.Model.Ways[w.way]
 	for k, other := range n.Model.Ways {
-		f := l.obs.Frequency
 		if other.SelfTest && !this.SelfTest && n.position[k][v.stage] == v.position && c.role&(asSignal|asControl) != 0 && n.seen[l.place+1][k][v.stage] != 0 {
 			return ofTheTest(at)
 		}
-		near := other.Input == this.Input && (other.From == nil || f > other.From.Float()/nearby) && (other.To == nil || f < other.To.Float()*nearby)
-		switch {
-		case !near || this.SelfTest || n.position[k][v.stage] != v.position || n.seen[l.place+1][k][v.stage] == 0:
-		default:
-			return beside(at)
+		if other.Input != this.Input || this.SelfTest || n.position[k][v.stage] != v.position || n.seen[l.place+1][k][v.stage] == 0 {
+			continue
+		}
+		switch out := other.beyond(l.obs.Frequency); {
+		case out < v.x:
+			return beside(at, c.sensitivity)
+		case out < v.x*gentle:
+			return slope(at, c.sensitivity)
 		}
 	}
 	return d
+}
+
+// beyond is how far a frequency lies outside the range of a way, relatively; 1 or
+// less within it.
+func (w Way) beyond(f float64) float64 {
+	out := 0.0
+	if w.From != nil {
+		out = max(out, w.From.Float()/f)
+	}
+	if w.To != nil {
+		out = max(out, f/w.To.Float())
+	}
+	return out
 }
 
 // predict is what a look shows under a variant, and another where there are two.
