@@ -53,9 +53,7 @@ func TestTwoFaults(t *testing.T) {
 		}
 	}
 	if *isolate.Update && *every == 1 {
-		text, err := json.MarshalIndent(list, "", " ")
-		require.NoError(t, err)
-		require.NoError(t, os.WriteFile("testdata/pairs.json", append(text, '\n'), 0o644))
+		keep(t, "testdata/pairs.json", list)
 	}
 }
 

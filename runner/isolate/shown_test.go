@@ -103,9 +103,7 @@ func TestShown(t *testing.T) {
 				list[k] = w
 			}
 		}
-		text, err := json.MarshalIndent(list, "", " ")
-		require.NoError(t, err)
-		require.NoError(t, os.WriteFile("testdata/shown.json", append(text, '\n'), 0o644))
+		keep(t, "testdata/shown.json", list)
 		kept = list
 	}
 	require.Len(t, kept, len(list), "make it anew with -update -every 1")
@@ -119,6 +117,18 @@ func TestShown(t *testing.T) {
 		require.Zero(t, sums.wrong, "a wrong stage as settled")
 		require.Less(t, sums.looks, sums.along, "looks against those along the chain")
 	}
+}
+
+// keep writes a list, one entry a line.
+func keep[T any](t *testing.T, file string, list []T) {
+	t.Helper()
+	var lines []string
+	for _, x := range list {
+		text, err := json.Marshal(x)
+		require.NoError(t, err)
+		lines = append(lines, string(text))
+	}
+	require.NoError(t, os.WriteFile(file, []byte("[\n"+strings.Join(lines, ",\n")+"\n]\n"), 0o644))
 }
 
 // golden compares a text with a file.

@@ -177,8 +177,10 @@ func gateTime(manner int, at, source bool) distribution {
 	const byShare, byRatio, toHalf, toDouble, sometimes, neverEnds = 0, 1, 2, 3, 4, 5
 	var d distribution
 	switch {
+	case at && source && (manner == byRatio || manner == toHalf || manner == toDouble):
+		d = ratios(manner - byRatio) // of the pulse's length
 	case at && source:
-		d = distribution{sOff: 0.4, sRatio: 0.25, sOther: 0.35 - misses, sGood: misses}
+		d = distribution{sOff: 0.5, sRatio: 0.1, sOther: 0.4 - misses, sGood: misses}
 	case at && manner == neverEnds:
 		d = distribution{sOther: 0.6, sGood: 0.4}
 	case at:
