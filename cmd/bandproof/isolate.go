@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"os"
 	"strings"
 	"time"
 
@@ -75,6 +77,10 @@ func isolated(c *cobra.Command, t *terminal, name string, f isolateFlags) error 
 		return err
 	}
 	r := list[0]
+	p, err := proven(c, t, f.store, []string{name}, list)
+	if err != nil {
+		return err
+	}
 	keep, err := f.notebook(c.Context(), t, name, r)
 	if err != nil {
 		return err
@@ -85,6 +91,7 @@ func isolated(c *cobra.Command, t *terminal, name string, f isolateFlags) error 
 		return usage{err}
 	}
 	x := isolate.NewCase(network, r.Run, entries)
+	x.Doubts = append(recordDoubts(r, p), x.Doubts...)
 	if err := f.enter(c.Context(), x, keep); err != nil {
 		return err
 	}
@@ -171,10 +178,21 @@ func (f isolateFlags) network() (*isolate.Network, error) {
 	return loadModel(f.model)
 }
 
+// mostModel bounds a model's file, bytes: one of 2000 stages has 1 MB.
+const mostModel = 16 << 20
+
 func loadModel(file string) (*isolate.Network, error) {
-	text, err := readFile(file, "model")
+	f, err := os.Open(file)
 	if err != nil {
-		return nil, usage{err}
+		return nil, usage{fmt.Errorf("model file: %w", err)}
+	}
+	defer func() { _ = f.Close() }()
+	text, err := io.ReadAll(io.LimitReader(f, mostModel+1))
+	switch {
+	case err != nil:
+		return nil, usage{fmt.Errorf("model file: %w", err)}
+	case len(text) > mostModel:
+		return nil, usage{fmt.Errorf("model file: %s has more than %d MB, and is no block model", file, mostModel>>20)}
 	}
 	return isolate.Load(file, text)
 }
@@ -226,6 +244,25 @@ func (f isolateFlags) enter(ctx context.Context, x *isolate.Case, keep *notebook
 
 func subject(r record.Record) isolate.Subject {
 	return isolate.Subject{Record: r.ID, Run: string(r.Run.Kind), Unit: strings.TrimSpace(r.Maker + " " + r.Model), Serial: r.Job.Serial, Invented: r.Invented}
+}
+
+// recordDoubts is what makes a record itself doubtful: it has no seal, another
+// stands in its place, or it covers less than the unit.
+func recordDoubts(r record.Record, p proof) []string {
+	var list []string
+	if newest, ok := p.replaced[r.ID]; ok {
+		list = append(list, fmt.Sprintf("This record has been %s by record %s (%s).", wordOf(newest.Corrects), newest.ID, newest.Corrects.Reason))
+	}
+	if c := r.Corrects; c != nil && c.Withdrawn {
+		list = append(list, fmt.Sprintf("This record withdraws record %s (%s): its run does not stand.", c.ID, c.Reason))
+	}
+	if len(p.seals) == 0 || p.seals[0].ID == "" {
+		list = append(list, "The record has no seal here: nothing shows that it is as it was taken.")
+	}
+	for _, x := range r.Job.Limited {
+		list = append(list, fmt.Sprintf("Limited by agreement: %s (%s): what was left out is not known here.", x.What, x.Why))
+	}
+	return list
 }
 
 // others are the cautions of a record beside the usual ones.

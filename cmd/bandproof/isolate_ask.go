@@ -32,6 +32,7 @@ var errQuit = errors.New("quit")
 // loop goes on until the stage is found or no look tells more. Whatever ends it
 // early, what was entered is kept.
 func (l *looking) loop(ctx context.Context) error {
+	l.t.doubts(l.x.Doubts)
 	for {
 		report, err := l.x.Report(ctx, subject(l.r), others(l.r))
 		if err != nil {

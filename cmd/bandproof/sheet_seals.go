@@ -19,6 +19,27 @@ var errAltered = errors.New("is not as it was sealed, and nothing is written of 
 // their place. A record is sealed by the files beside it, or by the store. One
 // that was changed since is refused; one that has lost its seal is told of.
 func findSeals(c *cobra.Command, t *terminal, s *sheet.Sheet, storeFile string, names []string, records []record.Record) (*sheet.Sheet, error) {
+	p, err := proven(c, t, storeFile, names, records)
+	if err != nil {
+		return nil, err
+	}
+	s = s.Sealed(p.seals, p.head.Hash, p.head.Count)
+	if p.replaced != nil {
+		s = s.Replaced(p.replaced)
+	}
+	return s, nil
+}
+
+// proof is what seals records, and which others stand in their place; nil where
+// no store could tell.
+type proof struct {
+	seals    []record.Seal
+	head     store.Head
+	replaced map[string]record.Record
+}
+
+// proven finds it. A record that was changed since it was sealed is an error.
+func proven(c *cobra.Command, t *terminal, storeFile string, names []string, records []record.Record) (proof, error) {
 	var seals []record.Seal
 	kept := map[string]bool{} // by the store
 	for k, name := range names {
@@ -28,16 +49,16 @@ func findSeals(c *cobra.Command, t *terminal, s *sheet.Sheet, storeFile string, 
 		}
 		set, err := readSet(name)
 		if err != nil {
-			return nil, usage{err}
+			return proof{}, usage{err}
 		}
 		seal, err := t.sealOf(records[k], set.Kept())
 		if err != nil {
-			return nil, usage{fmt.Errorf("%s: %w", name, err)}
+			return proof{}, usage{fmt.Errorf("%s: %w", name, err)}
 		}
 		seals = append(seals, seal)
 	}
 	if len(kept) == 0 && isThere(storeFile) != nil {
-		return s.Sealed(seals, "", 0), nil
+		return proof{seals: seals}, nil
 	}
 	head := store.Head{}
 	replaced := map[string]record.Record{}
@@ -77,7 +98,7 @@ func findSeals(c *cobra.Command, t *terminal, s *sheet.Sheet, storeFile string, 
 		t.note("warning: whether newer records stand in the place of these is not known: %v", err)
 		err = nil
 	}
-	return s.Sealed(seals, head.Hash, head.Count).Replaced(replaced), err
+	return proof{seals, head, replaced}, err
 }
 
 // sealOf is the seal of a record, none where it has none.

@@ -44,6 +44,7 @@ func (t *terminal) isolation(r *isolate.Report, top int, files heldIn) {
 		t.print("INVENTED: a virtual bench, no real unit")
 	}
 	t.print("%s, serial %s: %s run %s", r.Unit, named(r.Serial), r.Run, r.Record)
+	t.doubts(r.Doubts)
 	t.symptoms(r.Symptoms)
 	t.shown(r.Shown)
 	t.entered(r.Entries)
@@ -52,6 +53,17 @@ func (t *terminal) isolation(r *isolate.Report, top int, files heldIn) {
 	} else {
 		t.print("")
 		t.paragraph("", "", "With a block model of the unit (--model FILE) this lists suspects, and the next look worth taking.")
+	}
+}
+
+// doubts stand before everything that is read out of the run.
+func (t *terminal) doubts(list []string) {
+	if len(list) == 0 {
+		return
+	}
+	t.print("\nbefore you believe it")
+	for _, d := range list {
+		t.paragraph("  - ", "    ", d)
 	}
 }
 
@@ -156,6 +168,10 @@ func (t *terminal) weighed(m *isolate.Weighed, top int, files heldIn) {
 	}
 	t.observed("evidence that no suspect explains: a slip, a fault outside of the model, or three at once", m.Unexplained)
 	t.observed("evidence outside of the model, which counts for nothing here", m.Outside)
+	t.print("\nassumed, for all percentages here: they rank stages, and prove nothing")
+	for _, a := range m.Assumptions {
+		t.paragraph("  - ", "    ", a)
+	}
 	t.next(m, files)
 }
 
@@ -194,7 +210,7 @@ func (t *terminal) alike(m *isolate.Weighed) {
 
 func percent(p float64) string {
 	switch {
-	case p >= 0.9995 && p < 1:
+	case p >= 0.9995: // never certain, whatever is rounded
 		return ">99.9 %"
 	case p < 0.0005:
 		return "<0.1 %"
@@ -303,7 +319,13 @@ func (t *terminal) proposal(p isolate.Proposal, files heldIn) {
 	if p.Apply != nil {
 		signal += fmt.Sprintf(", %s there, as at point %s", p.Apply, p.Point)
 		hold += " --level " + quoted(p.Apply.String())
+	} else {
+		signal += ", 10 dB above the specified sensitivity, as hold does"
 	}
+	if p.Damage != nil {
+		signal += fmt.Sprintf("; %s destroys the input", p.Damage)
+	}
+	t.row("order", p.Order)
 	t.row("apply", signal)
 	t.print("             %s", hold)
 	t.row("good unit", strings.Join(goodThere(p), ", "))

@@ -19,14 +19,19 @@ type Case struct {
 	Seen     []symptom.Seen
 	Findings []symptom.Finding
 	Entries  []Entry
+	Doubts   []string // of the run, before anything is read out of it
 
 	levels map[string]quantity.Level // at the input, by point
+	damage map[string]quantity.Level // by input
 	post   *Posterior                // of the entries so far
 }
 
 // NewCase begins or goes on with a case.
 func NewCase(n *Network, r runner.Result, entries []Entry) *Case {
-	c := &Case{Network: n, Seen: symptom.Read(r), Findings: symptom.Name(r), Entries: entries, levels: map[string]quantity.Level{}}
+	c := &Case{Network: n, Seen: symptom.Read(r), Findings: symptom.Name(r), Entries: entries, Doubts: Doubts(r), levels: map[string]quantity.Level{}, damage: map[string]quantity.Level{}}
+	for _, i := range r.Inputs {
+		c.damage[i.Input.Name] = i.Input.Damage
+	}
 	for _, p := range r.Points {
 		c.levels[p.Point.ID] = p.Point.Levels.Input
 	}
@@ -36,15 +41,22 @@ func NewCase(n *Network, r runner.Result, entries []Entry) *Case {
 // Add takes an entry over once it is kept.
 func (c *Case) Add(e Entry) { c.Entries, c.post = append(c.Entries, e), nil }
 
-// Evidence is what the run shows and what was seen at test points.
+// Evidence is what the run shows and what was seen at test points. The same look
+// entered again counts once where it shows the same: it is no second witness.
 func (c *Case) Evidence() []Observation {
 	list := Evidence(c.Seen)
 	for _, e := range Number(c.Entries) {
-		if e.Seen != nil && !e.Gone {
+		if e.Seen != nil && !e.Gone && !slices.ContainsFunc(list, e.Seen.sameAs) {
 			list = append(list, *e.Seen)
 		}
 	}
 	return list
+}
+
+// sameAs tells whether two looks at a test point are with the same signal and
+// show the same.
+func (o *Observation) sameAs(x Observation) bool {
+	return o.TestPoint == x.TestPoint && o.Input == x.Input && o.Frequency == x.Frequency && o.SelfTest == x.SelfTest && o.Kind == x.Kind
 }
 
 // Done names what test points need and has been done: as stated, or because one
@@ -111,7 +123,10 @@ func (c *Case) Proposals(ctx context.Context) ([]Proposal, error) {
 	}
 	list := make([]Proposal, len(probes))
 	for k, p := range probes {
-		list[k] = Proposal{Probe: p}
+		list[k] = Proposal{Probe: p, Order: orderOf(p.Access)}
+		if l, ok := c.damage[p.Input]; ok {
+			list[k].Damage = &l
+		}
 		if l, ok := c.levels[p.Point]; ok {
 			list[k].Apply = &l
 		}
@@ -124,6 +139,11 @@ func (c *Case) Proposals(ctx context.Context) ([]Proposal, error) {
 type Proposal struct {
 	Probe
 	Apply *quantity.Level `json:"apply,omitempty"`
+	// Damage is the level that destroys the input, as the procedure of the record
+	// states it.
+	Damage *quantity.Level `json:"damage_level,omitempty"`
+	// Order is what is off while the place is made ready.
+	Order string `json:"order"`
 }
 
 // TellsMore tells whether a look is worth taking.

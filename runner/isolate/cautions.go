@@ -32,3 +32,17 @@ func (n *Network) cautions(others []string) []string {
 	}
 	return list
 }
+
+// orderOf says what is off while a test point of an access is made ready. Common
+// practice, no source.
+func orderOf(access string) string {
+	switch access {
+	case "probe":
+		return "RF off, unit off and unplugged, while the cover comes off and the probe's ground is clipped; then the unit on, by who may; RF last. Back in reverse"
+	case "solder":
+		return "RF off, unit off and unplugged, stored energy gone, before the iron comes near; solder, look for bridges; then the unit on, by who may; RF last. Back in reverse"
+	case "board-out":
+		return "RF off, unit off and unplugged, stored energy gone, strap on, before the board comes out; on again only as the maker's service manual has it run so, by who may; RF last. Back in reverse"
+	}
+	return "RF off while anything is connected; what is connected must stand what comes out"
+}

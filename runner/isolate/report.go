@@ -29,6 +29,9 @@ type Report struct {
 	Shown    []Shown           `json:"shown"`
 	Symptoms []symptom.Finding `json:"symptoms"`
 	Entries  []Numbered        `json:"entries,omitempty"`
+	// Doubts is what leaves open whether the fault is the unit's, or the record
+	// worth reasoning from.
+	Doubts []string `json:"doubts,omitempty"`
 	// What follows is there with a model only.
 	Model *Weighed `json:"model,omitempty"`
 }
@@ -47,11 +50,13 @@ type Shown struct {
 
 // Weighed is what follows with a model.
 type Weighed struct {
-	Name     string    `json:"name"`
-	Unit     string    `json:"unit"`
-	Cautions []string  `json:"cautions"`
-	Good     float64   `json:"probability_of_no_fault"`
-	Suspects []Suspect `json:"suspects"`
+	Name     string   `json:"name"`
+	Unit     string   `json:"unit"`
+	Cautions []string `json:"cautions"`
+	// Assumptions is what the probabilities rest on.
+	Assumptions []string  `json:"assumptions"`
+	Good        float64   `json:"probability_of_no_fault"`
+	Suspects    []Suspect `json:"suspects"`
 	// Exonerated stages have a probability below 0.01, those with the same reasons
 	// together.
 	Exonerated []Exonerated `json:"exonerated,omitempty"`
@@ -90,7 +95,7 @@ const leastPair = 0.01
 
 // Report says where to look. Cautions are those of the record.
 func (c *Case) Report(ctx context.Context, of Subject, cautions []string) (*Report, error) {
-	r := &Report{Schema: ReportSchema, Subject: of, Shown: pointByPoint(c.Seen), Symptoms: c.Findings, Entries: Number(c.Entries)}
+	r := &Report{Schema: ReportSchema, Subject: of, Shown: pointByPoint(c.Seen), Symptoms: c.Findings, Entries: Number(c.Entries), Doubts: c.Doubts}
 	if c.Network == nil {
 		return r, nil
 	}
@@ -99,7 +104,10 @@ func (c *Case) Report(ctx context.Context, of Subject, cautions []string) (*Repo
 		return nil, err
 	}
 	m := c.Network.Model
-	w := &Weighed{Name: m.Name, Unit: m.Unit, Cautions: c.Network.cautions(cautions), Good: post.Good(), Suspects: post.Suspects(),
+	if other := c.Network.otherUnit(of.Unit); other != "" {
+		r.Doubts = append(slices.Clone(r.Doubts), other)
+	}
+	w := &Weighed{Name: m.Name, Unit: m.Unit, Cautions: c.Network.cautions(cautions), Assumptions: c.Network.Assumptions(), Good: post.Good(), Suspects: post.Suspects(),
 		Unexplained: post.Unexplained(), Outside: post.Outside, Pairs: post.Pairs(leastPair), LeftOut: post.Lost, Closed: c.Closed()}
 	w.Exonerated = exonerated(w.Suspects)
 	w.Alike = Alike(w.Suspects, LeastSuspect)
