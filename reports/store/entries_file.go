@@ -31,6 +31,7 @@ func ReadEntries(file, recordID string) ([]isolate.Entry, error) {
 		return nil, err
 	}
 	var list []isolate.Entry
+	ids := map[string]bool{}
 	for n := 1; len(text) > 0; n++ {
 		line, rest, whole := bytes.Cut(text, []byte("\n"))
 		text = rest
@@ -41,8 +42,11 @@ func ReadEntries(file, recordID string) ([]isolate.Entry, error) {
 		d := json.NewDecoder(bytes.NewReader(line))
 		d.DisallowUnknownFields()
 		err := d.Decode(&e)
-		if err == nil && !isSearch(string(e.Kind)) {
-			err = fmt.Errorf("what is %q; expected look, prepared, revoked or found", e.Kind)
+		if err == nil && d.More() {
+			err = errors.New("more than one entry stands in it")
+		}
+		if err == nil {
+			err = sound(e, ids)
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%s, line %d: is no entry of isolate: %w", file, n, err)
@@ -50,9 +54,26 @@ func ReadEntries(file, recordID string) ([]isolate.Entry, error) {
 		if e.Record != recordID {
 			return nil, fmt.Errorf("%s, line %d: is about record %s, not %s; each record has a file of its own", file, n, e.Record, recordID)
 		}
-		list = append(list, e)
+		list, ids[e.ID] = append(list, e), true
 	}
 	return list, nil
+}
+
+// sound tells what an entry lacks that follows those with these ids.
+func sound(e isolate.Entry, ids map[string]bool) error {
+	switch {
+	case !isSearch(string(e.Kind)):
+		return fmt.Errorf("what is %q; expected look, prepared, revoked or found", e.Kind)
+	case e.ID == "" || ids[e.ID]:
+		return fmt.Errorf("id is %q; expected one of its own", e.ID)
+	case e.Kind == isolate.Looked && (e.Seen == nil || e.Seen.TestPoint == ""):
+		return errors.New("is a look, and has to have seen with a test_point")
+	case e.Kind != isolate.Looked && e.Seen != nil:
+		return fmt.Errorf("is no look, and can't have seen: what is %q", e.Kind)
+	case e.Kind == isolate.Revoked && !ids[e.Revokes]:
+		return fmt.Errorf("revokes is %q; expected the id of an entry before it", e.Revokes)
+	}
+	return nil
 }
 
 // AppendEntry adds an entry to a file, on disk before it returns.
