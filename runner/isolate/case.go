@@ -29,6 +29,7 @@ type Case struct {
 // NewCase begins or goes on with a case.
 func NewCase(n *Network, r runner.Result, entries []Entry) *Case {
 	c := &Case{Network: n, Seen: symptom.Read(r), Findings: symptom.Name(r), Entries: entries, Doubts: Doubts(r), levels: map[string]quantity.Level{}, damage: map[string]quantity.Level{}}
+	c.Doubts = append(c.Doubts, shared(c.Findings)...)
 	for _, i := range r.Inputs {
 		c.damage[i.Input.Name] = i.Input.Damage
 	}

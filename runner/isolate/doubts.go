@@ -7,6 +7,7 @@ import (
 
 	"bandproof/procedures/decision"
 	"bandproof/runner"
+	"bandproof/runner/symptom"
 )
 
 // Doubts is what a person has to know of a run before any fault of the unit is
@@ -40,6 +41,15 @@ func Doubts(r runner.Result) []string {
 		add("Standard %s was past its due date: an error that all inputs share may be its own.", o.Name)
 	}
 	return list
+}
+
+// shared says of an error that all inputs have alike that the bench may have it.
+func shared(list []symptom.Finding) []string {
+	if !slices.ContainsFunc(list, func(f symptom.Finding) bool { return f.Symptom == symptom.SameShare }) {
+		return nil
+	}
+	return []string{"An error that all inputs share may be that of the bench's reference, or of a source that does not follow it: " +
+		"look at both with a second standard before the unit is adjusted."}
 }
 
 func because(why string) string {

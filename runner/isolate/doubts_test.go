@@ -7,6 +7,7 @@ import (
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/runner"
+	"bandproof/runner/symptom"
 
 	"github.com/stretchr/testify/require"
 )
@@ -42,6 +43,12 @@ func TestDoubts(t *testing.T) {
 		require.Len(t, list, 1, x.name)
 		require.Contains(t, list[0], x.says, x.name)
 	}
+}
+
+// What all inputs have alike may be the bench's, what one has may not.
+func TestSharedErrorMayBeTheBenchs(t *testing.T) {
+	require.Empty(t, shared(symptom.Name(runOf())))
+	require.Contains(t, shared([]symptom.Finding{{Symptom: symptom.SameShare, Inputs: []string{"A", "B"}}})[0], "the bench's reference")
 }
 
 // A model of another unit is told of, in whatever letters it is named.
