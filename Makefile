@@ -53,11 +53,9 @@ lint:
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
 
-# Packages that start nothing beside what they do: the race detector would find nothing to watch in them, and take five
-# to ten times as long (runner/kinds runs all kinds of measurement with it). A house test holds that; what tests of
-# theirs do at once is named …AtOnce, and watched too.
-ONE_AT_A_TIME = procedures reports/chart reports/dcc reports/diagram reports/history reports/imported reports/record reports/sheet \
-  reports/store runner/gate runner/isolate runner/sensitivity runner/stability runner/timebase
+# The race detector watches every package. Of those whose tests compute for long (five to ten times as long under it) it
+# watches fewer cases of each test, by -short; test-plain takes all of theirs.
+LONG = procedures reports/dcc reports/diagram reports/record reports/sheet reports/store runner/isolate runner/symptom
 # gotestsum lists every skipped test, with its reason, at the end. Lint has vetted all of them.
 GOTEST = $(GO) tool gotestsum --format pkgname --format-hide-empty-pkg --raw-command -- env CGO_ENABLED=$(CGO) $(GO) test -json -vet=off -timeout 20m
 # Only the race detector needs cgo; all else is built once, as the program is.
@@ -68,11 +66,11 @@ test:
 	@$(MAKE) --no-print-directory -j2 test-race test-plain
 
 test-race:
-	$(GOTEST) -race $$($(GO) list ./... | grep -vE $(ONE_AT_A_TIME:%=-e '^bandproof/%(/|$$)'))
-	$(GOTEST) -race -run AtOnce $$(grep -rlE '^func Test\w*AtOnce\(' --include='*_test.go' $(ONE_AT_A_TIME) | xargs -n1 dirname | sort -u | sed 's,^,./,')
+	$(GOTEST) -race $$($(GO) list ./... | grep -vE $(LONG:%=-e '^bandproof/%(/|$$)'))
+	$(GOTEST) -race -short $(LONG:%=./%/...)
 
 test-plain:
-	$(GOTEST) -p 1 $(ONE_AT_A_TIME:%=./%/...)
+	$(GOTEST) -p 1 $(LONG:%=./%/...)
 
 # The main program builds without cgo on every system that it is meant for. check takes each system and each architecture
 # once (linux/amd64 is what the tests run), only where nothing else needs the processor, and not optimised, which takes two

@@ -88,7 +88,12 @@ func TestEveryByteOfTheFilesCounts(t *testing.T) {
 					t.Fatalf("%s: not found", what)
 				}
 			}
-			for at, was := range f.bytes {
+			step := 1
+			if testing.Short() && len(f.bytes) > 64 {
+				step = 37
+			}
+			for at := 0; at < len(f.bytes); at += step {
+				was := f.bytes[at]
 				for _, to := range []byte{was ^ 1, was ^ 0x20, " 0"[at%2]} {
 					if to != was {
 						b := bytes.Clone(f.bytes)

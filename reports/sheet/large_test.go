@@ -51,9 +51,17 @@ func TestMany(t *testing.T) {
 var longSheet = flag.Int("points", 3_000, "points of the long data sheets")
 
 // large is a run of very many points, with µ and Ω among its texts.
+// longest is longSheet, a fifth of it with -short.
+func longest() int {
+	if testing.Short() {
+		return *longSheet / 5
+	}
+	return *longSheet
+}
+
 func large(t *testing.T) record.Record {
 	r := fixture(t, runner.AsFound)
-	r.Run.Points = many(r.Run.Points, *longSheet)
+	r.Run.Points = many(r.Run.Points, longest())
 	r.Job.Remarks = "level drifts by 3 µV into 50 Ω, ±1 µV"
 	return r
 }
@@ -66,7 +74,7 @@ func TestLargePDF(t *testing.T) {
 	s := sheetOf(t, r)
 	pdf := pdfOf(t, s)
 	pages := pdftotext(t, pdf)
-	require.Greater(t, len(pages), *longSheet/40)
+	require.Greater(t, len(pages), longest()/40)
 	id := regexp.MustCompile(`^ *([ABC]-[0-9]{7}) +[^a-z ]`) // not "A-0000001 to …" in a note
 	behind := false
 	seen := map[bool]map[string]string{false: {}, true: {}}
@@ -114,7 +122,7 @@ func checkPDF(t *testing.T, pdf []byte) {
 }
 
 func TestPDFStructure(t *testing.T) {
-	for name, s := range cases(t) {
+	for name, s := range some(t) {
 		t.Run(name, func(t *testing.T) { checkPDF(t, pdfOf(t, s)) })
 	}
 	t.Run("hostile", func(t *testing.T) { checkPDF(t, pdfOf(t, sheetOf(t, hostile(t)))) })

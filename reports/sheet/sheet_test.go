@@ -160,6 +160,15 @@ func cases(t testing.TB) map[string]*Sheet {
 	}
 }
 
+// some are all the cases; two of them with -short, as under the race detector.
+func some(t testing.TB) map[string]*Sheet {
+	all := cases(t)
+	if testing.Short() {
+		return map[string]*Sheet{"one run": all["one run"], "dead": all["dead"]}
+	}
+	return all
+}
+
 func golden(t *testing.T, name, got string) {
 	t.Helper()
 	file := filepath.Join("testdata", name)
@@ -230,7 +239,7 @@ func pdftotext(t *testing.T, pdf []byte) []string {
 }
 
 func TestPDFText(t *testing.T) {
-	for name, s := range cases(t) {
+	for name, s := range some(t) {
 		t.Run(name, func(t *testing.T) {
 			pages := pdftotext(t, pdfOf(t, s))
 			all := strings.Join(pages, "\n")
@@ -294,7 +303,7 @@ func TestAlerts(t *testing.T) {
 
 // The same records give the same bytes, and writing leaves the records alone.
 func TestPDFIsReproducible(t *testing.T) {
-	for name, s := range cases(t) {
+	for name, s := range some(t) {
 		before, err := json.Marshal(s.runs[0].Record)
 		require.NoError(t, err)
 		first := pdfOf(t, s)

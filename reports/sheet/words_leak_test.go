@@ -45,7 +45,7 @@ const trimmed = ".…?!*■▲=±"
 // a number past the style with a point. So every word that is on a German or
 // French sheet and on the English one alike must come from the record.
 func TestNothingIsLeftInEnglish(t *testing.T) {
-	for name, s := range cases(t) {
+	for name, s := range some(t) {
 		var recorded strings.Builder
 		for _, r := range s.runs {
 			text, err := json.Marshal(r.Record)

@@ -38,7 +38,11 @@ func TestSalvage(t *testing.T) {
 	require.NoError(t, err)
 	const page = 4096
 	refused, saved := 0, 0
-	for k := 1; k < len(whole)/page; k += 5 {
+	step := 5
+	if testing.Short() {
+		step = 13
+	}
+	for k := 1; k < len(whole)/page; k += step {
 		damaged := filepath.Join(t.TempDir(), "d.db")
 		text := bytes.Clone(whole)
 		copy(text[k*page:(k+1)*page], bytes.Repeat([]byte{0x5a, 0xc3, 0x11, 0x07}, page/4))
@@ -74,6 +78,6 @@ func TestSalvage(t *testing.T) {
 		}
 	}
 	t.Logf("%d damaged files refused, %d of %d records saved from them", refused, saved, refused*n)
-	require.Greater(t, refused, 10)
+	require.Greater(t, refused, 50/step)
 	require.Greater(t, saved, refused*n*3/4, "most of what is not damaged is saved")
 }

@@ -80,7 +80,12 @@ func TestEveryByteOfARowCounts(t *testing.T) {
 				t.Fatalf("%s: %s: not found", column, what)
 			}
 		}
-		for at, x := range was {
+		step := 1
+		if testing.Short() && len(was) > 64 {
+			step = 41
+		}
+		for at := 0; at < len(was); at += step {
+			x := was[at]
 			for _, to := range []byte{x ^ 0x20, "0 "[at%2]} {
 				if to != x {
 					b := bytes.Clone(was)
