@@ -19,6 +19,7 @@ const (
 	OffFrequency Mode = "off frequency"
 	Unstable     Mode = "unstable"
 	WrongTime    Mode = "wrong gate time"
+	ShortGates   Mode = "no long gates" // the gate is never longer than some time, whatever is set
 	WrongDigits  Mode = "wrong digits"  // of the number: stuck, missing
 	StaysOneWay  Mode = "stays one way" // of a switch, or the line that sets it
 	DeadOneWay   Mode = "dead one way"  // of a switch
@@ -59,7 +60,7 @@ func kinds() []kind {
 		{"divider", "", 0.8, []share{{Dead, 0.5}, {WrongRatio, 0.25}, {Misses, 0.1}, {RollsOff, 0.05}, {ComesAndGoes, 0.1}}},
 		{"buffer", "", 0.6, []share{{Dead, 0.55}, {Weak, 0.2}, {Scatters, 0.1}, {ComesAndGoes, 0.15}}},
 		{"gate", "lets the signal through for a time", 0.6, []share{{Dead, 0.5}, {WrongTime, 0.25}, {Scatters, 0.15}, {ComesAndGoes, 0.1}}},
-		{"gate control", "makes the gate's time from the timebase", 0.7, []share{{Dead, 0.4}, {WrongTime, 0.45}, {Unstable, 0.05}, {ComesAndGoes, 0.1}}},
+		{"gate control", "makes the gate's time from the timebase", 0.7, []share{{Dead, 0.4}, {WrongTime, 0.35}, {ShortGates, 0.1}, {Unstable, 0.05}, {ComesAndGoes, 0.1}}},
 		{"counting chain", "", 0.7, []share{{Dead, 0.3}, {WrongDigits, 0.3}, {Misses, 0.15}, {RollsOff, 0.1}, {WrongRatio, 0.05}, {ComesAndGoes, 0.1}}},
 		{"output register", "holds what is shown and sent", 0.5, []share{{WrongDigits, 0.6}, {Dead, 0.3}, {ComesAndGoes, 0.1}}},
 		{"control line", "sets a switch", 0.6, []share{{StaysOneWay, 0.8}, {ComesAndGoes, 0.2}}},
@@ -104,5 +105,5 @@ func (s Stage) weights() []share {
 // allModes lists every mode there is.
 func allModes() []Mode {
 	return []Mode{Dead, Weak, RollsOff, CutsOff, Scatters, ComesAndGoes, FailsWarm, Doubles, Strays, Misses, WrongRatio,
-		OffFrequency, Unstable, WrongTime, WrongDigits, StaysOneWay, DeadOneWay}
+		OffFrequency, Unstable, WrongTime, ShortGates, WrongDigits, StaysOneWay, DeadOneWay}
 }

@@ -106,6 +106,8 @@ func (v variant) says() string {
 		return fmt.Sprintf("%s about %s of its own signal", v.mode, quantity.Significant(v.x, 3))
 	case v.mode == FailsWarm:
 		return fmt.Sprintf("fails when warm, after about %.0f min", v.x/60)
+	case v.mode == ShortGates:
+		return fmt.Sprintf("no gate is longer than about %.2g s", v.x)
 	case v.position != "":
 		return fmt.Sprintf("%s (%s)", v.mode, v.position)
 	}

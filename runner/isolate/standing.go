@@ -26,7 +26,9 @@ type Observation struct {
 	Readings int `json:"readings,omitempty"`
 	// Powered is how long the unit had been on, s.
 	Powered float64 `json:"powered_s,omitempty"`
-	Says    string  `json:"says,omitempty"` // in words
+	// Gate that was set, s; 0 where that is not known.
+	Gate float64 `json:"gate_s,omitempty"`
+	Says string  `json:"says,omitempty"` // in words
 }
 
 // standing is one observation in one of the ways that it may have taken, as one

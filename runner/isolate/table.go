@@ -113,6 +113,11 @@ func effect(m Mode, r role, at bool) distribution {
 			return distribution{sDistorted: 0.6, sDouble: 0.3, sNoisy: 0.1 - misses, sGood: misses}
 		}
 		return distribution{sDouble: 0.55, sNoisy: 0.1, sRatio: 0.1, sOther: 0.1, sGood: 0.15}
+	case ShortGates:
+		if at {
+			return distribution{sRatio: 0.6, sHalf: 0.1, sOther: 0.3 - misses, sGood: misses}
+		}
+		return distribution{sNoisy: 0.25, sNone: 0.1, sConstant: 0.1, sOther: 0.05, sGood: 0.5} // coarser, which what is promised may hide; less than one count
 	case Strays:
 		if at {
 			return distribution{sDistorted: 0.65, sOther: 0.2, sNoisy: 0.05, sWeak: 0.1 - misses, sGood: misses}

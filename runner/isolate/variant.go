@@ -10,7 +10,7 @@ import (
 type variant struct {
 	stage int
 	mode  Mode
-	// x is how far: dB too little, Hz where it rolls off, s after which it fails,
+	// x is how far: dB too little, Hz where it rolls off, s after which it fails or of the gate,
 	// share of the readings. NaN where there is no degree, or none can be told.
 	x        float64
 	position string  // in which it stays, or is dead
@@ -107,9 +107,11 @@ func (n *Network) degrees(stage int, m Mode, looks []look) []variant {
 		}
 		return add(shares)
 	case RollsOff, CutsOff:
-		return add(corners(n.met(stage, looks, false), m == RollsOff))
+		return add(corners(n.met(stage, looks, byFrequency), m == RollsOff))
 	case FailsWarm:
-		return add(corners(n.met(stage, looks, true), true))
+		return add(corners(n.met(stage, looks, byTime), true))
+	case ShortGates:
+		return add(corners(n.met(stage, looks, byGate), true))
 	case StaysOneWay, DeadOneWay:
 		for _, p := range n.ways(stage) {
 			if v.position = p; m == StaysOneWay {
@@ -136,21 +138,32 @@ func (n *Network) ways(stage int) []string {
 	return list
 }
 
-// met is where a stage was seen to work or not: by the frequency that it gave,
-// or by how long the unit had been on.
+// by is what a fault may begin at.
+type by int
+
+const (
+	byFrequency by = iota // that the stage gives, Hz
+	byTime                // that the unit has been on, s
+	byGate                // that is set, s
+)
+
+// met is where a stage was seen to work or not.
 type met struct {
 	at   float64
 	good bool
 }
 
-func (n *Network) met(stage int, looks []look, byTime bool) []met {
+func (n *Network) met(stage int, looks []look, what by) []met {
 	var list []met
 	for k := range looks {
 		l := &looks[k]
 		for _, w := range l.ways {
 			at := w.frequency[stage]
-			if byTime {
+			switch what {
+			case byTime:
 				at = l.obs.Powered
+			case byGate:
+				at = l.obs.Gate
 			}
 			if w.role[stage] != 0 && at > 0 {
 				list = append(list, met{at, l.seen == sGood})
@@ -243,6 +256,10 @@ func (n *Network) inWay(v variant, l *look, w wayLook) distribution {
 		d = falling(v.mode, c, v.x/c.frequency)
 	case FailsWarm:
 		if math.IsNaN(v.x) || c.powered > v.x {
+			d = effect(v.mode, c.role, at)
+		}
+	case ShortGates:
+		if math.IsNaN(v.x) || l.obs.Gate > v.x {
 			d = effect(v.mode, c.role, at)
 		}
 	case DeadOneWay:

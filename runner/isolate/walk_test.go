@@ -101,12 +101,14 @@ func modeOf(kind, mode string) isolate.Mode {
 		return isolate.StaysOneWay
 	case mode == "off-frequency" || mode == "pulled":
 		return isolate.OffFrequency
+	case mode == "stays":
+		return isolate.ShortGates
 	case mode == "unstable":
 		return isolate.Unstable
 	case strings.HasSuffix(mode, "-digit"), mode == "stuck-decade":
 		return isolate.WrongDigits
 	}
-	return isolate.WrongTime // short, stuck-open, wrong-length, stays
+	return isolate.WrongTime // short, stuck-open, wrong-length
 }
 
 // rankOf is the place of a stage among the suspects, and the same where those

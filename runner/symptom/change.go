@@ -9,7 +9,7 @@ import (
 
 // same tells whether two looks are at one point and level.
 func same(a, b *look) bool {
-	return a != b && !a.row && !b.row && a.gate == b.gate && a.Input == b.Input && a.Frequency == b.Frequency && a.Frequency > 0 && !a.Sensitivity && !b.Sensitivity && !a.SelfTest && !b.SelfTest &&
+	return a != b && !a.row && !b.row && a.Gate == b.Gate && a.Input == b.Input && a.Frequency == b.Frequency && a.Frequency > 0 && !a.Sensitivity && !b.Sensitivity && !a.SelfTest && !b.SelfTest &&
 		(a.Level == b.Level || math.IsNaN(a.Level) && math.IsNaN(b.Level))
 }
 

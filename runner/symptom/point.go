@@ -23,9 +23,8 @@ func (x *reader) point(p *runner.PointResult, id string) *look {
 	f := p.Point.Frequency.Float()
 	l := &look{bad: p.Verdict.Bad(), reason: p.Verdict.Reason, ref: p.Reference.Float(), count: p.Limit.Resolution.Float(), path: p.Point.Path, source: p.Point.Source,
 		tested: x.r.Topology[p.Point.Source].TimebaseTested}
-	l.gate = p.Gate.Float()
 	l.Seen = Seen{Point: id, Input: p.Point.Input, Frequency: f, Level: math.NaN(), Margin: math.NaN(), At: p.Started,
-		Kind: Good, Limit: p.Limit.Total.Float()}
+		Gate: p.Gate.Float(), Kind: Good, Limit: p.Limit.Total.Float()}
 	if i, ok := x.input[p.Point.Input]; ok {
 		l.counting = i.Accuracy.At(p.Point.Frequency).Kind
 	}

@@ -29,7 +29,6 @@ type look struct {
 	bad      bool
 	row      bool      // a finding, not a setting with its readings
 	top      bool      // the highest level of a search that found none that counts
-	gate     float64   // s
 	law      int       // of those with one explanation; 0 where none is shared
 	base     float64   // relative error that all inputs share, which other explanations take off
 	proofs   []float64 // what was read, at points that had passed, to prove the path, Hz

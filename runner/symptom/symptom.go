@@ -48,6 +48,7 @@ type Seen struct {
 	Margin  float64
 	At      time.Time // of the first reading
 	Powered float64   // s that the unit had been on, as far as the record says
+	Gate    float64   // s; 0 where that is not known
 	Order   int       // in which the points were taken, from 0
 
 	Kind  Kind
