@@ -16,22 +16,46 @@ type belief struct {
 // mostBelieved bounds the hypotheses that the worth of a look is worked out from.
 const mostBelieved = 2000
 
+// supposed is what looks are proposed by: every hypothesis, but where a reading of
+// the unit is bad only those of a fault. Whoever saw a unit fail goes on looking,
+// though chance may still be the likeliest to explain it.
+func (p *Posterior) supposed() []hypothesis {
+	bad := func(l look) bool { return l.place == atReading && l.seen != sGood }
+	if !slices.ContainsFunc(p.looks, bad) {
+		return p.list
+	}
+	list, sum := make([]hypothesis, 0, len(p.list)), 0.0
+	for _, h := range p.list {
+		if len(h.faults) > 0 {
+			list, sum = append(list, h), sum+h.p
+		}
+	}
+	if sum == 0 {
+		return p.list
+	}
+	for k := range list {
+		list[k].p /= sum
+	}
+	return list
+}
+
 // belief takes hypotheses, the most probable first, until they come to a share
 // of all or are too many. Those that are as probable as each other are all taken,
 // or none: else the order of stages in the file would have a say.
 func (p *Posterior) belief(enough float64, most int) belief {
 	b, sum, index := belief{}, 0.0, map[[2]int]int{}
-	alike := func(k int) bool { return k > 0 && p.list[k].p >= p.list[k-1].p*(1-1e-9) }
+	list := p.supposed()
+	alike := func(k int) bool { return k > 0 && list[k].p >= list[k-1].p*(1-1e-9) }
 	end := 0
-	for ; end < len(p.list) && p.list[end].p > 0 && (alike(end) || end < most && sum < enough); end++ {
+	for ; end < len(list) && list[end].p > 0 && (alike(end) || end < most && sum < enough); end++ {
 		if end == 2*most { // too many that are alike
 			for ; end > 1 && alike(end); end-- {
 			}
 			break
 		}
-		sum += p.list[end].p
+		sum += list[end].p
 	}
-	b.list, sum = slices.Clone(p.list[:end]), 0
+	b.list, sum = slices.Clone(list[:end]), 0
 	for k := range b.list {
 		sum += b.list[k].p
 	}

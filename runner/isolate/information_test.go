@@ -13,7 +13,7 @@ import (
 // uncertainty is the entropy of which stages are at fault, bit.
 func (p *Posterior) uncertainty() float64 {
 	of := map[[2]int]float64{}
-	for _, h := range p.list {
+	for _, h := range p.supposed() {
 		of[stagesOf(h.faults)] += h.p
 	}
 	var list []float64
@@ -41,7 +41,7 @@ func TestInformationIsWhatTheAnswerTakesAway(t *testing.T) {
 			told, sum := before.uncertainty(), 0.0
 			for s, kind := range symptom.Kinds() {
 				probability := 0.0
-				for _, h := range before.list {
+				for _, h := range before.supposed() {
 					probability += h.p * n.predict(h.faults, &p.look)[s]
 				}
 				after := inferred(t, n, append(evidence[:len(evidence):len(evidence)], p.Observation(kind)))

@@ -121,7 +121,8 @@ func (p *Posterior) taken(o Observation) bool {
 }
 
 // stimuli are the signals that a look is worth taking with: of each way a point
-// of the record that is bad and one that is good, or its middle.
+// of the record that is bad and one that is good, or its middle; and the bad one
+// with the longest gate.
 func (p *Posterior) stimuli() []Observation {
 	n := p.network
 	powered := 0.0
@@ -135,6 +136,7 @@ func (p *Posterior) stimuli() []Observation {
 			list = append(list, o)
 		}
 	}
+	var longest Observation
 	for way, w := range n.Model.Ways {
 		var good, bad []Observation
 		for k := range p.looks {
@@ -144,6 +146,9 @@ func (p *Posterior) stimuli() []Observation {
 				good = append(good, l.obs)
 			default:
 				bad = append(bad, l.obs)
+				if l.obs.Gate > longest.Gate {
+					longest = l.obs
+				}
 			}
 		}
 		if len(bad) > 0 {
@@ -155,6 +160,9 @@ func (p *Posterior) stimuli() []Observation {
 		if f, ok := w.middle(); ok && len(good)+len(bad) == 0 {
 			add(Observation{Input: w.Input, Frequency: f})
 		}
+	}
+	if longest.Gate > 0 {
+		add(longest)
 	}
 	return list
 }

@@ -114,7 +114,10 @@ func effect(m Mode, r role, at bool) distribution {
 		}
 		return distribution{sDouble: 0.55, sNoisy: 0.1, sRatio: 0.1, sOther: 0.1, sGood: 0.15}
 	case ShortGates:
-		if at {
+		switch {
+		case at && r&asSignal == 0: // what goes through the gate has the right frequency
+			return distribution{sGood: 0.75, sIntermittent: 0.1, sNone: 0.1, sOther: 0.05}
+		case at:
 			return distribution{sRatio: 0.6, sHalf: 0.1, sOther: 0.3 - misses, sGood: misses}
 		}
 		return distribution{sNoisy: 0.25, sNone: 0.1, sConstant: 0.1, sOther: 0.05, sGood: 0.5} // coarser, which what is promised may hide; less than one count
