@@ -11,17 +11,26 @@ const LeastInformation = leastInformation
 const decisive = 10
 
 // Settled is the stage that is Found, where the evidence itself, without how often
-// stages fail, speaks for it against every other one. ok is false where there is
-// none yet; there may never be where no look tells two stages apart.
+// stages fail, speaks for it against every other one. Where a reading of the unit
+// is bad, that there is a fault is supposed, as long as the evidence speaks as
+// much for this one against none. ok is false where there is no such stage yet;
+// there may never be where no look tells two stages apart.
 func (p *Posterior) Settled() (stage string, ok bool) {
 	list := p.Suspects()
-	if len(list) == 0 || list[0].Probability < Found {
+	if len(list) == 0 {
+		return "", false
+	}
+	best, least := list[0], Found
+	if supposed := p.supposed(); len(supposed) < len(p.list) {
+		least *= 1 - p.Good()
+	}
+	if best.Probability < least {
 		return "", false
 	}
 	for _, s := range list[1:] {
-		if s.fit > list[0].fit-math.Log(decisive) {
+		if s.fit > best.fit-math.Log(decisive) {
 			return "", false
 		}
 	}
-	return list[0].Stage, true
+	return best.Stage, best.fit > math.Log(decisive) // fit is over that of a good unit
 }

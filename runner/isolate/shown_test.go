@@ -112,8 +112,7 @@ func TestShown(t *testing.T) {
 		require.Positive(t, done)
 		sums := sumUp(kept[:len(usual)])
 		require.GreaterOrEqual(t, sums.topThreePlaces, 0.95*float64(sums.shown), "among the first three places")
-		require.Equal(t, sums.apart, sums.apartFound+sums.chance, "found, of those that can be told apart")
-		require.LessOrEqual(t, sums.chance, 1, "taken for chance")
+		require.Equal(t, sums.apart, sums.apartFound, "found, of those that can be told apart")
 		require.Zero(t, sums.wrong, "a wrong stage as settled")
 		require.Less(t, sums.looks, sums.along, "looks against those along the chain")
 	}
@@ -144,9 +143,9 @@ func golden(t *testing.T, file, text string) {
 
 // sums are the totals of faults.
 type sums struct {
-	all, shown, topThree, apart, apartFound, chance, settled, wrong, within int
-	topThreePlaces, looks, along, minutes, alongMin                         float64
-	bracketed                                                               int
+	all, shown, topThree, apart, apartFound, settled, wrong, within int
+	topThreePlaces, looks, along, minutes, alongMin                 float64
+	bracketed                                                       int
 }
 
 func sumUp(list []walk) (s sums) {
@@ -174,9 +173,6 @@ func sumUp(list []walk) (s sums) {
 		}
 		if w.Apart {
 			s.apart++
-			if w.Chance {
-				s.chance++
-			}
 			if found {
 				s.apartFound++
 			}
@@ -204,7 +200,6 @@ func (s sums) text() string {
 	row("after the sweep alone: among the first three stages", part(s.topThree, s.shown))
 	row("after the looks: settled on the true stage", part(s.settled, s.shown))
 	row("of those that the check of the model says can be told apart", part(s.apartFound, s.apart))
-	row("of the same: too little shows to look for a fault, no fault at all being more likely than any", part(s.chance, s.apart))
 	row("after the looks: true stage among those left (95 % of what is believed)", part(s.within, s.shown))
 	row("settled on a wrong stage", part(s.wrong, s.shown))
 	row("looks as proposed, on average", fmt.Sprintf("%.2f (%.0f min)", s.looks/n, s.minutes/n))
@@ -268,8 +263,6 @@ func rows(list []walk) string {
 		}
 		found, left := "yes", ""
 		switch {
-		case w.Chance:
-			found = "taken for good"
 		case w.Settled != w.Stage:
 			found, left = "no", strings.Join(w.Left, ", ")
 			if len(w.Left) > 4 {

@@ -120,7 +120,7 @@ func effect(m Mode, r role, at bool) distribution {
 		case at:
 			return distribution{sRatio: 0.6, sHalf: 0.1, sOther: 0.3 - misses, sGood: misses}
 		}
-		return distribution{sNoisy: 0.25, sNone: 0.1, sConstant: 0.1, sOther: 0.05, sGood: 0.5} // coarser, which what is promised may hide; less than one count
+		return distribution{sNoisy: 0.25, sNone: 0.1, sConstant: 0.03, sOther: 0.02, sGood: 0.6} // coarser, which what is promised may hide; less than one count
 	case Strays:
 		if at {
 			return distribution{sDistorted: 0.65, sOther: 0.2, sNoisy: 0.05, sWeak: 0.1 - misses, sGood: misses}

@@ -86,7 +86,7 @@ func (n *Network) everyLook() (readings, probes []look) {
 			list = append(list, Observation{SelfTest: true, Kind: symptom.Good})
 		}
 		for _, f := range w.spread() {
-			list = append(list, Observation{Input: w.Input, Frequency: f, Kind: symptom.Good})
+			list = append(list, Observation{Input: w.Input, Frequency: f, Gate: 1, Kind: symptom.Good})
 		}
 		for _, o := range list {
 			if l, ok := see.lookOf(o); ok {

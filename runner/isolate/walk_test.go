@@ -30,9 +30,7 @@ type walk struct {
 	Place int `json:"place"`
 	// Apart: by the check of the model, readings and looks tell it from every
 	// fault of other stages.
-	Apart bool `json:"apart"`
-	// Chance: after the sweep, no fault at all is more likely than any.
-	Chance   bool     `json:"chance,omitempty"`
+	Apart    bool     `json:"apart"`
 	Settled  string   `json:"settled,omitempty"`
 	Left     []string `json:"left,omitempty"` // that share 95 % of what is believed
 	Looks    int      `json:"looks"`
@@ -156,7 +154,6 @@ func seek(t testing.TB, n *isolate.Network, good *unit, w walk, kind string, log
 	w.Apart = n.Testability().Distinguishable(w.Stage, modeOf(kind, w.Mode))
 	post := infer(t, n, evidence)
 	w.Rank, w.Place = rankOf(post.Suspects(), w.Stage)
-	w.Chance = w.Shown > 0 && post.Good() > 0.5
 	if w.Shown == 0 {
 		return w
 	}
