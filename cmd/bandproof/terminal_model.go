@@ -19,7 +19,7 @@ func (t *terminal) modelCheck(c isolate.Check) {
 	if len(c.Hidden) == 0 {
 		t.print("every fault shows somewhere")
 	} else {
-		t.paragraph("", "  ", "hidden, no single reading and no test point shows these faults more often than not: "+faultsOf(c.Hidden))
+		t.paragraph("", "  ", "hidden, no reading and no test point shows these faults clearly: "+faultsOf(c.Hidden))
 	}
 	t.print("")
 	if len(c.BySweep) == 0 {
