@@ -21,6 +21,7 @@
 //	  … one step per harmonic    E = k·δ, k rising with f             local oscillator off by δ, or not locked
 //	wrong ratio                  shown = f·p/q                        divider, double counting; where all inputs
 //	                                                                  share it, gate or counting chain
+//	no readings at all           nothing at any input, or none taken  what all inputs share; supply first
 //	dead input                   no count anywhere                    connector, protection, amplifier, choice of input
 //	dead above a frequency       no count from there on               roll-off, divider too slow, path above a crossover
 //	dead below a frequency       no count up to there                 coupling capacitor, path below a crossover

@@ -32,6 +32,7 @@ const (
 	ComesGoes   Symptom = "comes and goes"
 	Digits      Symptom = "a digit is stuck or missing"
 	SelfTest    Symptom = "self-test fails"
+	NoReadings  Symptom = "no readings at all"
 	Unexplained Symptom = "not explained"
 	Nothing     Symptom = "nothing wrong"
 	NoEvidence  Symptom = "nothing judged"

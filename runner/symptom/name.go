@@ -14,6 +14,9 @@ import (
 func Name(r runner.Result) []Finding {
 	x := read(r)
 	n := &namer{reader: x}
+	if gaveNothing(r) {
+		return []Finding{n.unobtainable()}
+	}
 	n.shares()
 	n.ratios()
 	n.constants()
