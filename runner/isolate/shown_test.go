@@ -143,12 +143,40 @@ func golden(t *testing.T, file, text string) {
 
 // sums are the totals of faults.
 type sums struct {
-	all, shown, topThree, apart, apartFound, settled, wrong, within int
-	topThreePlaces, looks, along, minutes, alongMin                 float64
-	bracketed                                                       int
+	all, shown, topThree, attainable, apart, apartFound, settled, wrong, within int
+	topThreePlaces, looks, along, minutes, alongMin                             float64
+	bracketed                                                                   int
+}
+
+// attainable is how many faults any ranking could have among the first three
+// stages: of those of which the sweep shows the same, counted by kind, those of
+// three stages.
+func attainable(list []walk) (n int) {
+	same := map[string]map[string]int{}
+	for _, w := range list {
+		if w.Shown == 0 {
+			continue
+		}
+		if same[w.Shows] == nil {
+			same[w.Shows] = map[string]int{}
+		}
+		same[w.Shows][w.Stage]++
+	}
+	for _, stages := range same {
+		var most []int
+		for _, faults := range stages {
+			most = append(most, faults)
+		}
+		slices.Sort(most)
+		for _, faults := range most[max(0, len(most)-3):] {
+			n += faults
+		}
+	}
+	return n
 }
 
 func sumUp(list []walk) (s sums) {
+	s.attainable = attainable(list)
 	for _, w := range list {
 		s.all++
 		if w.Shown == 0 {
@@ -198,6 +226,7 @@ func (s sums) text() string {
 	row("that change at least one verdict of the sweep", part(s.shown, s.all))
 	row("after the sweep alone: true stage among the first three places, stages that nothing tells apart sharing one", part(int(s.topThreePlaces), s.shown))
 	row("after the sweep alone: among the first three stages", part(s.topThree, s.shown))
+	row("the same, of a ranking that is as good as any can be: where the sweep shows the same of more than three stages, three of them", part(s.attainable, s.shown))
 	row("after the looks: settled on the true stage", part(s.settled, s.shown))
 	row("of those that the check of the model says can be told apart", part(s.apartFound, s.apart))
 	row("after the looks: true stage among those left (95 % of what is believed)", part(s.within, s.shown))
