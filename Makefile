@@ -6,14 +6,14 @@ SCHEDULES ?= 10000
 INSTANTS ?= 300
 GO ?= go
 
-.PHONY: demo check tools lint test test-race test-plain cross cross-check bench fuzz soak
+.PHONY: demo check tools lint test test-race test-race-long test-plain cross cross-check bench fuzz soak
 
 demo:
 	$(GO) run ./cmd/bandproof demo
 
 # Tests often wait, and builds never do: together they keep two cores busy.
 check: tools lint
-	@$(MAKE) --no-print-directory -j3 test-race test-plain cross-check
+	@$(MAKE) --no-print-directory -j4 test-race test-race-long test-plain cross-check
 	@echo "check: all passed"
 
 # Programs of others that the tests need: independent clients of the virtual
@@ -60,14 +60,16 @@ LONG = procedures reports/dcc reports/diagram reports/record reports/sheet repor
 GOTEST = $(GO) tool gotestsum --format pkgname --format-hide-empty-pkg --raw-command -- env CGO_ENABLED=$(CGO) $(GO) test -json -vet=off -timeout 20m
 # Only the race detector needs cgo; all else is built once, as the program is.
 export CGO_ENABLED = 0
-test-race: CGO = 1
+test-race test-race-long: CGO = 1
 test-plain: CGO = 0
 test:
-	@$(MAKE) --no-print-directory -j2 test-race test-plain
+	@$(MAKE) --no-print-directory -j3 test-race test-race-long test-plain
 
 test-race:
 	$(GOTEST) -race $$($(GO) list ./... | grep -vE $(LONG:%=-e '^bandproof/%(/|$$)'))
-	$(GOTEST) -race -short $(LONG:%=./%/...)
+
+test-race-long:
+	$(GOTEST) -race -short -p 1 $(LONG:%=./%/...)
 
 test-plain:
 	$(GOTEST) -p 1 $(LONG:%=./%/...)
