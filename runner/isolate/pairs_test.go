@@ -36,7 +36,7 @@ func TestTwoFaults(t *testing.T) {
 			b = usual[draw.IntN(len(usual))]
 		}
 		p := pair{First: a.key(), Second: b.key()}
-		if k%*every != 0 {
+		if k%step() != 0 {
 			continue
 		}
 		u := sweep(t, 3, virtual.Fault{Name: virtual.StageFault, Stage: a.Stage, Mode: a.Mode}, virtual.Fault{Name: virtual.StageFault, Stage: b.Stage, Mode: b.Mode})
@@ -52,7 +52,7 @@ func TestTwoFaults(t *testing.T) {
 			require.Equal(t, kept[k], p, "if the change is meant, run with -update -every 1 and read it")
 		}
 	}
-	if *isolate.Update && *every == 1 {
+	if *isolate.Update && step() == 1 {
 		keep(t, "testdata/pairs.json", list)
 	}
 }

@@ -21,6 +21,14 @@ var (
 	only  = flag.String("only", "", "walk through faults whose name holds this, and tell each step")
 )
 
+// step is every; with -short, as under the race detector, eight times that.
+func step() int {
+	if testing.Short() {
+		return 8 * *every
+	}
+	return *every
+}
+
 // otherAmounts are amounts beside the usual one, by mode; what an amount means
 // depends on the kind of stage.
 var otherAmounts = map[string][]string{
@@ -80,7 +88,7 @@ func TestShown(t *testing.T) {
 	}
 	list, done := append(usual, other...), 0
 	for k, w := range list {
-		if *only != "" && !strings.Contains(w.key(), *only) || *only == "" && k%*every != 0 {
+		if *only != "" && !strings.Contains(w.key(), *only) || *only == "" && k%step() != 0 {
 			continue
 		}
 		t.Run(w.key(), func(t *testing.T) {
