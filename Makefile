@@ -78,7 +78,7 @@ test-plain:
 # once (linux/amd64 is what the tests run), only where nothing else needs the processor, and not optimised, which takes two
 # thirds of the time; cross builds all of them as they are given out.
 TARGETS = linux/amd64 linux/arm64 windows/amd64 windows/arm64 darwin/amd64 darwin/arm64
-cross-check: TARGETS = windows/amd64 darwin/arm64
+cross-check: TARGETS = linux/arm64 windows/amd64 darwin/arm64
 cross-check: BUILD = nice -n 15 $(GO) build -gcflags=all='-N -l' -ldflags='-s -w'
 cross: BUILD = $(GO) build
 cross cross-check:

@@ -11,36 +11,21 @@ import (
 	"sync"
 	"testing"
 
+	"bandproof/reports/browsertest"
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
+
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 )
 
-// browser starts Chromium without a window and with a profile of its own.
 func browser(t *testing.T) context.Context {
 	t.Helper()
-	tool, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skip("NOT CHECKED: chromium is missing and BANDPROOF_NO_PEERS=1; no browser has opened the HTML")
-		}
-		t.Fatal("chromium is missing: apt-get install chromium (or set BANDPROOF_NO_PEERS=1 to leave this check out)")
-	}
-	options := append([]chromedp.ExecAllocatorOption{}, chromedp.DefaultExecAllocatorOptions[:]...)
-	options = append(options, chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
-	ctx, cancel := chromedp.NewExecAllocator(t.Context(), options...)
-	t.Cleanup(cancel)
-	ctx, cancel = chromedp.NewContext(ctx)
-	t.Cleanup(cancel)
-	_, err = chromedp.Run(ctx, chromedp.Location()) // starts it; the tabs may be closed before it is
-	require.NoError(t, err)
-	return ctx
+	return browsertest.Start(t, "opened the HTML")
 }
 
 // watch gathers what a page complains of and what it asks for.

@@ -14,7 +14,7 @@ import (
 func Name(r runner.Result) []Finding {
 	x := read(r)
 	n := &namer{reader: x}
-	if gaveNothing(r) {
+	if r.Statement == runner.NotObtainable {
 		return []Finding{n.unobtainable()}
 	}
 	n.shares()

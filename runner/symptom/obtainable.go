@@ -1,10 +1,6 @@
 package symptom
 
-import (
-	"cmp"
-
-	"bandproof/runner"
-)
+import "cmp"
 
 // unobtainable is the one finding of a unit that gave no reading at all: nothing
 // tells one input of it from another.
@@ -27,6 +23,3 @@ func (n *namer) unobtainable() Finding {
 		"have supply and mains side (fuse, voltage selector, cord) looked at by a person licensed for it, disconnected first"}
 	return f
 }
-
-// gaveNothing tells whether the run has no reading to name anything by.
-func gaveNothing(r runner.Result) bool { return r.Statement == runner.NotObtainable }
