@@ -84,6 +84,13 @@ func (p *PTY) Path() string { return p.slave.Name() }
 // Link is the symbolic link that stays the same.
 func (p *PTY) Link() string { return p.link }
 
+// Reached tells whether the link leads to this terminal.
+func (p *PTY) Reached() bool {
+	there, err := os.Stat(p.link)
+	here, bad := p.slave.Stat()
+	return err == nil && bad == nil && os.SameFile(there, here)
+}
+
 // eioPause is how long the master waits when no slave end is open. That should
 // not happen while the bench holds its own.
 const eioPause = 20 * time.Millisecond

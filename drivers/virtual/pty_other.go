@@ -20,6 +20,7 @@ func OpenPTY(linkPath string) (*PTY, error) {
 
 func (*PTY) Path() string              { return "" }
 func (*PTY) Link() string              { return "" }
+func (*PTY) Reached() bool             { return false }
 func (*PTY) Read([]byte) (int, error)  { return 0, errNoPTY }
 func (*PTY) Write([]byte) (int, error) { return 0, errNoPTY }
 func (*PTY) Close() error              { return nil }

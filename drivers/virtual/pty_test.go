@@ -80,6 +80,21 @@ func TestPTYCloseEndsARead(t *testing.T) {
 	}
 }
 
+func TestPTYTellsWhetherItsNameLeadsToIt(t *testing.T) {
+	link := filepath.Join(t.TempDir(), "name")
+	p, err := OpenPTY(link)
+	require.NoError(t, err)
+	require.True(t, p.Reached())
+	other, err := OpenPTY(link) // the name is another terminal's now
+	require.NoError(t, err)
+	require.False(t, p.Reached())
+	require.True(t, other.Reached())
+	require.NoError(t, p.Close())
+	require.True(t, other.Reached(), "a name that is another's stays")
+	require.NoError(t, other.Close())
+	require.False(t, other.Reached())
+}
+
 func TestPTYRefusesToReplaceAFile(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "file")
 	require.NoError(t, os.WriteFile(path, []byte("precious"), 0o600))

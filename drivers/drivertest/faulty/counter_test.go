@@ -57,7 +57,9 @@ func newBout(g rig, p *profile.Profile, s faulty.Schedule, instrument string) (*
 	}
 	b.config, b.opener = p.Prefer(c), o
 	return b, func() {
-		if err := errors.Join(end(), u.close()); err != nil {
+		err := errors.Join(end(), u.close())
+		b.lost = errors.Is(err, faulty.ErrElsewhere)
+		if err != nil {
 			b.violation("take down: %v", err)
 		}
 	}, nil

@@ -4,6 +4,7 @@ package faulty
 
 import (
 	"context"
+	"errors"
 	"io"
 	"sync"
 	"time"
@@ -43,13 +44,24 @@ func NewSerial(line *Line, link string, far io.ReadWriteCloser) (*Serial, error)
 	return s, nil
 }
 
-// Close unplugs for good and waits.
+// ErrElsewhere: the port's name leads to another terminal than the one that is
+// carried, so that what the driver met was no fault of the schedule. It happens
+// where the system puts a new file system over its terminals, whose numbers
+// begin anew.
+var ErrElsewhere = errors.New("the name of the port leads to another terminal")
+
+// Close unplugs for good and waits. The error is ErrElsewhere where the test
+// has lost its port.
 func (s *Serial) Close() error {
-	s.end()
-	err := s.far.Close()
 	s.mutex.Lock()
 	near := s.near
 	s.mutex.Unlock()
+	var lost error
+	if near != nil && !near.Reached() {
+		lost = ErrElsewhere
+	}
+	s.end()
+	err := errors.Join(lost, s.far.Close())
 	if near != nil {
 		_ = near.Close()
 	}

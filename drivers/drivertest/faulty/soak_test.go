@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -43,6 +44,7 @@ type report struct {
 	errors   map[string]int // by kind
 	wrong    []string       // violations
 	notes    []string       // what happened, for whoever plays it again
+	lost     bool           // the test had no port to offer any more: to be played again
 	begin    time.Time
 	took     time.Duration
 }
@@ -141,8 +143,9 @@ func soak(t *testing.T, n int, extent func(rig) faulty.Extent, converse func(rig
 				return
 			}
 			sum := report{errors: map[string]int{}}
+			var lost atomic.Int32
 			begin, slowest := time.Now(), &report{}
-			for r := range played(g, n, extent(g), converse) {
+			for r := range played(g, n, extent(g), converse, &lost) {
 				sum.readings += r.readings
 				sum.digits += r.digits
 				for kind, n := range r.errors {
@@ -156,6 +159,9 @@ func soak(t *testing.T, n int, extent func(rig) faulty.Extent, converse func(rig
 				}
 				sum.wrong = append(sum.wrong, r.wrong...)
 			}
+			if n := lost.Load(); n > 0 {
+				t.Logf("%s: %d schedules were played twice, because %v", g.name, n, faulty.ErrElsewhere)
+			}
 			var kinds []string
 			for _, k := range slices.Sorted(maps.Keys(sum.errors)) {
 				kinds = append(kinds, fmt.Sprintf("%s %d", k, sum.errors[k]))
@@ -166,8 +172,9 @@ func soak(t *testing.T, n int, extent func(rig) faulty.Extent, converse func(rig
 	}
 }
 
-// played plays the schedules, many at a time.
-func played(g rig, n int, e faulty.Extent, converse func(rig, faulty.Schedule) *report) <-chan *report {
+// played plays the schedules, many at a time; one for which the test lost its
+// port is played once more.
+func played(g rig, n int, e faulty.Extent, converse func(rig, faulty.Schedule) *report, lost *atomic.Int32) <-chan *report {
 	seeds, reports := make(chan uint64), make(chan *report)
 	var all sync.WaitGroup
 	for range *workers {
@@ -175,6 +182,10 @@ func played(g rig, n int, e faulty.Extent, converse func(rig, faulty.Schedule) *
 			for seed := range seeds {
 				begin := time.Now()
 				r := converse(g, faulty.Draw(seed, e))
+				if r.lost {
+					lost.Add(1)
+					r = converse(g, faulty.Draw(seed, e))
+				}
 				r.took = time.Since(begin)
 				reports <- r
 			}
