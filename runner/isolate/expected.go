@@ -2,6 +2,7 @@ package isolate
 
 import (
 	"context"
+	"slices"
 )
 
 // Found is the probability from which on stages count as found.
@@ -20,12 +21,12 @@ const (
 )
 
 // Expected is how many more looks it takes, on average, until what is at fault
-// is Found or no look tells more, if the best one is taken each time. exact is
-// false where that was cut short and the rest estimated by the information that
-// is still lacking.
+// is Found or no look tells more, if the best one is taken each time. exact:
+// within 0.05. Else only the most probable continuation was followed of too much
+// of what may be seen.
 func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks float64, exact bool, err error) {
 	b := p.belief(0.999, 500)
-	t := tree{ctx: ctx, work: work, exact: true}
+	t := tree{ctx: ctx, work: work}
 	for _, c := range p.candidates(done) {
 		if ctx.Err() != nil {
 			return 0, false, ctx.Err()
@@ -34,8 +35,21 @@ func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks f
 		t.minutes = append(t.minutes, c.Minutes)
 	}
 	t.taken = make([]bool, len(t.probes))
-	looks = t.from(branch{all(b.groups), b.weight}, 0)
-	return looks, t.exact, ctx.Err()
+	root := branch{all(b.groups), b.weight}
+	// Every pass branches where the one before did, and farther; the last that
+	// was finished counts, or else the first.
+	for t.least = 1; !exact && t.least > faint && ctx.Err() == nil; t.least /= 4 {
+		t.cut = 0
+		l := t.from(root, 1, 0)
+		if t.work <= 0 {
+			if looks == 0 {
+				looks = l
+			}
+			break
+		}
+		looks, exact = l, t.cut*deepest < 0.05
+	}
+	return looks, exact, ctx.Err()
 }
 
 func all(n int) []int {
@@ -53,8 +67,11 @@ type tree struct {
 	probes  []answers
 	minutes []float64
 	taken   []bool
-	work    int
-	exact   bool
+	// least is the probability of having seen all of what leads to a branch from
+	// which on all answers are gone into; below it only the likeliest.
+	least float64
+	work  int     // that is left
+	cut   float64 // probability of the branches of which only the likeliest was followed
 }
 
 // branch is what is believed after some answers: groups, with their weights,
@@ -94,28 +111,34 @@ func (b branch) after(a *answers, s int, probability float64) branch {
 	return next
 }
 
-func (t *tree) from(b branch, depth int) float64 {
+// from is how many looks more, from a branch that is come to with a
+// probability.
+func (t *tree) from(b branch, reach float64, depth int) float64 {
 	most := 0.0
 	for _, w := range b.weight {
 		most = max(most, w)
 	}
-	if most >= Found || t.ctx.Err() != nil || depth > deepest {
+	if most >= Found || t.ctx.Err() != nil {
 		return 0
 	}
-	best, info, seen := t.best(b)
+	if depth > deepest || t.work <= 0 {
+		return 0
+	}
+	best, seen := t.best(b)
 	if best < 0 {
 		return 0
 	}
-	if t.work <= 0 { // each further look gives about what this one does
-		t.exact = false
-		return max(1, entropy(b.weight)/info)
-	}
 	t.taken[best] = true
 	defer func() { t.taken[best] = false }()
+	if reach < t.least {
+		t.cut += reach
+		s := slices.Index(seen[:], slices.Max(seen[:]))
+		return 1 + t.from(b.after(&t.probes[best], s, seen[s]), 0, depth+1)
+	}
 	more, reckoned := 0.0, 0.0
 	for s, p := range seen {
 		if p >= rare {
-			more += p * t.from(b.after(&t.probes[best], s, p), depth+1)
+			more += p * t.from(b.after(&t.probes[best], s, p), reach*p, depth+1)
 			reckoned += p
 		}
 	}
@@ -123,7 +146,7 @@ func (t *tree) from(b branch, depth int) float64 {
 }
 
 // best is the probe that is worth most; -1 where none tells anything.
-func (t *tree) best(b branch) (best int, info float64, seen distribution) {
+func (t *tree) best(b branch) (best int, seen distribution) {
 	worth := 0.0
 	best = -1
 	for k := range t.probes {
@@ -132,8 +155,8 @@ func (t *tree) best(b branch) (best int, info float64, seen distribution) {
 		}
 		t.work -= len(b.groups)*symptoms + 10*symptoms
 		if d, bit := b.information(&t.probes[k]); bit > leastInformation && bit/t.minutes[k] > worth {
-			best, info, seen, worth = k, bit, d, bit/t.minutes[k]
+			best, seen, worth = k, d, bit/t.minutes[k]
 		}
 	}
-	return best, info, seen
+	return best, seen
 }

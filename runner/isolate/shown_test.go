@@ -123,6 +123,7 @@ func TestShown(t *testing.T) {
 		require.Equal(t, sums.apart, sums.apartFound, "found, of those that can be told apart")
 		require.Zero(t, sums.wrong, "a wrong stage as settled")
 		require.Less(t, sums.looks, sums.along, "looks against those along the chain")
+		require.InEpsilon(t, sums.expected, sums.looks, 0.25, "looks against those that were said to be expected")
 	}
 }
 
@@ -152,7 +153,7 @@ func golden(t *testing.T, file, text string) {
 // sums are the totals of faults.
 type sums struct {
 	all, shown, topThree, attainable, apart, apartFound, settled, wrong, within int
-	topThreePlaces, looks, along, minutes, alongMin                             float64
+	topThreePlaces, looks, expected, along, minutes, alongMin                   float64
 	bracketed                                                                   int
 }
 
@@ -216,7 +217,7 @@ func sumUp(list []walk) (s sums) {
 		if slices.Contains(w.Between, w.Stage) {
 			s.bracketed++
 		}
-		s.looks, s.along = s.looks+float64(w.Looks), s.along+float64(w.AlongAt)
+		s.looks, s.expected, s.along = s.looks+float64(w.Looks), s.expected+w.Expected, s.along+float64(w.AlongAt)
 		s.minutes, s.alongMin = s.minutes+w.Minutes, s.alongMin+w.AlongMin
 	}
 	return s
@@ -240,6 +241,7 @@ func (s sums) text() string {
 	row("after the looks: true stage among those left (95 % of what is believed)", part(s.within, s.shown))
 	row("settled on a wrong stage", part(s.wrong, s.shown))
 	row("looks as proposed, on average", fmt.Sprintf("%.2f (%.0f min)", s.looks/n, s.minutes/n))
+	row("looks said to be expected after the sweep, on average", fmt.Sprintf("%.2f", s.expected/n))
 	row("looks along the chain, on average", fmt.Sprintf("%.2f (%.0f min)", s.along/n, s.alongMin/n))
 	row("along the chain: true stage among those left", part(s.bracketed, s.shown))
 	return b.String()

@@ -34,6 +34,7 @@ type walk struct {
 	Settled  string   `json:"settled,omitempty"`
 	Left     []string `json:"left,omitempty"` // that share 95 % of what is believed
 	Looks    int      `json:"looks"`
+	Expected float64  `json:"looks_expected"` // after the sweep
 	Minutes  float64  `json:"minutes"`
 	Between  []string `json:"along_left,omitempty"`
 	AlongAt  int      `json:"along_looks"`
@@ -157,6 +158,10 @@ func seek(t testing.TB, n *isolate.Network, good *unit, w walk, kind string, log
 	if w.Shown == 0 {
 		return w
 	}
+	var err error
+	w.Expected, _, err = post.Expected(t.Context(), nil)
+	require.NoError(t, err)
+	w.Expected = math.Round(100*w.Expected) / 100
 	took := newCost(n)
 	for took.looks < 40 {
 		log("%s", suspects(post))
