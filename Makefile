@@ -65,8 +65,9 @@ test-plain: CGO = 0
 test:
 	@$(MAKE) --no-print-directory -j3 test-race test-race-long test-plain
 
+# The tests of the programs as processes mostly wait: many go at once.
 test-race:
-	$(GOTEST) -race $$($(GO) list ./... | grep -vE $(LONG:%=-e '^bandproof/%(/|$$)'))
+	$(GOTEST) -race -parallel 6 $$($(GO) list ./... | grep -vE $(LONG:%=-e '^bandproof/%(/|$$)'))
 
 test-race-long:
 	$(GOTEST) -race -short -p 1 $(LONG:%=./%/...)

@@ -17,6 +17,7 @@ import (
 // A unit that a person reads, at sources with remote control: the readings
 // come through standard input, the sources are instruments in another process.
 func TestCounterByHandSourcesByLink(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	dir := t.TempDir()
 	resources, _ := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")

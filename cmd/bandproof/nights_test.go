@@ -140,6 +140,7 @@ var nights = []night{
 // several kinds of measurement, journal and record in a real store, data sheet.
 // Each must end in the right record.
 func TestNights(t *testing.T) {
+	t.Parallel() // it mostly waits
 	for _, n := range nights {
 		t.Run(n.name, func(t *testing.T) {
 			b := newBed(t, n)

@@ -243,6 +243,7 @@ func TestSameRecordOverEveryLink(t *testing.T) {
 // An interrupted process switches RF off, keeps what there is in its journal,
 // and exits with 3; the record of what there is comes with resume --finish.
 func TestInterruptedProcess(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	for _, signal := range []syscall.Signal{syscall.SIGINT, syscall.SIGTERM} {
 		t.Run(signal.String(), func(t *testing.T) {
@@ -279,6 +280,7 @@ func TestInterruptedProcess(t *testing.T) {
 // A link that is pulled in the middle of a run: exit 4, the address is named,
 // and what there is is kept.
 func TestPulledLinkOfAProcess(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	dir := t.TempDir()
 	resources, end := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")

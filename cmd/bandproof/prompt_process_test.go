@@ -102,6 +102,7 @@ func (x *atTerminal) ends(code int) {
 // Nobody is there when the first cable has to be moved; the bell rings, the
 // input is put off, and whoever comes back then answers with the bar on the screen.
 func TestPromptsAtATerminal(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	dir := t.TempDir()
 	resources, _ := serveBench(t, bench, "--tcp", "counter=127.0.0.1:0", "--tcp", "LF=127.0.0.1:0", "--tcp", "MW=127.0.0.1:0")

@@ -15,6 +15,7 @@ import (
 // once it is back the run goes on from the last point that it had acknowledged, to
 // the same record.
 func TestStoreServerKilledDuringARun(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, _ := programs(t)
 	whole := newKillable(t)
 	c, said := whole.run(bandproof)

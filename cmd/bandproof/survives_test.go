@@ -19,6 +19,7 @@ import (
 // once there is space it goes on, to the same record. The disk is a small file
 // system of its own, in a mount namespace.
 func TestDiskFull(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, _ := programs(t)
 	if out, err := exec.Command("unshare", "-rm", "true").CombinedOutput(); err != nil {
 		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
@@ -66,6 +67,7 @@ var verdictLines = regexp.MustCompile(`"word": "[^"]*"`)
 // A run that is stopped (as when a computer is suspended) for longer than its links
 // wait goes on when it is woken, to the end.
 func TestStoppedProcess(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, _ := programs(t)
 	k := newKillable(t)
 	file := filepath.Join(k.dir, "bench.toml")
@@ -95,6 +97,7 @@ func TestStoppedProcess(t *testing.T) {
 
 // An instrument serves one run at a time; a run that was killed keeps none.
 func TestOneRunPerBench(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, _ := programs(t)
 	k := newKillable(t)
 	c, said := k.run(bandproof)

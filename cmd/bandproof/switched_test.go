@@ -53,6 +53,7 @@ func runSwitched(t *testing.T, bandproof, bench string, faults ...string) (int, 
 // A whole job over a switch, with power meter, monitor and thermometer, against
 // instruments in another process, and nobody there to be asked.
 func TestSwitchedBenchUnattended(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	for _, row := range []struct {
 		name, fault string
@@ -68,6 +69,7 @@ func TestSwitchedBenchUnattended(t *testing.T) {
 		{"dead input", "dead-input:input=C", exitFailed, "fail: no count"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
+			t.Parallel()
 			var faults []string
 			if row.fault != "" {
 				faults = append(faults, row.fault)

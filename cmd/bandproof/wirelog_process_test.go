@@ -16,6 +16,7 @@ import (
 // A run is logged, the log is played, and the same run against what is played
 // gives the same readings: what somebody's log holds can be had again anywhere.
 func TestARunIsReproducedFromItsWireLog(t *testing.T) {
+	t.Parallel() // it mostly waits
 	bandproof, bench := programs(t)
 	dir, again := t.TempDir(), t.TempDir()
 	log := filepath.Join(dir, "run.log")
