@@ -3,9 +3,9 @@ package browsertest
 
 import (
 	"context"
-	"os"
-	"os/exec"
 	"testing"
+
+	"bandproof/drivers/drivertest/peer"
 
 	"github.com/chromedp/chromedp"
 	"github.com/stretchr/testify/require"
@@ -16,13 +16,7 @@ import (
 // what no browser has done.
 func Start(t *testing.T, notDone string) context.Context {
 	t.Helper()
-	tool, err := exec.LookPath("chromium")
-	if err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skip("NOT CHECKED: chromium is missing and BANDPROOF_NO_PEERS=1; no browser has " + notDone)
-		}
-		t.Fatal("chromium is missing: apt-get install chromium (or set BANDPROOF_NO_PEERS=1 to leave this check out)")
-	}
+	tool := peer.Program(t, "chromium", "chromium", "no browser has "+notDone)
 	options := append([]chromedp.ExecAllocatorOption{}, chromedp.DefaultExecAllocatorOptions[:]...)
 	options = append(options, chromedp.ExecPath(tool), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-component-update", true))
@@ -30,7 +24,7 @@ func Start(t *testing.T, notDone string) context.Context {
 	t.Cleanup(cancel)
 	ctx, cancel = chromedp.NewContext(ctx)
 	t.Cleanup(cancel)
-	_, err = chromedp.Run(ctx, chromedp.Location()) // starts it; the tabs may be closed before it is
+	_, err := chromedp.Run(ctx, chromedp.Location()) // starts it; the tabs may be closed before it is
 	require.NoError(t, err)
 	return ctx
 }

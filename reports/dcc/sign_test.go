@@ -20,6 +20,8 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers/drivertest/peer"
+
 	"github.com/stretchr/testify/require"
 )
 
@@ -44,21 +46,16 @@ func rsaKey(t testing.TB, bits int) *rsa.PrivateKey {
 	return key
 }
 
-// peer finds a program of others, or ends the test.
-func peer(t testing.TB, program, pack string) string {
+// judge finds a program of others that judges certificates or signatures.
+func judge(t testing.TB, program, pack string) string {
 	t.Helper()
-	if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-		t.Skip("NOT TESTED against independent programs: BANDPROOF_NO_PEERS=1 is set")
-	}
-	path, err := exec.LookPath(program)
-	require.NoError(t, err, "needs %s: apt-get install %s (or set BANDPROOF_NO_PEERS=1)", program, pack)
-	return path
+	return peer.Program(t, program, pack, "no other program has judged the certificate")
 }
 
 // A signature by each kind of key is verified by xmlsec1, an implementation of
 // XMLDSig of others, and is refused once a byte of the file has changed.
 func TestDetachedSignatureVerifies(t *testing.T) {
-	xmlsec := peer(t, "xmlsec1", "xmlsec1")
+	xmlsec := judge(t, "xmlsec1", "xmlsec1")
 	p256, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
 	require.NoError(t, err)
 	p384, err := ecdsa.GenerateKey(elliptic.P384(), rand.Reader)

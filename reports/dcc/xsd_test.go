@@ -34,7 +34,7 @@ func validateAs(t testing.TB, version string, text []byte) (output string, err e
 	dir := schemas(t)
 	file := filepath.Join(t.TempDir(), "certificate.xml")
 	require.NoError(t, os.WriteFile(file, text, 0o600))
-	c := exec.Command(peer(t, "xmllint", "libxml2-utils"), "--nonet", "--noout", "--huge", "--schema", filepath.Join(dir, "dcc", "v"+version, "dcc.xsd"), file)
+	c := exec.Command(judge(t, "xmllint", "libxml2-utils"), "--nonet", "--noout", "--huge", "--schema", filepath.Join(dir, "dcc", "v"+version, "dcc.xsd"), file)
 	c.Env = append(os.Environ(), "XML_CATALOG_FILES="+filepath.Join(dir, "catalog.xml"))
 	out, err := c.CombinedOutput()
 	return string(out), err

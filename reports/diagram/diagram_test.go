@@ -18,6 +18,7 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/procedures/quantity/tomlfile"
 	"bandproof/reports/diagram/layered"
 	"bandproof/runner/isolate"
@@ -152,13 +153,7 @@ func readsAsSVG(t require.TestingT, picture []byte) string {
 
 // An independent reader of XML takes them too.
 func TestReadByAnotherProgram(t *testing.T) {
-	tool, err := exec.LookPath("xmllint")
-	if err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skip("NOT CHECKED: xmllint is missing and BANDPROOF_NO_PEERS=1; no other program has read the pictures")
-		}
-		t.Fatal("xmllint is missing: apt-get install libxml2-utils (or set BANDPROOF_NO_PEERS=1 to leave this check out)")
-	}
+	tool := peer.Program(t, "xmllint", "libxml2-utils", "no other program has read the pictures")
 	for name, picture := range pictures(t) {
 		c := exec.Command(tool, "--nonet", "--noout", "-")
 		c.Stdin = bytes.NewReader(picture)

@@ -10,21 +10,18 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/reports/record"
 
 	"github.com/stretchr/testify/require"
 	"golang.org/x/crypto/ssh"
 )
 
-// peer runs a program of others and returns what it prints.
-func peer(t *testing.T, name string, args ...string) (string, error) {
+// byPeer runs a program of others and returns what it prints.
+func byPeer(t *testing.T, name string, args ...string) (string, error) {
 	t.Helper()
-	if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-		t.Skip("NOT TESTED against independent programs: BANDPROOF_NO_PEERS=1 is set")
-	}
-	_, err := exec.LookPath(name)
-	require.NoError(t, err, "needs openssl, openssh-client, coreutils, python3: apt-get install them (or set BANDPROOF_NO_PEERS=1)")
-	out, err := exec.CommandContext(t.Context(), name, args...).CombinedOutput()
+	tool := peer.Program(t, name, "openssl openssh-client coreutils python3", "no other program has checked records and keys")
+	out, err := exec.CommandContext(t.Context(), tool, args...).CombinedOutput()
 	return string(out), err
 }
 
@@ -39,11 +36,11 @@ func TestSealByOpenTools(t *testing.T) {
 	for name, text := range map[string][]byte{"x.json": s.Bytes, "x.seal": s.SealBytes, "x.sig": s.Signature, "key.pem": public} {
 		require.NoError(t, os.WriteFile(at(name), text, 0o600))
 	}
-	sum, err := peer(t, "sha256sum", at("x.json"))
+	sum, err := byPeer(t, "sha256sum", at("x.json"))
 	require.NoError(t, err)
 	require.Equal(t, s.Seal.Record, strings.Fields(sum)[0])
 	verify := func(file string) (string, error) {
-		return peer(t, "openssl", "pkeyutl", "-verify", "-pubin", "-inkey", at("key.pem"), "-rawin", "-in", file, "-sigfile", at("x.sig"))
+		return byPeer(t, "openssl", "pkeyutl", "-verify", "-pubin", "-inkey", at("key.pem"), "-rawin", "-in", file, "-sigfile", at("x.sig"))
 	}
 	says, err := verify(at("x.seal"))
 	require.NoError(t, err, says)
@@ -51,7 +48,7 @@ func TestSealByOpenTools(t *testing.T) {
 	require.NoError(t, os.WriteFile(at("y.seal"), bytes.Replace(s.SealBytes, []byte(`"number":2`), []byte(`"number":3`), 1), 0o600))
 	_, err = verify(at("y.seal"))
 	require.Error(t, err)
-	der, err := peer(t, "openssl", "pkey", "-pubin", "-in", at("key.pem"), "-text", "-noout")
+	der, err := byPeer(t, "openssl", "pkey", "-pubin", "-in", at("key.pem"), "-text", "-noout")
 	require.NoError(t, err)
 	require.Contains(t, strings.NewReplacer(":", "", "\n", "", " ", "").Replace(der), s.Seal.Key)
 }
@@ -64,14 +61,14 @@ func TestKeyFileByOpenSSH(t *testing.T) {
 	public, err := ssh.NewPublicKey(key.Public())
 	require.NoError(t, err)
 	want := strings.TrimSpace(string(ssh.MarshalAuthorizedKey(public)))
-	says, err := peer(t, "ssh-keygen", "-y", "-f", file)
+	says, err := byPeer(t, "ssh-keygen", "-y", "-f", file)
 	require.NoError(t, err, says)
 	require.Equal(t, want, strings.Join(strings.Fields(says)[:2], " "))
 	require.NoError(t, record.SetPassphrase(file, key, []byte("long enough")))
-	says, err = peer(t, "ssh-keygen", "-y", "-P", "long enough", "-f", file)
+	says, err = byPeer(t, "ssh-keygen", "-y", "-P", "long enough", "-f", file)
 	require.NoError(t, err, says)
 	require.Equal(t, want, strings.Join(strings.Fields(says)[:2], " "))
-	_, err = peer(t, "ssh-keygen", "-y", "-P", "another", "-f", file)
+	_, err = byPeer(t, "ssh-keygen", "-y", "-P", "another", "-f", file)
 	require.Error(t, err)
 }
 
@@ -85,7 +82,7 @@ func TestCanonicalByPython(t *testing.T) {
 	const program = `import json,sys
 v=json.load(open(sys.argv[1],encoding="utf-8"),parse_float=lambda t:int(float(t)) if float(t).is_integer() else float(t))
 sys.stdout.buffer.write(json.dumps(v,sort_keys=True,separators=(",",":"),ensure_ascii=False).encode())`
-	says, err := peer(t, "python3", "-c", program, file)
+	says, err := byPeer(t, "python3", "-c", program, file)
 	require.NoError(t, err, says)
 	require.Equal(t, string(s.Bytes), says)
 }

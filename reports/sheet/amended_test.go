@@ -27,12 +27,13 @@ func TestAmendedReplacedAndWithdrawn(t *testing.T) {
 		banner string
 		alert  bool
 		says   []string
+		csv    string
 	}{
 		"amended": {amended, nil, "", false, []string{"amended record; it takes the place of record " + old.ID, "by A. B.; reason: misspelt",
-			`Customer: "Old Name" became "New Name"`, `limited/0/why: "not stated" became "asked"`, "All that was measured is as it was."}},
-		"replaced":   {old, map[string]record.Record{old.ID: amended}, "REPLACED: ", true, []string{"replaced by record new", "reason: misspelt", "New Name"}},
-		"withdrawn":  {withdrawn, nil, "WITHDRAWN: ", true, []string{"withdrawn; this record takes the place of record " + old.ID, "must not be relied on", "wrong cable"}},
-		"taken back": {old, map[string]record.Record{old.ID: withdrawn}, "WITHDRAWN: ", true, []string{"withdrawn by record gone", "wrong cable"}},
+			`Customer: "Old Name" became "New Name"`, `limited/0/why: "not stated" became "asked"`, "All that was measured is as it was."}, "in place of " + old.ID},
+		"replaced":   {old, map[string]record.Record{old.ID: amended}, "REPLACED: ", true, []string{"replaced by record new", "reason: misspelt", "New Name"}, "replaced by new"},
+		"withdrawn":  {withdrawn, nil, "WITHDRAWN: ", true, []string{"withdrawn; this record takes the place of record " + old.ID, "must not be relied on", "wrong cable"}, "withdrawn; in place of " + old.ID},
+		"taken back": {old, map[string]record.Record{old.ID: withdrawn}, "WITHDRAWN: ", true, []string{"withdrawn by record gone", "wrong cable"}, "withdrawn by gone"},
 	} {
 		s, err := New(c.r)
 		require.NoError(t, err, name)
@@ -50,6 +51,9 @@ func TestAmendedReplacedAndWithdrawn(t *testing.T) {
 		require.Contains(t, text.String(), c.banner, name)
 		require.NoError(t, s.HTML(&page), name)
 		require.Contains(t, page.String(), c.banner, name)
+		for _, row := range strict(t, csvOf(t, s))[1:] {
+			require.Equal(t, c.csv, strings.TrimPrefix(row[csvAt("standing")], "invented; "), name)
+		}
 	}
 	s, err := New(old)
 	require.NoError(t, err)

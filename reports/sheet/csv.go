@@ -25,7 +25,7 @@ var csvHead = []string{"record_id", "run", "point", "input", "nominal_hz", "leve
 	"source", "verdict_alone", "other_source", "other_verdict", "other_mean_hz", "other_error_hz", "other_expanded_uncertainty_hz", "other_readings",
 	"record_type", "measurement", "kind", "task", "what", "unit", "found", "limit", "side", "margin", "expanded_uncertainty", "coverage_factor", "guard_band", "says", "x", "x_unit", "changed_to",
 	"path", "locked", "longest_gate_s", "stopped_early", "reference_hz", "resolution_hz", "limit_terms", "spread_hz", "tur_with_unit", "guard_band_hz", "decision_rule", "conformity_probability",
-	"standards", "notes", "maker", "model", "serial", "asset", "procedure", "procedure_revision", "record_sha256", "key_fingerprint"}
+	"standards", "notes", "maker", "model", "serial", "asset", "procedure", "procedure_revision", "record_sha256", "key_fingerprint", "standing"}
 
 // csvPlaces is where a number without a finite decimal form (a mean of three)
 // is rounded; the readings beside it hold its exact value.

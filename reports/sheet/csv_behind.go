@@ -42,7 +42,29 @@ func (r run) csvBehind(row []string, p *runner.PointResult) {
 func (s *Sheet) csvRecord(r run) []string {
 	hash, key := s.fingerprint(r)
 	return []string{csvText(r.Maker), csvText(r.Model), csvText(r.Job.Serial), csvText(r.Job.Asset),
-		csvText(r.Record.Procedure.Name), csvText(r.Record.Procedure.Revision), csvText(hash), csvText(key)}
+		csvText(r.Record.Procedure.Name), csvText(r.Record.Procedure.Revision), csvText(hash), csvText(key), csvText(s.csvStanding(r))}
+}
+
+// csvStanding is why a record may not be taken for what holds now, or ever did;
+// and which record it takes the place of.
+func (s *Sheet) csvStanding(r run) string {
+	var list []string
+	if r.Invented {
+		list = append(list, "invented")
+	}
+	by, replaced := s.replaced[r.ID]
+	switch {
+	case r.Corrects != nil && r.Corrects.Withdrawn:
+		list = append(list, "withdrawn")
+	case replaced && by.Corrects != nil && by.Corrects.Withdrawn:
+		list = append(list, "withdrawn by "+by.ID)
+	case replaced:
+		list = append(list, "replaced by "+by.ID)
+	}
+	if r.Corrects != nil {
+		list = append(list, "in place of "+r.Corrects.ID)
+	}
+	return strings.Join(list, "; ")
 }
 
 // csvShared adds the columns of the record to rows.

@@ -169,7 +169,7 @@ for name in os.listdir(sys.argv[1]):
 json.dump(out, sys.stdout)
 `
 	var python map[string][][]string
-	require.NoError(t, json.Unmarshal([]byte(peer(t, "python3", "/usr/bin/python3", "-c", program, folder)), &python))
+	require.NoError(t, json.Unmarshal([]byte(byPeer(t, "python3", "/usr/bin/python3", "-c", program, folder)), &python))
 	assert.Equal(t, all, python)
 }
 

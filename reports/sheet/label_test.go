@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/procedures"
 	"bandproof/reports/record"
 	"bandproof/runner"
@@ -147,12 +148,7 @@ func TestParseLabelSize(t *testing.T) {
 // an independent reader (zbar), and is id and hash of the record.
 func TestLabelCodeIsRead(t *testing.T) {
 	for _, tool := range []string{"zbarimg", "pdftoppm"} {
-		if _, err := exec.LookPath(tool); err != nil {
-			if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-				t.Skipf("NOT CHECKED: %s is missing and BANDPROOF_NO_PEERS=1; the code of the label was not read", tool)
-			}
-			t.Fatalf("%s is missing: apt-get install zbar-tools poppler-utils (or set BANDPROOF_NO_PEERS=1 to leave this check out)", tool)
-		}
+		peer.Program(t, tool, "zbar-tools poppler-utils", "the code of the label was not read")
 	}
 	r := within(t)
 	r.ID = "01a21885-fc25-7e37-8f98-ce8a6aee5c41"

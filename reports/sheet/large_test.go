@@ -113,8 +113,8 @@ func checkPDF(t *testing.T, pdf []byte) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "sheet.pdf")
 	require.NoError(t, os.WriteFile(file, pdf, 0o644))
-	assert.Contains(t, peer(t, "qpdf", "qpdf", "--check", file), "No syntax or stream encoding errors found")
-	fonts := strings.Split(strings.TrimSpace(peer(t, "poppler-utils", "pdffonts", file)), "\n")[2:]
+	assert.Contains(t, byPeer(t, "qpdf", "qpdf", "--check", file), "No syntax or stream encoding errors found")
+	fonts := strings.Split(strings.TrimSpace(byPeer(t, "poppler-utils", "pdffonts", file)), "\n")[2:]
 	assert.Len(t, fonts, 2)
 	for _, f := range fonts { // …, embedded, named as a subset, says its characters
 		assert.Regexp(t, ` yes +(yes|no) +yes +[0-9]+ +[0-9]+$`, f)

@@ -11,6 +11,7 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/reports/record"
 	"bandproof/runner"
 
@@ -87,15 +88,10 @@ func TestLogoOfAnyKind(t *testing.T) {
 
 func pdfimages(t *testing.T, pdf []byte) (rows [][]string) {
 	t.Helper()
-	if _, err := exec.LookPath("pdfimages"); err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skip("NOT CHECKED: pdfimages is missing and BANDPROOF_NO_PEERS=1; the logo in the PDF was not looked at")
-		}
-		t.Fatal("pdfimages is missing: apt-get install poppler-utils (or set BANDPROOF_NO_PEERS=1 to leave this check out)")
-	}
+	tool := peer.Program(t, "pdfimages", "poppler-utils", "the logo in the PDF was not looked at")
 	file := filepath.Join(t.TempDir(), "x.pdf")
 	require.NoError(t, os.WriteFile(file, pdf, 0o644))
-	out, err := exec.Command("pdfimages", "-list", file).CombinedOutput()
+	out, err := exec.Command(tool, "-list", file).CombinedOutput()
 	require.NoError(t, err, string(out))
 	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
 	require.GreaterOrEqual(t, len(lines), 2, string(out))

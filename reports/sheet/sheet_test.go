@@ -15,6 +15,7 @@ import (
 	"time"
 
 	"bandproof/drivers"
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/procedures"
 	"bandproof/procedures/decision"
 	"bandproof/procedures/quantity"
@@ -218,13 +219,7 @@ func TestGolden(t *testing.T) {
 // pdftotext gives the text of each page; the tool is another program than ours.
 func pdftotext(t *testing.T, pdf []byte) []string {
 	t.Helper()
-	tool, err := exec.LookPath("pdftotext")
-	if err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skip("NOT CHECKED: pdftotext is missing and BANDPROOF_NO_PEERS=1; the text of the PDF was not looked at")
-		}
-		t.Fatal("pdftotext is missing: apt-get install poppler-utils (or set BANDPROOF_NO_PEERS=1 to leave this check out)")
-	}
+	tool := peer.Program(t, "pdftotext", "poppler-utils", "the text of the PDF was not looked at")
 	cmd := exec.Command(tool, "-layout", "-enc", "UTF-8", "-", "-")
 	cmd.Stdin = bytes.NewReader(pdf)
 	var out, complaint bytes.Buffer

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/procedures/quantity"
 	"bandproof/runner"
 
@@ -19,18 +20,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// peer runs a program of others, or says how to get it.
-func peer(t *testing.T, pack, name string, args ...string) string {
+// byPeer runs a program of others.
+func byPeer(t *testing.T, pack, name string, args ...string) string {
 	t.Helper()
-	tool, err := exec.LookPath(name)
-	if err != nil {
-		if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-			t.Skipf("NOT CHECKED: %s is missing and BANDPROOF_NO_PEERS=1", name)
-		}
-		t.Fatalf("%s is missing: apt-get install %s (or set BANDPROOF_NO_PEERS=1 to leave this check out)", name, pack)
-	}
 	var complaint strings.Builder
-	cmd := exec.Command(tool, args...)
+	cmd := exec.Command(peer.Program(t, name, pack, "no other program has read the data sheet"), args...)
 	cmd.Stderr = &complaint
 	out, err := cmd.Output()
 	require.NoError(t, err, "%s: %s", name, complaint.String())
@@ -44,7 +38,7 @@ func office(t *testing.T, book []byte, to string) (folder string) {
 	file := filepath.Join(folder, "book.xlsx")
 	require.NoError(t, os.WriteFile(file, book, 0o644))
 	t.Setenv("LC_ALL", "C.UTF-8")
-	peer(t, "libreoffice-calc-nogui", "soffice", "--headless", "--norestore", "-env:UserInstallation=file://"+filepath.Join(folder, "profile"), "--convert-to", to, "--outdir", folder, file)
+	byPeer(t, "libreoffice-calc-nogui", "soffice", "--headless", "--norestore", "-env:UserInstallation=file://"+filepath.Join(folder, "profile"), "--convert-to", to, "--outdir", folder, file)
 	return folder
 }
 
@@ -160,7 +154,7 @@ func TestLibreOfficePrintsWorkbook(t *testing.T) {
 	}
 	assert.GreaterOrEqual(t, heads, 2, "the points of input B stand on several pages, each with the headings")
 	assert.Contains(t, pages[len(pages)-1], "End of data sheet")
-	assert.Contains(t, peer(t, "poppler-utils", "pdfinfo", filepath.Join(folder, "book.pdf")), "(letter)")
+	assert.Contains(t, byPeer(t, "poppler-utils", "pdfinfo", filepath.Join(folder, "book.pdf")), "(letter)")
 }
 
 // readBook is what testdata/workbook.py prints.
@@ -187,7 +181,7 @@ func TestOpenpyxlReadsWorkbook(t *testing.T) {
 	file := filepath.Join(t.TempDir(), "book.xlsx")
 	require.NoError(t, os.WriteFile(file, xlsxOf(t, s), 0o644))
 	var got readBook
-	require.NoError(t, json.Unmarshal([]byte(peer(t, "python3-openpyxl", "/usr/bin/python3", "testdata/workbook.py", file)), &got))
+	require.NoError(t, json.Unmarshal([]byte(byPeer(t, "python3-openpyxl", "/usr/bin/python3", "testdata/workbook.py", file)), &got))
 	assert.Equal(t, []string{"Calibration data sheet", r.Laboratory.Name, "2026-11-24T09:04:21", "2026-11-24T09:04:21"}, []string{got.Title, got.Creator, got.Created, got.Modified})
 	var names, texts []string
 	numbers := map[string]string{}

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"bandproof/drivers/drivertest/peer"
 	"bandproof/reports/imported"
 	"bandproof/reports/record"
 	"bandproof/reports/store"
@@ -333,12 +334,7 @@ func TestBadArchives(t *testing.T) {
 // README says.
 func TestArchiveByHand(t *testing.T) {
 	for _, program := range []string{"unzip", "sha256sum", "openssl"} {
-		if _, err := exec.LookPath(program); err != nil {
-			if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-				t.Skipf("NOT TESTED by hand: no %s, and BANDPROOF_NO_PEERS=1 is set", program)
-			}
-			t.Fatalf("%s is needed (or set BANDPROOF_NO_PEERS=1 to go without)", program)
-		}
+		peer.Program(t, program, "unzip coreutils openssl", "nobody has checked an archive by hand")
 	}
 	file, m := export(t, varied(t), store.Export{})
 	sh := exec.Command("sh", "-euc", `unzip -q "$0"

@@ -1,6 +1,7 @@
 package isolate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -10,7 +11,6 @@ type belief struct {
 	list   []hypothesis
 	group  []int // of each hypothesis
 	groups int
-	weight []float64 // of each group; sums to 1
 }
 
 // mostBelieved bounds the hypotheses that the worth of a look is worked out from.
@@ -64,11 +64,9 @@ func (p *Posterior) belief(enough float64, most int) belief {
 		key := stagesOf(b.list[k].faults)
 		if _, ok := index[key]; !ok {
 			index[key] = b.groups
-			b.weight = append(b.weight, 0)
 			b.groups++
 		}
 		b.group = append(b.group, index[key])
-		b.weight[index[key]] += b.list[k].p
 	}
 	return b
 }
@@ -85,23 +83,28 @@ func stagesOf(faults []variant) [2]int {
 // rare is the probability below which an answer is not reckoned with.
 const rare = 0.005
 
-// answers is what a look shows, by which stages are at fault, and the entropy of
-// that, bit.
+// answers is what a look shows under each hypothesis. Many show the same.
 type answers struct {
-	seen    []distribution
-	entropy []float64
+	of    []uint16 // number in cases, of each hypothesis
+	cases []answerCase
+	sums  []float64 // room for the weights of cases
 }
 
-// shown is what a look shows under a hypothesis.
+// answerCase is what a look shows under some hypotheses of one group. The cases of
+// a group stand side by side.
+type answerCase struct {
+	group int
+	*shown
+}
+
+// shown is what a look shows under a hypothesis, and the entropy of that, bit.
 type shown struct {
 	distribution
 	entropy float64
 }
 
-// answers works out what a look shows. Many hypotheses show the same: each two
-// effects are put together once.
-func (p *Posterior) answers(b belief, l *look) answers {
-	a := answers{make([]distribution, b.groups), make([]float64, b.groups)}
+// answers works out what a look shows: each two effects are put together once.
+func (p *Posterior) answers(b belief, l *look) *answers {
 	e, met := newEffects(sOther, len(l.ways)), map[[2]uint16]*shown{}
 	effect := make([]int32, len(p.all)) // one more than its number; 0 where it is not known yet
 	ways := make([]distribution, len(l.ways))
@@ -117,8 +120,9 @@ func (p *Posterior) answers(b belief, l *look) answers {
 		}
 		return uint16(effect[variant] - 1)
 	}
-	of, mixed := make([]*shown, b.groups), make([]bool, b.groups)
-	each := make([]*shown, len(b.list))
+	a := &answers{of: make([]uint16, len(b.list))}
+	var hypotheses [][]int // of each case
+	index := map[answerCase]int{}
 	for k, h := range b.list {
 		key := [2]uint16{number(h.of[0]), number(h.of[1])}
 		x := met[key]
@@ -126,23 +130,28 @@ func (p *Posterior) answers(b belief, l *look) answers {
 			x = e.together(key)
 			met[key] = x
 		}
-		g := b.group[k]
-		each[k], mixed[g], of[g] = x, mixed[g] || of[g] != nil && of[g] != x, x
+		c := answerCase{b.group[k], x}
+		n, ok := index[c]
+		if !ok {
+			n = len(a.cases)
+			index[c] = n
+			a.cases, hypotheses = append(a.cases, c), append(hypotheses, nil)
+		}
+		hypotheses[n] = append(hypotheses[n], k)
 	}
-	for k, x := range each {
-		if g := b.group[k]; mixed[g] {
-			for s, d := range &x.distribution {
-				a.seen[g][s] += d * b.list[k].p / b.weight[g]
-			}
+	order := make([]int, len(a.cases))
+	for k := range order {
+		order[k] = k
+	}
+	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(a.cases[x].group, a.cases[y].group) })
+	sorted := make([]answerCase, len(order))
+	for n, was := range order {
+		sorted[n] = a.cases[was]
+		for _, k := range hypotheses[was] {
+			a.of[k] = uint16(n)
 		}
 	}
-	for g, x := range of {
-		if mixed[g] {
-			a.entropy[g] = entropy(a.seen[g][:])
-		} else {
-			a.seen[g], a.entropy[g] = x.distribution, x.entropy
-		}
-	}
+	a.cases, a.sums = sorted, make([]float64, len(order))
 	return a
 }
 

@@ -2,6 +2,7 @@ package isolate
 
 import (
 	"context"
+	"math"
 	"slices"
 )
 
@@ -16,7 +17,7 @@ const (
 	work = 60_000_000
 	// deepest is how many looks it goes ahead.
 	deepest = 40
-	// faint is the probability below which stages are no longer reckoned with.
+	// faint is the probability below which a hypothesis is no longer reckoned with.
 	faint = 1e-6
 )
 
@@ -25,7 +26,7 @@ const (
 // within 0.05. Else only the most probable continuation was followed of too much
 // of what may be seen.
 func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks float64, exact bool, err error) {
-	b := p.belief(0.999, 500)
+	b := p.belief(0.9999, 500)
 	t := tree{ctx: ctx, work: work}
 	for _, c := range p.candidates(done) {
 		if ctx.Err() != nil {
@@ -35,7 +36,8 @@ func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks f
 		t.minutes = append(t.minutes, c.Minutes)
 	}
 	t.taken = make([]bool, len(t.probes))
-	root := branch{all(b.groups), b.weight}
+	root := b.branch()
+	t.group, t.weight = b.group, make([]float64, b.groups)
 	// Every pass branches where the one before did, and farther; the last that
 	// was finished counts, or else the first.
 	for t.least = 1; !exact && t.least > faint && ctx.Err() == nil; t.least /= 4 {
@@ -52,6 +54,37 @@ func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks f
 	return looks, exact, ctx.Err()
 }
 
+// tree looks ahead: which probe is best, and after each answer again.
+type tree struct {
+	ctx     context.Context
+	probes  []*answers
+	minutes []float64
+	taken   []bool
+	group   []int     // of each hypothesis
+	weight  []float64 // room for the weights of groups
+	// least is the probability of having seen all of what leads to a branch from
+	// which on all answers are gone into; below it only the likeliest.
+	least float64
+	work  int     // that is left
+	cut   float64 // probability of the branches of which only the likeliest was followed
+}
+
+// branch is what is believed after some answers: hypotheses, with their weights,
+// which sum to 1.
+type branch struct {
+	hypotheses []int
+	weight     []float64
+}
+
+func (b belief) branch() branch {
+	x := branch{hypotheses: all(len(b.list))}
+	for _, h := range b.list {
+		x.weight = append(x.weight, h.p)
+	}
+	return x
+}
+
+// all numbers below n.
 func all(n int) []int {
 	list := make([]int, n)
 	for k := range list {
@@ -60,37 +93,41 @@ func all(n int) []int {
 	return list
 }
 
-// tree looks ahead: which probe is best, and after each answer again. Stages
-// are told apart, their modes no more than they were at its root.
-type tree struct {
-	ctx     context.Context
-	probes  []answers
-	minutes []float64
-	taken   []bool
-	// least is the probability of having seen all of what leads to a branch from
-	// which on all answers are gone into; below it only the likeliest.
-	least float64
-	work  int     // that is left
-	cut   float64 // probability of the branches of which only the likeliest was followed
-}
-
-// branch is what is believed after some answers: groups, with their weights,
-// which sum to 1.
-type branch struct {
-	groups []int
-	weight []float64
-}
-
 // information is what is seen on average, and the mutual information of it and of
 // which group is true, in bit: the entropy that the answer is expected to take
 // away (Shannon 1948).
 func (b branch) information(a *answers) (seen distribution, bit float64) {
-	for k, g := range b.groups {
-		w := b.weight[k]
-		for s, x := range &a.seen[g] {
-			seen[s] += w * x
+	clear(a.sums)
+	for k, h := range b.hypotheses {
+		a.sums[a.of[h]] += b.weight[k]
+	}
+	for first, next := 0, 0; first < len(a.cases); first = next {
+		var mix distribution
+		total, one := 0.0, -1
+		for next = first; next < len(a.cases) && a.cases[next].group == a.cases[first].group; next++ {
+			w := a.sums[next]
+			if w == 0 {
+				continue
+			}
+			if one = next; total > 0 {
+				one = len(a.cases) // more than one
+			}
+			total += w
+			for s, x := range &a.cases[next].distribution {
+				mix[s] += w * x
+			}
 		}
-		bit -= w * a.entropy[g]
+		switch {
+		case one < 0:
+			continue
+		case one < len(a.cases):
+			bit -= total * a.cases[one].entropy
+		default:
+			bit -= entropy(mix[:]) + total*math.Log2(total) // total times the entropy of mix divided by it
+		}
+		for s, x := range &mix {
+			seen[s] += x
+		}
 	}
 	return seen, max(0, bit+entropy(seen[:]))
 }
@@ -99,9 +136,9 @@ func (b branch) information(a *answers) (seen distribution, bit float64) {
 func (b branch) after(a *answers, s int, probability float64) branch {
 	var next branch
 	sum := 0.0
-	for k, g := range b.groups {
-		if w := b.weight[k] * a.seen[g][s] / probability; w > faint {
-			next.groups, next.weight = append(next.groups, g), append(next.weight, w)
+	for k, h := range b.hypotheses {
+		if w := b.weight[k] * a.cases[a.of[h]].distribution[s] / probability; w > faint {
+			next.hypotheses, next.weight = append(next.hypotheses, h), append(next.weight, w)
 			sum += w
 		}
 	}
@@ -111,17 +148,19 @@ func (b branch) after(a *answers, s int, probability float64) branch {
 	return next
 }
 
+// sure tells whether one group is Found.
+func (t *tree) sure(b branch) bool {
+	clear(t.weight)
+	for k, h := range b.hypotheses {
+		t.weight[t.group[h]] += b.weight[k]
+	}
+	return slices.Max(t.weight) >= Found
+}
+
 // from is how many looks more, from a branch that is come to with a
 // probability.
 func (t *tree) from(b branch, reach float64, depth int) float64 {
-	most := 0.0
-	for _, w := range b.weight {
-		most = max(most, w)
-	}
-	if most >= Found || t.ctx.Err() != nil {
-		return 0
-	}
-	if depth > deepest || t.work <= 0 {
+	if len(b.hypotheses) == 0 || t.sure(b) || depth > deepest || t.work <= 0 || t.ctx.Err() != nil {
 		return 0
 	}
 	best, seen := t.best(b)
@@ -133,12 +172,12 @@ func (t *tree) from(b branch, reach float64, depth int) float64 {
 	if reach < t.least {
 		t.cut += reach
 		s := slices.Index(seen[:], slices.Max(seen[:]))
-		return 1 + t.from(b.after(&t.probes[best], s, seen[s]), 0, depth+1)
+		return 1 + t.from(b.after(t.probes[best], s, seen[s]), 0, depth+1)
 	}
 	more, reckoned := 0.0, 0.0
 	for s, p := range seen {
 		if p >= rare {
-			more += p * t.from(b.after(&t.probes[best], s, p), reach*p, depth+1)
+			more += p * t.from(b.after(t.probes[best], s, p), reach*p, depth+1)
 			reckoned += p
 		}
 	}
@@ -153,8 +192,8 @@ func (t *tree) best(b branch) (best int, seen distribution) {
 		if t.taken[k] {
 			continue
 		}
-		t.work -= len(b.groups)*symptoms + 10*symptoms
-		if d, bit := b.information(&t.probes[k]); bit > leastInformation && bit/t.minutes[k] > worth {
+		t.work -= len(b.hypotheses) + 2*symptoms*len(t.probes[k].cases)
+		if d, bit := b.information(t.probes[k]); bit > leastInformation && bit/t.minutes[k] > worth {
 			best, seen, worth = k, d, bit/t.minutes[k]
 		}
 	}

@@ -55,14 +55,13 @@ func (p Probe) Observation(kind symptom.Kind) Observation {
 // names what test points need and has been done.
 func (p *Posterior) Probes(ctx context.Context, done map[string]bool) ([]Probe, error) {
 	b := p.belief(1, mostBelieved)
-	everything := branch{all(b.groups), b.weight}
+	everything := b.branch()
 	var list []Probe
 	for _, c := range p.candidates(done) {
 		if ctx.Err() != nil {
 			return nil, ctx.Err()
 		}
-		answers := p.answers(b, &c.look)
-		seen, info := everything.information(&answers)
+		seen, info := everything.information(p.answers(b, &c.look))
 		c.Information = info
 		for s, k := range symptom.Kinds() {
 			if seen[s] >= rare {

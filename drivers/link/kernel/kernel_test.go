@@ -11,24 +11,14 @@ import (
 	"slices"
 	"strings"
 	"testing"
-)
 
-// missing fails where a program of others is missing, unless told to skip.
-func missing(t *testing.T, what string) {
-	t.Helper()
-	if os.Getenv("BANDPROOF_NO_PEERS") == "1" {
-		t.Skipf("NOT TESTED against a C compiler: BANDPROOF_NO_PEERS=1 is set, and %s", what)
-	}
-	t.Fatalf("%s (or set BANDPROOF_NO_PEERS=1 to go without)", what)
-}
+	"bandproof/drivers/drivertest/peer"
+)
 
 // compiled runs a C program with the headers of this system.
 func compiled(t *testing.T, program string) string {
 	t.Helper()
-	compiler, err := exec.LookPath("cc")
-	if err != nil {
-		missing(t, "there is no C compiler; install with: apt-get install gcc libc6-dev")
-	}
+	compiler := peer.Program(t, "cc", "gcc libc6-dev", "the numbers were not held against a C compiler")
 	dir := t.TempDir()
 	source, binary := filepath.Join(dir, "p.c"), filepath.Join(dir, "p")
 	if err := os.WriteFile(source, []byte(program), 0o600); err != nil {
@@ -48,7 +38,7 @@ func compiled(t *testing.T, program string) string {
 // linux-libc-dev).
 func TestUSBTMCNumbersAreThoseOfTheHeader(t *testing.T) {
 	if _, err := os.Stat("/usr/include/linux/usb/tmc.h"); err != nil {
-		missing(t, "linux/usb/tmc.h is not there; install with: apt-get install linux-libc-dev")
+		peer.Missing(t, "linux/usb/tmc.h is not there; install with: apt-get install linux-libc-dev", "the numbers were not held against a C compiler")
 	}
 	names := map[string]uint32{
 		"USBTMC_IOCTL_CLEAR": TMCClear, "USBTMC_IOCTL_ABORT_BULK_OUT": TMCAbortBulkOut, "USBTMC_IOCTL_ABORT_BULK_IN": TMCAbortBulkIn,
