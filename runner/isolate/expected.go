@@ -21,8 +21,8 @@ const (
 	faint = 1e-6
 )
 
-// Expected is how many more looks it takes, on average, until what is at fault
-// is Found or no look tells more, if the best one is taken each time. exact:
+// Expected is how many more looks it takes, on average, until a stage is Found or
+// no look tells more, if the best one is taken each time. exact:
 // within 0.05. Else only the most probable continuation was followed of too much
 // of what may be seen.
 func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks float64, exact bool, err error) {
@@ -37,7 +37,10 @@ func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks f
 	}
 	t.taken = make([]bool, len(t.probes))
 	root := b.branch()
-	t.group, t.weight = b.group, make([]float64, b.groups)
+	for _, h := range b.list {
+		t.stages = append(t.stages, stagesOf(h.faults))
+	}
+	t.weight = make([]float64, 1+len(p.network.stages))
 	// Every pass branches where the one before did, and farther; the last that
 	// was finished counts, or else the first.
 	for t.least = 1; !exact && t.least > faint && ctx.Err() == nil; t.least /= 4 {
@@ -60,8 +63,8 @@ type tree struct {
 	probes  []*answers
 	minutes []float64
 	taken   []bool
-	group   []int     // of each hypothesis
-	weight  []float64 // room for the weights of groups
+	stages  [][2]int  // at fault by each hypothesis
+	weight  []float64 // room for the weights of stages, after that of no fault
 	// least is the probability of having seen all of what leads to a branch from
 	// which on all answers are gone into; below it only the likeliest.
 	least float64
@@ -148,11 +151,15 @@ func (b branch) after(a *answers, s int, probability float64) branch {
 	return next
 }
 
-// sure tells whether one group is Found.
+// sure tells whether a stage is Found, or that there is no fault.
 func (t *tree) sure(b branch) bool {
 	clear(t.weight)
 	for k, h := range b.hypotheses {
-		t.weight[t.group[h]] += b.weight[k]
+		of := t.stages[h] // -1, -1: no fault; -1, stage: one
+		t.weight[1+of[1]] += b.weight[k]
+		if of[0] >= 0 && of[0] != of[1] {
+			t.weight[1+of[0]] += b.weight[k]
+		}
 	}
 	return slices.Max(t.weight) >= Found
 }

@@ -2,7 +2,9 @@ package isolate
 
 import (
 	"context"
+	"maps"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,12 +34,14 @@ func TestExpectedIsOneLookAndThoseAfterIt(t *testing.T) {
 		}
 		probes, err := before.Probes(context.Background(), nil)
 		require.NoError(t, err)
-		told, b := 0.0, before.belief(1, mostBelieved)
-		groups := make([]float64, b.groups)
-		for k, h := range b.list {
-			groups[b.group[k]] += h.p
-			told = max(told, groups[b.group[k]])
+		of := map[int]float64{} // by stage, -1: none
+		for _, h := range before.supposed() {
+			one := stagesOf(h.faults)
+			if of[one[1]] += h.p; one[0] >= 0 && one[0] != one[1] {
+				of[one[0]] += h.p
+			}
 		}
+		told := slices.Max(slices.Collect(maps.Values(of)))
 		if told >= Found || len(probes) == 0 || !probes[0].TellsMore() {
 			require.Zero(t, expected(before))
 			none++
