@@ -22,9 +22,9 @@ const (
 )
 
 // Expected is how many more looks it takes, on average, until a stage is Found or
-// no look tells more, if the best one is taken each time. exact:
-// within 0.05. Else only the most probable continuation was followed of too much
-// of what may be seen.
+// no look tells more, if the best one is taken each time. exact: within 0.05. Else
+// only the most probable continuation was followed of too much of what may be
+// seen.
 func (p *Posterior) Expected(ctx context.Context, done map[string]bool) (looks float64, exact bool, err error) {
 	b := p.belief(0.9999, 500)
 	t := tree{ctx: ctx, work: work}
