@@ -27,7 +27,7 @@ import (
 var (
 	schedules = flag.Int("schedules", 200, "random fault schedules for each link; a quarter of them with a source")
 	first     = flag.Uint64("first", 1, "seed of the first schedule")
-	workers   = flag.Int("at-once", 32, "schedules that run at the same time; they mostly wait")
+	workers   = flag.Int("at-once", 16, "schedules that run at the same time; they mostly wait")
 	replay    = flag.String("replay", "", "play one schedule, as a failure prints it")
 )
 
