@@ -8,9 +8,9 @@ import (
 
 // belief is the more probable hypotheses, grouped by which stages are at fault.
 type belief struct {
-	list   []hypothesis
-	group  []int // of each hypothesis
-	groups int
+	list    []hypothesis
+	group   []int // of each hypothesis
+	byGroup []int // the hypotheses, those of a group side by side
 }
 
 // mostBelieved bounds the hypotheses that the worth of a look is worked out from.
@@ -63,11 +63,12 @@ func (p *Posterior) belief(enough float64, most int) belief {
 		b.list[k].p /= sum
 		key := stagesOf(b.list[k].faults)
 		if _, ok := index[key]; !ok {
-			index[key] = b.groups
-			b.groups++
+			index[key] = len(index)
 		}
 		b.group = append(b.group, index[key])
 	}
+	b.byGroup = all(len(b.list))
+	slices.SortStableFunc(b.byGroup, func(x, y int) int { return cmp.Compare(b.group[x], b.group[y]) })
 	return b
 }
 
@@ -121,37 +122,22 @@ func (p *Posterior) answers(b belief, l *look) *answers {
 		return uint16(effect[variant] - 1)
 	}
 	a := &answers{of: make([]uint16, len(b.list))}
-	var hypotheses [][]int // of each case
-	index := map[answerCase]int{}
-	for k, h := range b.list {
-		key := [2]uint16{number(h.of[0]), number(h.of[1])}
+	index := map[answerCase]uint16{}
+	for _, k := range b.byGroup {
+		key := [2]uint16{number(b.list[k].of[0]), number(b.list[k].of[1])}
 		x := met[key]
 		if x == nil {
 			x = e.together(key)
 			met[key] = x
 		}
 		c := answerCase{b.group[k], x}
-		n, ok := index[c]
-		if !ok {
-			n = len(a.cases)
-			index[c] = n
-			a.cases, hypotheses = append(a.cases, c), append(hypotheses, nil)
+		if _, ok := index[c]; !ok {
+			index[c] = uint16(len(a.cases))
+			a.cases = append(a.cases, c)
 		}
-		hypotheses[n] = append(hypotheses[n], k)
+		a.of[k] = index[c]
 	}
-	order := make([]int, len(a.cases))
-	for k := range order {
-		order[k] = k
-	}
-	slices.SortStableFunc(order, func(x, y int) int { return cmp.Compare(a.cases[x].group, a.cases[y].group) })
-	sorted := make([]answerCase, len(order))
-	for n, was := range order {
-		sorted[n] = a.cases[was]
-		for _, k := range hypotheses[was] {
-			a.of[k] = uint16(n)
-		}
-	}
-	a.cases, a.sums = sorted, make([]float64, len(order))
+	a.sums = make([]float64, len(a.cases))
 	return a
 }
 
